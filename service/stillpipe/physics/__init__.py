@@ -1,0 +1,1 @@
+"""Pure SI functions and the solver kernel: no files, no state."""

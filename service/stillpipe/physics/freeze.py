@@ -1,0 +1,148 @@
+"""A freeze from filling the jacket to the last ice: grid, stages and their events.
+
+:class:`Case` is the problem in SI units; :func:`run` solves it on one grid. Boundary conditions:
+z = 0 and the far end carry no heat, the jacket covers ``jacket / 2`` of the half-domain.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.errors import Fault, SolverError
+from stillpipe.physics import column, media
+
+Array = NDArray[np.float64]
+
+DRY_ICE = 194.65
+"""Surface of dry ice at 1 atm [K] (-78.5 C)."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One freeze point as the solver sees it.
+
+    ``bore`` free diameter, ``outside`` diameter, ``wall`` thickness, ``jacket`` length [m];
+    ``wall_conductivity`` [W/(m K)]; ``wall_heat`` density x specific heat [J/(m3 K)];
+    ``lining`` resistance between bore and wall times length [m K/W]; ``under`` and ``beside``
+    outside conductances under and beside the jacket [W/(m2 K)] on the pipe's surface; ``leak``
+    that of the empty jacket to the air; ``start`` and ``ambient`` temperatures [K]; ``medium``
+    what fills the bore; ``plug_solid`` ice fraction that counts as a plug [-].
+    """
+
+    bore: float
+    outside: float
+    wall: float
+    jacket: float
+    wall_conductivity: float
+    wall_heat: float
+    lining: float
+    under: float
+    beside: float
+    leak: float
+    start: float
+    ambient: float
+    medium: media.Medium
+    plug_solid: float = 1.0
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Cells under the jacket (axial), across the bore (radial), step growth, axial stretch."""
+
+    axial: int = 6
+    radial: int = 5
+    eta: float = 0.06
+    stretch: float = 1.35
+
+
+@dataclass
+class State:
+    """The column between two stages: fields, clock and the rows of its history so far."""
+
+    H: Array
+    Tw: Array
+    clock: Array
+    history: Array
+    rows: int
+    why: int = column.RUN
+
+    def copy(self) -> "State":
+        """Return an independent copy, to try another course from here."""
+        return replace(
+            self, H=self.H.copy(), Tw=self.Tw.copy(), clock=self.clock.copy(),
+            history=self.history.copy(),
+        )
+
+
+class Column:
+    """A case laid on a grid, ready to be advanced stage by stage."""
+
+    def __init__(self, case: Case, grid: Grid, horizon: float) -> None:
+        """Lay ``case`` on ``grid``; ``horizon`` [s] sets how far the pipe must be followed."""
+        self.case, self.grid = case, grid
+        ri, ro = 0.5 * case.bore, 0.5 * case.outside
+        rw = ro - case.wall
+        mid = math.sqrt(0.5 * (rw * rw + ro * ro))
+        width = 0.5 * case.jacket / grid.axial
+        area = math.pi * (ro * ro - rw * rw)
+        reach = _reach(case, area, horizon)
+        dz = [width] * grid.axial
+        while sum(dz) < 0.5 * case.jacket + reach:
+            dz.append(dz[-1] * grid.stretch)
+        self.dz = np.array(dz)
+        self.rf = np.linspace(0.0, ri, grid.radial + 1)
+        two_pi = 2.0 * math.pi
+        self.r_in = case.lining + math.log(mid / rw) / case.wall_conductivity
+        self.r_out = math.log(ro / mid) / (two_pi * case.wall_conductivity)
+        gaps = 0.5 * (self.dz[1:] + self.dz[:-1])
+        self.Gz = np.append(area * case.wall_conductivity / gaps, 0.0)
+        self.Cw = area * case.wall_heat * self.dz
+        self.first = 0.002 * ri * ri / 1.2e-6 * (grid.eta / 0.06)
+
+    def start(self, rows: int = 6000) -> State:
+        """Return the state before the jacket is filled: everything at the start temperature."""
+        shape = (len(self.dz), self.grid.radial)
+        H = np.full(shape, self.case.medium.enthalpy(self.case.start))
+        Tw = np.full(shape[0], self.case.start)
+        return State(H, Tw, np.zeros(6), np.zeros((rows, column.ROW)), 0)
+
+    def advance(
+        self, state: State, end: float, stop: int = column.RUN, need: float = 0.0,
+        cooled: bool = True,
+    ) -> State:
+        """Advance ``state`` in place until ``stop`` or time ``end`` [s] and return it."""
+        case = self.case
+        two_pi_ro = math.pi * case.outside
+        outside = (case.under, DRY_ICE) if cooled else (case.leak, case.ambient)
+        medium = case.medium
+        state.why, state.rows = column.advance(
+            state.H, state.Tw, state.clock, state.history, state.rows, self.rf, self.dz,
+            self.grid.axial, outside[0] * two_pi_ro, max(case.beside * two_pi_ro, 1e-12),
+            outside[1], case.ambient, self.r_in, self.r_out, self.Gz, self.Cw,
+            medium.temperature, medium.kirchhoff, medium.conductivity, medium.solid,
+            medium.h0, medium.inv, medium.freezing, medium.ice_k, medium.liquid_k, case.plug_solid, medium.closing(case.plug_solid),
+            self.grid.eta, self.first, end, stop, need,
+            len(state.history),
+        )
+        if state.why == column.FAILED or not np.isfinite(state.clock).all():
+            raise SolverError(Fault((), "the freeze did not converge"))
+        return state
+
+    def heat_content(self, state: State) -> float:
+        """Heat in the bore and wall of the half-domain [J], from an arbitrary zero."""
+        areas = math.pi * np.diff(self.rf**2)
+        bore = float(np.sum(state.H * areas[None, :] * self.dz[:, None]))
+        return bore + float(np.sum(self.Cw * state.Tw))
+
+
+def _reach(case: Case, area: float, horizon: float) -> float:
+    """Length beside the jacket to follow [m]: fin length to the air and growth with time."""
+    film = max(case.beside, 2.0) * math.pi * case.outside
+    fin = math.sqrt(case.wall_conductivity * area / film)
+    bore_area = 0.25 * math.pi * case.bore**2
+    heat = (case.wall_heat * area + 4.2e6 * bore_area) / (
+        case.wall_conductivity * area + 3.0 * bore_area
+    )
+    return 2.0 * case.bore + 3.0 * min(2.0 * fin, math.sqrt(max(horizon, 60.0) / heat))
