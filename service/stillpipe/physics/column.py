@@ -143,8 +143,41 @@ def _newton(H, Hn, Tw, Twn, dt, rhs, Gr, Gw, Gz, Ge, Te, V, Cw, dz, Tt, At, h0, 
 
 
 @njit(nogil=True, cache=True)
-def advance(H, Tw, clock, hist, n, rf, dz, nj, hje, hae, Tj, Ta, Rlin, Rwo, Gz, Cw, Tt, At, kt, ft,  # type: ignore[no-untyped-def]
-            h0, inv, Tm, ksol, kliq, fplug, hclose, eta, dt0, t_end, stop, need, keep):
+def advance(
+    H,
+    Tw,
+    clock,
+    hist,
+    n,
+    rf,
+    dz,
+    nj,
+    hje,
+    hae,
+    Tj,
+    Ta,
+    Rlin,
+    Rwo,
+    Gz,
+    Cw,
+    Tt,
+    At,
+    kt,
+    ft,  # type: ignore[no-untyped-def]
+    h0,
+    inv,
+    Tm,
+    ksol,
+    kliq,
+    fplug,
+    hclose,
+    eta,
+    dt0,
+    t_end,
+    stop,
+    need,
+    keep,
+):
     """Advance the column until ``stop`` or ``t_end``; return (why, rows of history).
 
     Parameters
@@ -188,8 +221,14 @@ def advance(H, Tw, clock, hist, n, rf, dz, nj, hje, hae, Tj, Ta, Rlin, Rwo, Gz, 
     Twn = np.empty(nz)
     phi = np.empty(nz)
     Tc = np.empty(nz)
-    work = (np.empty((nz, nr)), np.empty((nz, nr)), np.empty(nz), np.empty(nz), np.empty(nz),
-            np.empty(nz))
+    work = (
+        np.empty((nz, nr)),
+        np.empty((nz, nr)),
+        np.empty(nz),
+        np.empty(nz),
+        np.empty(nz),
+        np.empty(nz),
+    )
     edge = 0.0
     for j in range(nz):
         z[j] = edge + 0.5 * dz[j]
@@ -229,8 +268,9 @@ def advance(H, Tw, clock, hist, n, rf, dz, nj, hje, hae, Tj, Ta, Rlin, Rwo, Gz, 
         Twn[:] = Tw
         iters = -1
         for _try in range(12):
-            iters = _newton(H, Hn, Tw, Twn, dt, rhs, Gr, Gw, Gz, Ge, Te, V, Cw, dz, Tt, At, h0,
-                            inv, work)
+            iters = _newton(
+                H, Hn, Tw, Twn, dt, rhs, Gr, Gw, Gz, Ge, Te, V, Cw, dz, Tt, At, h0, inv, work
+            )
             if iters > 0:
                 break
             H[:, :] = Hn

@@ -71,7 +71,10 @@ class State:
     def copy(self) -> "State":
         """Return an independent copy, to try another course from here."""
         return replace(
-            self, H=self.H.copy(), Tw=self.Tw.copy(), clock=self.clock.copy(),
+            self,
+            H=self.H.copy(),
+            Tw=self.Tw.copy(),
+            clock=self.clock.copy(),
             history=self.history.copy(),
         )
 
@@ -109,7 +112,11 @@ class Column:
         return State(H, Tw, np.zeros(6), np.zeros((rows, column.ROW)), 0)
 
     def advance(
-        self, state: State, end: float, stop: int = column.RUN, need: float = 0.0,
+        self,
+        state: State,
+        end: float,
+        stop: int = column.RUN,
+        need: float = 0.0,
         cooled: bool = True,
     ) -> State:
         """Advance ``state`` in place until ``stop`` or time ``end`` [s] and return it."""
@@ -118,12 +125,38 @@ class Column:
         outside = (case.under, DRY_ICE) if cooled else (case.leak, case.ambient)
         medium = case.medium
         state.why, state.rows = column.advance(
-            state.H, state.Tw, state.clock, state.history, state.rows, self.rf, self.dz,
-            self.grid.axial, outside[0] * two_pi_ro, max(case.beside * two_pi_ro, 1e-12),
-            outside[1], case.ambient, self.r_in, self.r_out, self.Gz, self.Cw,
-            medium.temperature, medium.kirchhoff, medium.conductivity, medium.solid,
-            medium.h0, medium.inv, medium.freezing, medium.ice_k, medium.liquid_k, case.plug_solid, medium.closing(case.plug_solid),
-            self.grid.eta, self.first, end, stop, need,
+            state.H,
+            state.Tw,
+            state.clock,
+            state.history,
+            state.rows,
+            self.rf,
+            self.dz,
+            self.grid.axial,
+            outside[0] * two_pi_ro,
+            max(case.beside * two_pi_ro, 1e-12),
+            outside[1],
+            case.ambient,
+            self.r_in,
+            self.r_out,
+            self.Gz,
+            self.Cw,
+            medium.temperature,
+            medium.kirchhoff,
+            medium.conductivity,
+            medium.solid,
+            medium.h0,
+            medium.inv,
+            medium.freezing,
+            medium.ice_k,
+            medium.liquid_k,
+            case.plug_solid,
+            medium.closing(case.plug_solid),
+            self.grid.eta,
+            self.first,
+            end,
+            stop,
+            need,
             len(state.history),
         )
         if state.why == column.FAILED or not np.isfinite(state.clock).all():

@@ -110,8 +110,15 @@ def water(bore: float, jacket: float, vertical: bool, strength: float) -> Medium
         factor * np.asarray(water_conductivity(np.maximum(temperature, ZERO_C))),
     )
     return Medium(
-        -low * step, 1.0 / step, temperature, kirchhoff(temperature, conductivity),
-        conductivity, solid, ZERO_C, float(conductivity[low]), float(conductivity[low + 128]),
+        -low * step,
+        1.0 / step,
+        temperature,
+        kirchhoff(temperature, conductivity),
+        conductivity,
+        solid,
+        ZERO_C,
+        float(conductivity[low]),
+        float(conductivity[low + 128]),
     )
 
 

@@ -1,0 +1,88 @@
+"""Hold time: how long a plug stays bonded once the coolant stops, and how long it takes to thaw."""
+
+from dataclasses import dataclass
+
+from stillpipe.estimates import cautions, course, plug_time
+from stillpipe.estimates.job import Freeze, Range
+from stillpipe.estimates.outcomes import HoldTime
+from stillpipe.physics import column, freeze
+
+
+@dataclass(frozen=True)
+class Hold:
+    """One course through hold and thaw; times [s] from the coolant's stop, length [m]."""
+
+    at_closure: float
+    survival: float
+    thaw: float
+    length: float
+
+
+def hold_time(job: Freeze, hold: float) -> HoldTime:
+    """Estimate survival and thaw of ``job`` after ``hold`` [s] of feeding beyond ready.
+
+    Raises
+    ------
+    OutOfValidityError
+        naming every input outside what the model covers
+    """
+    course.check(job)
+    stops = plug_time.obstacles(job)
+    notes = cautions.of_freeze(job)
+    if any(n.code == "slush" for n in stops):
+        reasons = tuple(stops)
+        return HoldTime(
+            plug_time.verdict(reasons), reasons, None, None, None, None, None, None, notes
+        )
+    choices = (course.FAST, course.LIKELY, course.SLOW)
+    runs = [course.solve(job, c, horizon=3600.0 + hold) for c in choices]
+    reasons = (*stops, *plug_time.judge(job, plug_time.flow_limit(job), runs))
+    ready = plug_time.span(*(r.ready for r in runs))
+    if ready is None:
+        return HoldTime(
+            plug_time.verdict(reasons), reasons, None, None, None, None, None, None, notes
+        )
+    held = {c: follow(job, r, c, hold) for c, r in zip(choices, runs, strict=True) if r.ready}
+    likely = held[course.LIKELY]
+
+    def band(member: str) -> Range:
+        values = [getattr(h, member) for h in held.values()]
+        return Range(min(values), getattr(likely, member), max(values))
+
+    pressures = [plug_time.holding(job, h.length, c) for c, h in held.items()]
+    pressure = Range(min(pressures), plug_time.holding(job, likely.length), max(pressures))
+    return HoldTime(
+        plug_time.verdict(reasons),
+        reasons,
+        ready,
+        band("at_closure"),
+        band("survival"),
+        band("thaw"),
+        band("length"),
+        pressure,
+        notes,
+    )
+
+
+def follow(job: Freeze, run: course.Course, choice: course.Choice, hold: float) -> Hold:
+    """Carry a solved freeze through its hold, the coolant's stop, the bond's loss and the thaw."""
+    laid = run.column
+    assert run.at_closure is not None
+    lost = 0.5 * job.line_pressure * job.bore / (4.0 * job.adhesion * choice.adhesion)
+    early = _stop(laid, run.at_closure.copy(), 0.0)[0]
+    state = run.state
+    laid.advance(state, float(state.clock[0]) + hold)
+    rows = state.history[state.rows - 1]
+    length = 2.0 * float(min(rows[1], rows[2]))
+    survival, state = _stop(laid, state, lost)
+    begun = float(state.clock[0]) - float(state.clock[1])
+    laid.advance(state, begun + course.LONGEST_THAW, column.THAWED, cooled=False)
+    return Hold(early, survival, float(state.clock[5]) - begun, length)
+
+
+def _stop(laid: freeze.Column, state: freeze.State, need: float) -> tuple[float, freeze.State]:
+    """Stop the coolant and wait until the bond is lost; return that time [s] and the state."""
+    begun = float(state.clock[0])
+    state.clock[1] = 0.0
+    laid.advance(state, begun + course.LONGEST_THAW, column.UNBONDED, need, cooled=False)
+    return max(float(state.clock[5]) - begun, 0.0), state
