@@ -1,4 +1,4 @@
-"""What a freeze point is made of, as the estimates take it: SI units, defaults already filled in."""
+"""What a freeze point is made of, as the estimates take it: SI units, defaults filled in."""
 
 from dataclasses import dataclass
 

@@ -1,5 +1,7 @@
 """Plug time: closure, ready and frost-by times of one freeze point, and what they rest on."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from stillpipe.estimates import cautions, course
@@ -13,6 +15,8 @@ LIQUID_ENDS = 299.96
 """Two-phase CO2 ends in a 68 % full cylinder [K] (26.81 C); CoolProp, Span and Wagner 1996."""
 CRITICAL = 304.1282
 """Critical temperature of CO2 [K]; Span and Wagner 1996."""
+
+Figure = Callable[[course.Course, course.Choice], float]
 
 
 def plug_time(job: Freeze) -> PlugTime:
@@ -39,10 +43,10 @@ def plug_time(job: Freeze) -> PlugTime:
         closure=span(fast.closure, likely.closure, slow.closure),
         ready=ready,
         frost_by=span(*(frost_by(r) for r in runs)),
-        plug_length=_at_ready(runs, lambda r, c: 2.0 * _extents(r)[-1]),
+        plug_length=_at_ready(runs, lambda r, _: 2.0 * _extents(r)[-1]),
         holding_pressure=_at_ready(runs, lambda r, c: holding(job, 2.0 * _extents(r)[-1], c)),
         residual_flow_limit=flow,
-        heat_removed=_at_ready(runs, lambda r, c: 2.0 * float(r.state.clock[2])),
+        heat_removed=_at_ready(runs, lambda r, _: 2.0 * float(r.state.clock[2])),
         drivers=drivers(job),
         history=history(job, likely),
         cautions=cautions.of_freeze(job),
@@ -227,7 +231,7 @@ def span(low: float | None, likely: float | None, high: float | None) -> Range |
     return Range(likely if low is None else low, likely, high)
 
 
-def _at_ready(runs: list[course.Course], figure) -> Range | None:  # type: ignore[no-untyped-def]
+def _at_ready(runs: list[course.Course], figure: Figure) -> Range | None:
     """Range of ``figure`` over the courses that came to ready, ordered by value."""
     if runs[1].ready is None:
         return None

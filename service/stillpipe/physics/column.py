@@ -1,331 +1,402 @@
 """The solver's kernel: a two-dimensional enthalpy column with an implicit pipe wall.
 
 Half of the bore is cut into axial x radial cells, z = 0 being the jacket's centre. Each cell
-holds its enthalpy per volume, so that latent heat is conserved exactly. A step solves, by
-Newton's method, the radial conduction of every axial slice together with the wall and its axial
-conduction: each slice is eliminated down to a linear relation between the wall's temperature and
-the heat the slice gives it, which leaves one tridiagonal system for the wall. Axial conduction in
-the bore, far slower, is explicit; the step is held inside its stability limit. Compiled with
-numba (``nogil``: threads run it side by side), because the time is spent in short dependent
-recurrences that array operations cannot express.
+holds its enthalpy per volume, so that latent heat is conserved exactly, and conducts by its
+Kirchhoff transform (the integral of conductivity over temperature), so that a cell at the
+freezing point needs no mixed conductivity. A step solves, by Newton's method, the radial
+conduction of every axial slice together with the wall and its axial conduction: each slice is
+eliminated down to a linear relation between the wall's temperature and the heat the slice gives
+it, which leaves one tridiagonal system for the wall. Axial conduction in the bore, far slower, is
+explicit; the step is held inside its stability limit. Compiled with numba (``nogil``: threads run
+it side by side), because the time is spent in short dependent recurrences that array operations
+cannot express.
 """
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
 
 RUN, CLOSED, READY, UNBONDED, THAWED, TIME, FAILED = 0, 1, 2, 3, 4, 5, 6
-"""Why :func:`advance` came back; also what it may be asked to stop at."""
+"""What :func:`advance` may be asked to stop at, and why it came back."""
 
 ROW = 7
-"""Columns of a history row: time, closed half-length, bonded half-length, heat drawn under the
-jacket, heat taken from everywhere outside, wall temperature at the centre, liquid fraction of the
-central slice."""
+"""Columns of a history row: time [s], closed half-length [m], bonded half-length [m], heat drawn
+under the jacket [J], heat taken in from outside [J], wall temperature at the centre [K], liquid
+fraction of the central slice [-]."""
+
+NOW, SINCE, UNDER, OUTSIDE, STEP, EVENT = 0, 1, 2, 3, 4, 5
+"""Places in the clock: time [s], time since the boundary changed [s], heat under the jacket and
+from outside [J], last step [s], interpolated time of the last event [s]."""
+
+TOLERANCE = 0.02
+"""Newton's tolerance on the Kirchhoff transform [W/m], about 0.01 K."""
+
+
+class Tables(NamedTuple):
+    """What fills the bore, on the enthalpy grid ``h0 + i / inv`` [J/m3].
+
+    ``T`` temperature [K], ``A`` Kirchhoff transform [W/m], ``k`` conductivity [W/(m K)], ``f``
+    solid fraction [-]; ``Tm`` where a plug forms [K]; ``ksol`` and ``kliq`` conductivities there;
+    ``fplug`` the solid fraction of a plug [-] and ``hclose`` its enthalpy [J/m3].
+    """
+
+    h0: float
+    inv: float
+    T: Array
+    A: Array
+    k: Array
+    f: Array
+    Tm: float
+    ksol: float
+    kliq: float
+    fplug: float
+    hclose: float
+
+
+class Mesh(NamedTuple):
+    """Cells: centres ``z`` and widths ``dz`` [m], ring areas ``area`` [m2], geometric factors.
+
+    ``radial`` per length [-] and ``axial`` [m] times a difference of the Kirchhoff transform give
+    heat; ``half`` is ln(bore radius / radius of the outermost cells' centre).
+    """
+
+    z: Array
+    dz: Array
+    area: Array
+    radial: Array
+    axial: Array
+    half: float
+
+
+class Wall(NamedTuple):
+    """Pipe wall: ``inner`` resistance from bore to wall node times 2 pi length [m K/W].
+
+    ``axial`` conductances [W/K] and heat capacities ``heat`` [J/K], per slice.
+    """
+
+    inner: float
+    axial: Array
+    heat: Array
+
+
+class Outside(NamedTuple):
+    """Beyond the wall: conductances ``G`` [W/K] and temperatures ``T`` [K] per slice.
+
+    ``under`` counts the slices under the jacket.
+    """
+
+    G: Array
+    T: Array
+    under: int
+
+
+class Rule(NamedTuple):
+    """How to advance: step growth ``eta``, ``first`` step [s], ``end`` [s], what to stop at.
+
+    ``need`` is the half-length at which the plug is ready, or below which it is lost [m].
+    """
+
+    eta: float
+    first: float
+    end: float
+    stop: int
+    need: float
+
+
+class Scratch(NamedTuple):
+    """Arrays a step works in."""
+
+    Hn: Array
+    Twn: Array
+    rhs: Array
+    link: Array
+    alpha: Array
+    beta: Array
+    p: Array
+    q: Array
+    diag: Array
+    right: Array
+    share: Array
 
 
 @njit(nogil=True, cache=True)
-def lookup(h, h0, inv, last, table):  # type: ignore[no-untyped-def]
-    """Return value and slope of a table on a uniform enthalpy grid at ``h`` [J/m3]."""
-    x = (h - h0) * inv
-    i = int(x)
-    i = min(max(i, 0), last)
+def lookup(h: float, m: Tables, table: Array) -> tuple[float, float]:
+    """Return value and slope of a table at enthalpy ``h`` [J/m3]."""
+    x = (h - m.h0) * m.inv
+    i = min(max(int(x), 0), len(table) - 2)
     d = table[i + 1] - table[i]
-    return table[i] + (x - i) * d, d * inv
+    return table[i] + (x - i) * d, d * m.inv
 
 
 @njit(nogil=True, cache=True)
-def _wall_link(H, Tw, rf, dz, Rlin, Tt, kt, h0, inv, ksol, kliq, Gw):  # type: ignore[no-untyped-def]
+def scratch(nz: int, nr: int) -> Scratch:
+    """Return working arrays for ``nz`` x ``nr`` cells."""
+    return Scratch(
+        np.empty((nz, nr)), np.empty(nz), np.empty((nz, nr)), np.empty(nz), np.empty((nz, nr)),
+        np.empty((nz, nr)), np.empty(nz), np.empty(nz), np.empty(nz), np.empty(nz), np.empty(nz),
+    )  # fmt: skip
+
+
+@njit(nogil=True, cache=True)
+def _wall_link(H: Array, Tw: Array, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
     """Fill the conductances from the outermost cells to the wall's node [W/K].
 
     A cell at the freezing point conducts as ice towards a colder wall, as liquid towards a warmer
     one: what freezes or melts first is what touches the wall.
     """
     nz, nr = H.shape
-    last = len(Tt) - 2
-    half = math.log(rf[nr] / (0.5 * (rf[nr] + rf[nr - 1])))
     for j in range(nz):
-        T, s = lookup(H[j, nr - 1], h0, inv, last, Tt)
-        if s > 0.0:
-            k, _ = lookup(H[j, nr - 1], h0, inv, last, kt)
+        T, slope = lookup(H[j, nr - 1], m, m.T)
+        if slope > 0.0:
+            k, _ = lookup(H[j, nr - 1], m, m.k)
         else:
-            k = ksol if Tw[j] < T else kliq
-        Gw[j] = 2.0 * math.pi * dz[j] / (half / k + Rlin)
+            k = m.ksol if Tw[j] < T else m.kliq
+        s.link[j] = 2.0 * math.pi * g.dz[j] / (g.half / k + w.inner)
 
 
 @njit(nogil=True, cache=True)
-def _extent(phi, dz, z, T, Tm):  # type: ignore[no-untyped-def]
-    """Half-length over which the centre line is solid [m], from the inner row's solid share."""
-    nz = len(dz)
-    m = -1
-    while m + 1 < nz and phi[m + 1] >= 1.0:
-        m += 1
-    if m < 0:
+def _axial(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
+    """Fill the explicit axial heat of every cell [W]; return the longest stable step [s]."""
+    nz, nr = H.shape
+    limit = 1e30
+    for i in range(nr):
+        before = 0.0
+        A, slope = lookup(H[0, i], m, m.A)
+        total = 0.0
+        for j in range(nz):
+            after, conductance, following, steep = 0.0, 0.0, A, slope
+            if j < nz - 1:
+                following, steep = lookup(H[j + 1, i], m, m.A)
+                conductance = g.axial[j] * g.area[i]
+                after = conductance * (following - A)
+            s.rhs[j, i] = after - before
+            total += conductance
+            if slope > 0.0:
+                limit = min(limit, 0.8 * g.area[i] * g.dz[j] / (total * slope))
+            before, total, A, slope = after, conductance, following, steep
+    return limit
+
+
+@njit(nogil=True, cache=True)
+def _eliminate(H: Array, dt: float, m: Tables, g: Mesh, s: Scratch) -> None:
+    """Reduce every slice to the heat it gives the wall, ``p Tw - q`` [W], linearised at ``H``."""
+    nz, nr = H.shape
+    for j in range(nz):
+        pp, qq = 0.0, 0.0
+        for i in range(nr):
+            A, slope = lookup(H[j, i], m, m.A)
+            a = A - slope * H[j, i]
+            out, ao, so = g.radial[i] * g.dz[j], a, slope
+            if i == nr - 1:
+                T, so = lookup(H[j, i], m, m.T)
+                out, ao = s.link[j], T - so * H[j, i]
+            capacity = g.area[i] * g.dz[j] / dt
+            den = capacity + out * so + pp * slope
+            alpha = (capacity * s.Hn[j, i] + s.rhs[j, i] + qq - pp * a - out * ao) / den
+            beta = out / den
+            s.alpha[j, i], s.beta[j, i] = alpha, beta
+            qq = out * (ao + so * alpha)
+            pp = out * (1.0 - so * beta)
+        s.p[j], s.q[j] = pp, qq
+
+
+@njit(nogil=True, cache=True)
+def _solve_wall(Tw: Array, dt: float, w: Wall, o: Outside, s: Scratch) -> None:
+    """Solve the wall's tridiagonal system for ``Tw`` [K]."""
+    nz = len(Tw)
+    for j in range(nz):
+        capacity = w.heat[j] / dt
+        d = capacity + s.p[j] + o.G[j] + w.axial[j]
+        r = capacity * s.Twn[j] + s.q[j] + o.G[j] * o.T[j]
+        if j > 0:
+            link = w.axial[j - 1]
+            factor = link / s.diag[j - 1]
+            d += link - factor * link
+            r += factor * s.right[j - 1]
+        s.diag[j], s.right[j] = d, r
+    Tw[nz - 1] = s.right[nz - 1] / s.diag[nz - 1]
+    for j in range(nz - 2, -1, -1):
+        Tw[j] = (s.right[j] + w.axial[j] * Tw[j + 1]) / s.diag[j]
+
+
+@njit(nogil=True, cache=True)
+def _substitute(H: Array, Tw: Array, m: Tables, s: Scratch) -> float:
+    """Put the wall's temperature back into the slices; return the linearisation's miss [W/m]."""
+    nz, nr = H.shape
+    miss = 0.0
+    for j in range(nz):
+        out = Tw[j]
+        for i in range(nr - 1, -1, -1):
+            old = H[j, i]
+            A, slope = lookup(old, m, m.A)
+            new = s.alpha[j, i] + s.beta[j, i] * out
+            out = A + slope * (new - old)
+            true, _ = lookup(new, m, m.A)
+            miss = max(miss, abs(true - out))
+            H[j, i] = new
+    return miss
+
+
+@njit(nogil=True, cache=True)
+def _step(
+    H: Array, Tw: Array, dt: float, m: Tables, g: Mesh, w: Wall, o: Outside, s: Scratch
+) -> float:
+    """Take one implicit step of at most ``dt`` [s]; return the step taken, or 0 on failure.
+
+    The step is halved where Newton's method does not settle. Enthalpy is conserved whether it has
+    settled or not, since the fluxes are those of the linear system that was solved.
+    """
+    s.Hn[:, :] = H
+    s.Twn[:] = Tw
+    for _ in range(12):
+        for _ in range(25):
+            _eliminate(H, dt, m, g, s)
+            _solve_wall(Tw, dt, w, o, s)
+            if _substitute(H, Tw, m, s) < TOLERANCE:
+                return dt
+        H[:, :] = s.Hn
+        Tw[:] = s.Twn
+        dt *= 0.5
+    return 0.0
+
+
+@njit(nogil=True, cache=True)
+def _closed(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
+    """Half-length over which the centre line is solid [m], from the innermost cells."""
+    nz = len(g.z)
+    j = 0
+    while j < nz and s.share[j] >= 1.0:
+        j += 1
+    if j == 0:
         return 0.0
-    if m == nz - 1:
-        return z[m] + 0.5 * dz[m]
-    step = z[m + 1] - z[m]
-    if phi[m + 1] > 0.0:
-        return z[m] + phi[m + 1] * step
-    span = T[m + 1] - T[m]
-    part = (Tm - T[m]) / span if span > 0.0 else 0.0
-    return z[m] + min(max(part, 0.0), 0.5) * step
+    if j == nz:
+        return float(g.z[nz - 1] + 0.5 * g.dz[nz - 1])
+    step = g.z[j] - g.z[j - 1]
+    if s.share[j] > 0.0:
+        return float(g.z[j - 1] + s.share[j] * step)
+    cold, _ = lookup(H[j - 1, 0], m, m.T)
+    warm, _ = lookup(H[j, 0], m, m.T)
+    part = (m.Tm - cold) / (warm - cold) if warm > cold else 0.0
+    return float(g.z[j - 1] + min(max(part, 0.0), 0.5) * step)
 
 
 @njit(nogil=True, cache=True)
-def _crossing(Tw, z, dz, Tm):  # type: ignore[no-untyped-def]
-    """Half-length over which the wall is below the melting point [m]."""
-    nz = len(z)
+def _bonded(Tw: Array, Tm: float, g: Mesh) -> float:
+    """Half-length over which the wall is below the plug's melting point [m]."""
+    nz = len(g.z)
     if Tw[0] >= Tm:
         return 0.0
     j = 0
     while j + 1 < nz and Tw[j + 1] < Tm:
         j += 1
     if j == nz - 1:
-        return z[j] + 0.5 * dz[j]
-    return z[j] + (Tm - Tw[j]) / (Tw[j + 1] - Tw[j]) * (z[j + 1] - z[j])
+        return float(g.z[j] + 0.5 * g.dz[j])
+    return float(g.z[j] + (Tm - Tw[j]) / (Tw[j + 1] - Tw[j]) * (g.z[j + 1] - g.z[j]))
 
 
 @njit(nogil=True, cache=True)
-def _newton(H, Hn, Tw, Twn, dt, rhs, Gr, Gw, Gz, Ge, Te, V, Cw, dz, Tt, At, h0, inv, work):  # type: ignore[no-untyped-def]
-    """Solve one implicit step in place; return the number of iterations, or -1."""
+def _record(H: Array, Tw: Array, clock: Array, row: Array, m: Tables, g: Mesh, s: Scratch) -> float:
+    """Fill a history row; return the largest solid fraction anywhere [-]."""
     nz, nr = H.shape
-    last = len(Tt) - 2
-    alpha, beta, p, q, diag, right = work
-    for it in range(25):
-        for j in range(nz):
-            pp, qq = 0.0, 0.0
-            for i in range(nr):
-                A, s = lookup(H[j, i], h0, inv, last, At)
-                a = A - s * H[j, i]
-                g, ao, so = Gr[i] * dz[j], a, s
-                if i == nr - 1:
-                    T, so = lookup(H[j, i], h0, inv, last, Tt)
-                    g, ao = Gw[j], T - so * H[j, i]
-                cap = V[i] * dz[j] / dt
-                den = cap + g * so + pp * s
-                al = (cap * Hn[j, i] + rhs[j, i] + qq - pp * a - g * ao) / den
-                be = g / den
-                alpha[j, i], beta[j, i] = al, be
-                qq = g * (ao + so * al)
-                pp = g * (1.0 - so * be)
-            p[j], q[j] = pp, qq
-        for j in range(nz):
-            c = Cw[j] / dt
-            d = c + p[j] + Ge[j]
-            r = c * Twn[j] + q[j] + Ge[j] * Te[j]
-            if j > 0:
-                d += Gz[j - 1]
-            if j < nz - 1:
-                d += Gz[j]
-            if j > 0:
-                f = Gz[j - 1] / diag[j - 1]
-                d -= f * Gz[j - 1]
-                r += f * right[j - 1]
-            diag[j], right[j] = d, r
-        Tw[nz - 1] = right[nz - 1] / diag[nz - 1]
-        for j in range(nz - 2, -1, -1):
-            Tw[j] = (right[j] + Gz[j] * Tw[j + 1]) / diag[j]
-        miss = 0.0
-        for j in range(nz):
-            out = Tw[j]
-            for i in range(nr - 1, -1, -1):
-                old = H[j, i]
-                A, s = lookup(old, h0, inv, last, At)
-                new = alpha[j, i] + beta[j, i] * out
-                out = A + s * (new - old)
-                true, _ = lookup(new, h0, inv, last, At)
-                miss = max(miss, abs(true - out))
-                H[j, i] = new
-        if miss < 0.02:
-            return it + 1
-    return -1
+    most, solid, whole = 0.0, 0.0, 0.0
+    for j in range(nz):
+        for i in range(nr):
+            f, _ = lookup(H[j, i], m, m.f)
+            most = max(most, f)
+            if i == 0:
+                s.share[j] = f / m.fplug
+            if j == 0:
+                solid += f * g.area[i]
+                whole += g.area[i]
+    row[0] = clock[NOW]
+    row[1] = _closed(H, m, g, s)
+    row[2] = _bonded(Tw, m.Tm, g)
+    row[3] = clock[UNDER]
+    row[4] = clock[OUTSIDE]
+    row[5] = Tw[0]
+    row[6] = 1.0 - solid / whole
+    return most
+
+
+@njit(nogil=True, cache=True)
+def _tick(Tw: Array, dt: float, clock: Array, o: Outside) -> None:
+    """Move the clock and add the heat that crossed the pipe's surface."""
+    for j in range(len(Tw)):
+        heat = o.G[j] * (Tw[j] - o.T[j]) * dt
+        if j < o.under:
+            clock[UNDER] += heat
+        else:
+            clock[OUTSIDE] -= heat
+    clock[NOW] += dt
+    clock[SINCE] += dt
+    clock[STEP] = dt
+    clock[EVENT] = clock[NOW]
+
+
+@njit(nogil=True, cache=True)
+def _event(
+    rule: Rule,
+    m: Tables,
+    centre: tuple[float, float],
+    extent: tuple[float, float],
+    Tw: float,
+    most: float,
+) -> tuple[bool, float]:
+    """Tell whether the event came in the last step, and what part of the step lies beyond it.
+
+    ``centre`` enthalpy and ``extent`` are pairs, before and after the step.
+    """  # fmt: skip
+    before, after = extent
+    if rule.stop == CLOSED and centre[1] <= m.hclose:
+        fall = centre[0] - centre[1]
+        return True, (m.hclose - centre[1]) / fall if fall > 0.0 else 0.0
+    if rule.stop == READY and after >= rule.need:
+        return True, (after - rule.need) / (after - before) if after > before else 0.0
+    if rule.stop == UNBONDED and (after <= rule.need or Tw >= m.Tm):
+        return True, (rule.need - after) / (before - after) if after < before else 0.0
+    return rule.stop == THAWED and most <= 1e-9, 0.0
 
 
 @njit(nogil=True, cache=True)
 def advance(
-    H,
-    Tw,
-    clock,
-    hist,
-    n,
-    rf,
-    dz,
-    nj,
-    hje,
-    hae,
-    Tj,
-    Ta,
-    Rlin,
-    Rwo,
-    Gz,
-    Cw,
-    Tt,
-    At,
-    kt,
-    ft,  # type: ignore[no-untyped-def]
-    h0,
-    inv,
-    Tm,
-    ksol,
-    kliq,
-    fplug,
-    hclose,
-    eta,
-    dt0,
-    t_end,
-    stop,
-    need,
-    keep,
-):
-    """Advance the column until ``stop`` or ``t_end``; return (why, rows of history).
+    H: Array,
+    Tw: Array,
+    clock: Array,
+    history: Array,
+    rows: int,
+    m: Tables,
+    g: Mesh,
+    w: Wall,
+    o: Outside,
+    rule: Rule,
+) -> tuple[int, int]:
+    """Advance the column until its event or its end; return (why, rows of history).
 
-    Parameters
-    ----------
-    H, Tw
-        enthalpy [J/m3], shape (axial, radial), and wall temperature [K], changed in place
-    clock
-        [time s, time since the last change of the boundary s, heat under the jacket J, heat
-        from outside J, last step s, interpolated time of the event s], changed in place
-    hist, n
-        history rows, shape (rows, ROW), and how many are filled
-    rf, dz, nj
-        radial faces [m], axial widths [m], slices under the jacket
-    hje, hae, Tj, Ta
-        conductance per length outside, under and beside the jacket [W/(m K)], and temperatures
-    Rlin, Rwo
-        radial resistance times length of lining and inner half wall, of the outer half [m K/W]
-    Gz, Cw
-        axial conductance of the wall [W/K] and its heat capacity [J/K], per slice
-    Tt, At, kt, ft
-        temperature [K], its Kirchhoff transform, the integral of conductivity over temperature
-        [W/m], conductivity [W/(m K)], solid fraction [-], on the enthalpy grid
-    ksol, kliq
-        conductivity of ice and of the liquid at the freezing point [W/(m K)]
-    need
-        half-length at which the plug counts as ready, or below which it counts as lost [m]
-    """
-    nz, nr = H.shape
-    last = len(Tt) - 2
-    Gr = np.empty(nr)
-    Ga = np.zeros((nz, nr))
-    Gw = np.empty(nz)
-    Ge = np.empty(nz)
-    Te = np.empty(nz)
-    V = np.empty(nr)
-    z = np.empty(nz)
-    rhs = np.empty((nz, nr))
-    T = np.empty((nz, nr))
-    s = np.empty((nz, nr))
-    Hn = np.empty((nz, nr))
-    Twn = np.empty(nz)
-    phi = np.empty(nz)
-    Tc = np.empty(nz)
-    work = (
-        np.empty((nz, nr)),
-        np.empty((nz, nr)),
-        np.empty(nz),
-        np.empty(nz),
-        np.empty(nz),
-        np.empty(nz),
-    )
-    edge = 0.0
-    for j in range(nz):
-        z[j] = edge + 0.5 * dz[j]
-        edge += dz[j]
-        outer = 1.0 / hje if j < nj else 1.0 / hae
-        Ge[j] = dz[j] / (Rwo + outer) if outer < 1e30 else 0.0
-        Te[j] = Tj if j < nj else Ta
-    for i in range(nr):
-        V[i] = math.pi * (rf[i + 1] ** 2 - rf[i] ** 2)
-        Gr[i] = 2.0 * math.pi * rf[i + 1] / (rf[1] - rf[0])
-        for j in range(nz - 1):
-            Ga[j, i] = V[i] / (z[j + 1] - z[j])
-    last_extent = min(hist[n - 1, 1], hist[n - 1, 2]) if n > 0 else 0.0
-    while True:
-        if clock[0] >= t_end:
-            clock[5] = clock[0]
-            return TIME, n
-        limit = 1e30
-        for j in range(nz):
-            for i in range(nr):
-                T[j, i], s[j, i] = lookup(H[j, i], h0, inv, last, At)
-        _wall_link(H, Tw, rf, dz, Rlin, Tt, kt, h0, inv, ksol, kliq, Gw)
-        for j in range(nz):
-            for i in range(nr):
-                flux, total = 0.0, 0.0
-                if j > 0:
-                    flux += Ga[j - 1, i] * (T[j - 1, i] - T[j, i])
-                    total += Ga[j - 1, i]
-                if j < nz - 1:
-                    flux += Ga[j, i] * (T[j + 1, i] - T[j, i])
-                    total += Ga[j, i]
-                rhs[j, i] = flux
-                if s[j, i] > 0.0:
-                    limit = min(limit, 0.8 * V[i] * dz[j] / (total * s[j, i]))
-        dt = min(limit, max(dt0, eta * clock[1]), t_end - clock[0] + 1e-12)
-        Hn[:, :] = H
-        Twn[:] = Tw
-        iters = -1
-        for _try in range(12):
-            iters = _newton(
-                H, Hn, Tw, Twn, dt, rhs, Gr, Gw, Gz, Ge, Te, V, Cw, dz, Tt, At, h0, inv, work
-            )
-            if iters > 0:
-                break
-            H[:, :] = Hn
-            Tw[:] = Twn
-            dt *= 0.5
-        if iters < 0:
-            return FAILED, n
-        under, outside = 0.0, 0.0
-        for j in range(nz):
-            heat = Ge[j] * (Tw[j] - Te[j]) * dt
-            if j < nj:
-                under += heat
-            else:
-                outside += heat
-        clock[0] += dt
-        clock[1] += dt
-        clock[2] += under
-        clock[3] -= outside
-        clock[4] = dt
-        solid = 0.0
-        most = 0.0
-        for j in range(nz):
-            f, _ = lookup(H[j, 0], h0, inv, last, ft)
-            phi[j] = f / fplug
-            Tc[j], _ = lookup(H[j, 0], h0, inv, last, Tt)
-            for i in range(nr):
-                f, _ = lookup(H[j, i], h0, inv, last, ft)
-                most = max(most, f)
-                if j == 0:
-                    solid += f * V[i]
-        closed = _extent(phi, dz, z, Tc, Tm)
-        bonded = _crossing(Tw, z, dz, Tm)
-        row = n if n < keep else keep - 1
-        hist[row, 0] = clock[0]
-        hist[row, 1] = closed
-        hist[row, 2] = bonded
-        hist[row, 3] = clock[2]
-        hist[row, 4] = clock[3]
-        hist[row, 5] = Tw[0]
-        hist[row, 6] = 1.0 - solid / (math.pi * rf[nr] ** 2)
-        n = row + 1
-        extent = min(closed, bonded)
-        if stop == CLOSED and H[0, 0] <= hclose:
-            over = (hclose - H[0, 0]) / (Hn[0, 0] - H[0, 0]) if Hn[0, 0] > H[0, 0] else 0.0
-            clock[5] = clock[0] - over * dt
-            return CLOSED, n
-        if stop == READY and extent >= need:
-            over = (extent - need) / (extent - last_extent) if extent > last_extent else 0.0
-            clock[5] = clock[0] - min(over, 1.0) * dt
-            return READY, n
-        if stop == UNBONDED and (extent <= need or Tw[0] >= Tm):
-            over = (need - extent) / (last_extent - extent) if extent < last_extent else 0.0
-            clock[5] = clock[0] - min(max(over, 0.0), 1.0) * dt
-            return UNBONDED, n
-        last_extent = extent
-        if stop == THAWED and most <= 1e-9:
-            clock[5] = clock[0]
-            return THAWED, n
+    ``H`` enthalpy [J/m3], shape (axial, radial); ``Tw`` wall [K], shape (axial,); ``clock`` and
+    ``history``, shape (most rows, ROW), are changed in place. When the history is full its last
+    row is written over. ``FAILED`` where Newton's method does not settle.
+    """  # fmt: skip
+    s = scratch(H.shape[0], H.shape[1])
+    extent = min(history[rows - 1, 1], history[rows - 1, 2]) if rows > 0 else 0.0
+    while clock[NOW] < rule.end:
+        limit = _axial(H, m, g, s)
+        _wall_link(H, Tw, m, g, w, s)
+        wish = max(rule.first, rule.eta * clock[SINCE])
+        dt = _step(H, Tw, min(limit, wish, rule.end - clock[NOW] + 1e-9), m, g, w, o, s)
+        if dt <= 0.0:
+            return FAILED, rows
+        _tick(Tw, dt, clock, o)
+        row = min(rows, len(history) - 1)
+        most = _record(H, Tw, clock, history[row], m, g, s)
+        rows = row + 1
+        last, extent = extent, min(history[row, 1], history[row, 2])
+        came, beyond = _event(rule, m, (s.Hn[0, 0], H[0, 0]), (last, extent), Tw[0], most)
+        if came:
+            clock[EVENT] -= min(max(beyond, 0.0), 1.0) * dt
+            return rule.stop, rows
+    return TIME, rows

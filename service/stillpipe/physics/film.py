@@ -18,7 +18,8 @@ def natural_convection(diameter: float, surface: float, ambient: float) -> float
     difference = abs(ambient - surface)
     rayleigh = 9.80665 / mean * difference * diameter**3 / (nu * nu) * 0.71
     shape = (1.0 + (0.559 / 0.71) ** (9.0 / 16.0)) ** (8.0 / 27.0)
-    nusselt = (0.60 + 0.387 * rayleigh ** (1.0 / 6.0) / shape) ** 2
+    root: float = 0.60 + 0.387 * math.pow(rayleigh, 1.0 / 6.0) / shape
+    nusselt = root * root
     return nusselt * k / diameter
 
 

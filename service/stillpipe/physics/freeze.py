@@ -96,13 +96,24 @@ class Column:
             dz.append(dz[-1] * grid.stretch)
         self.dz = np.array(dz)
         self.rf = np.linspace(0.0, ri, grid.radial + 1)
-        two_pi = 2.0 * math.pi
-        self.r_in = case.lining + math.log(mid / rw) / case.wall_conductivity
-        self.r_out = math.log(ro / mid) / (two_pi * case.wall_conductivity)
-        gaps = 0.5 * (self.dz[1:] + self.dz[:-1])
-        self.Gz = np.append(area * case.wall_conductivity / gaps, 0.0)
-        self.Cw = area * case.wall_heat * self.dz
+        z = np.cumsum(self.dz) - 0.5 * self.dz
+        dr = ri / grid.radial
+        self.mesh = column.Mesh(
+            z,
+            self.dz,
+            math.pi * np.diff(self.rf**2),
+            2.0 * math.pi * self.rf[1:] / dr,
+            np.append(1.0 / np.diff(z), 0.0),
+            math.log(ri / (ri - 0.5 * dr)),
+        )
+        inner = case.lining + math.log(mid / rw) / case.wall_conductivity
+        self.outer = math.log(ro / mid) / (2.0 * math.pi * case.wall_conductivity)
+        gaps = np.append(np.diff(z), np.inf)
+        self.wall = column.Wall(
+            inner, area * case.wall_conductivity / gaps, area * case.wall_heat * self.dz
+        )
         self.first = 0.002 * ri * ri / 1.2e-6 * (grid.eta / 0.06)
+        self.tables = tables(case)
 
     def start(self, rows: int = 6000) -> State:
         """Return the state before the jacket is filled: everything at the start temperature."""
@@ -120,54 +131,40 @@ class Column:
         cooled: bool = True,
     ) -> State:
         """Advance ``state`` in place until ``stop`` or time ``end`` [s] and return it."""
-        case = self.case
-        two_pi_ro = math.pi * case.outside
-        outside = (case.under, DRY_ICE) if cooled else (case.leak, case.ambient)
-        medium = case.medium
+        rule = column.Rule(self.grid.eta, self.first, end, stop, need)
         state.why, state.rows = column.advance(
-            state.H,
-            state.Tw,
-            state.clock,
-            state.history,
-            state.rows,
-            self.rf,
-            self.dz,
-            self.grid.axial,
-            outside[0] * two_pi_ro,
-            max(case.beside * two_pi_ro, 1e-12),
-            outside[1],
-            case.ambient,
-            self.r_in,
-            self.r_out,
-            self.Gz,
-            self.Cw,
-            medium.temperature,
-            medium.kirchhoff,
-            medium.conductivity,
-            medium.solid,
-            medium.h0,
-            medium.inv,
-            medium.freezing,
-            medium.ice_k,
-            medium.liquid_k,
-            case.plug_solid,
-            medium.closing(case.plug_solid),
-            self.grid.eta,
-            self.first,
-            end,
-            stop,
-            need,
-            len(state.history),
-        )
+            state.H, state.Tw, state.clock, state.history, state.rows, self.tables, self.mesh,
+            self.wall, self.outside(cooled), rule,
+        )  # fmt: skip
         if state.why == column.FAILED or not np.isfinite(state.clock).all():
             raise SolverError(Fault((), "the freeze did not converge"))
         return state
 
+    def outside(self, cooled: bool) -> column.Outside:
+        """Return what lies beyond the wall, with the jacket fed or empty."""
+        case = self.case
+        under = np.arange(len(self.dz)) < self.grid.axial
+        film, cold = (case.under, DRY_ICE) if cooled else (case.leak, case.ambient)
+        conductance = math.pi * case.outside * np.where(under, film, max(case.beside, 1e-9))
+        return column.Outside(
+            self.dz / (self.outer + 1.0 / conductance),
+            np.where(under, cold, case.ambient),
+            self.grid.axial,
+        )
+
     def heat_content(self, state: State) -> float:
         """Heat in the bore and wall of the half-domain [J], from an arbitrary zero."""
-        areas = math.pi * np.diff(self.rf**2)
-        bore = float(np.sum(state.H * areas[None, :] * self.dz[:, None]))
-        return bore + float(np.sum(self.Cw * state.Tw))
+        bore = float(np.sum(state.H * self.mesh.area[None, :] * self.dz[:, None]))
+        return bore + float(np.sum(self.wall.heat * state.Tw))
+
+
+def tables(case: Case) -> column.Tables:
+    """Return the medium of ``case`` as the kernel takes it."""
+    m = case.medium
+    return column.Tables(
+        m.h0, m.inv, m.temperature, m.kirchhoff, m.conductivity, m.solid, m.freezing, m.ice_k,
+        m.liquid_k, case.plug_solid, m.closing(case.plug_solid),
+    )  # fmt: skip
 
 
 def _reach(case: Case, area: float, horizon: float) -> float:

@@ -20,7 +20,7 @@ DROPS_PER_CUBIC_METRE = 20.0e6
 def nusselt(flow: float, length: float) -> float:
     """Mean laminar Nusselt number [-] of ``flow`` [kg/s] over ``length`` [m]; Hausen 1943."""
     graetz = 4.0 * flow * CP / (math.pi * CONDUCTIVITY * length)
-    return 3.66 + 0.0668 * graetz / (1.0 + 0.04 * graetz ** (2.0 / 3.0))
+    return 3.66 + 0.0668 * graetz / (1.0 + 0.04 * math.pow(graetz, 2.0 / 3.0))
 
 
 def channel(

@@ -6,8 +6,8 @@ published point of the freezing curve, below which nothing more is promised.
 
 from functools import lru_cache
 
-import CoolProp.CoolProp as CP
 import numpy as np
+from CoolProp import CoolProp
 from numpy.typing import NDArray
 
 from stillpipe.physics import convection, media
@@ -39,7 +39,9 @@ def liquidus(key: str) -> tuple[Array, Array]:
         return brine_salinity(T), T
     model = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}[key]
     x = np.linspace(0.001, RICHEST, 200)
-    T = np.array([CP.PropsSI("T_freeze", "T", 300.0, "P", 2e5, f"INCOMP::{model}[{v}]") for v in x])
+    T = np.array(
+        [CoolProp.PropsSI("T_freeze", "T", 300.0, "P", 2e5, f"INCOMP::{model}[{v}]") for v in x]
+    )
     rising = np.minimum.accumulate(np.minimum(T, ZERO_C - 1e-6 * np.arange(len(T))))
     return x, rising
 
@@ -68,7 +70,7 @@ def _liquid(key: str, concentration: float) -> tuple[float, float, float]:
         return 999.7 + 27.3 * part, 4195.0 - 205.0 * part, 0.576 - 0.004 * part
     name = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}[key]
     fluid = f"INCOMP::{name}[{concentration}]"
-    rho, cp, k = (CP.PropsSI(q, "T", 283.15, "P", 2e5, fluid) for q in ("D", "C", "L"))
+    rho, cp, k = (CoolProp.PropsSI(q, "T", 283.15, "P", 2e5, fluid) for q in ("D", "C", "L"))
     return float(rho), float(cp), float(k)
 
 
