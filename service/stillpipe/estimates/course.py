@@ -7,7 +7,7 @@ from stillpipe.errors import Fault, OutOfValidityError
 from stillpipe.estimates.job import Freeze
 from stillpipe.physics import column, film, freeze, media, solutions
 
-PRODUCTION = freeze.Grid(axial=6, radial=8, eta=0.04, stretch=1.35)
+PRODUCTION = freeze.Grid(axial=6, radial=10, eta=0.025, stretch=1.35)
 COARSE = freeze.Grid(axial=4, radial=4, eta=0.06, stretch=1.5)
 LONGEST_FREEZE = 4.0 * 3600.0
 """A freeze that takes longer is answered no-go [s]."""

@@ -13,11 +13,11 @@ def natural_convection(diameter: float, surface: float, ambient: float) -> float
     nu = 1.33e-5 (T/273)^1.76, Pr 0.71 (fits, within 2 % of handbook tables, from memory).
     """
     mean = 0.5 * (surface + ambient)
-    k = 0.0241 * (mean / 273.15) ** 0.9
-    nu = 1.33e-5 * (mean / 273.15) ** 1.76
+    k = 0.0241 * math.pow(mean / 273.15, 0.9)
+    nu = 1.33e-5 * math.pow(mean / 273.15, 1.76)
     difference = abs(ambient - surface)
     rayleigh = 9.80665 / mean * difference * diameter**3 / (nu * nu) * 0.71
-    shape = (1.0 + (0.559 / 0.71) ** (9.0 / 16.0)) ** (8.0 / 27.0)
+    shape = math.pow(1.0 + math.pow(0.559 / 0.71, 9.0 / 16.0), 8.0 / 27.0)
     root: float = 0.60 + 0.387 * math.pow(rayleigh, 1.0 / 6.0) / shape
     nusselt = root * root
     return nusselt * k / diameter

@@ -1,0 +1,1 @@
+"""HTTP in and out: the only place that knows flask, marshmallow and pint."""
