@@ -47,4 +47,13 @@ def of_freeze(job: Freeze) -> tuple[Note, ...]:
                 "warm-fluid", "The fluid is warm: let it come near room temperature first.", "warn"
             )
         )
+    if job.ambient_temperature <= 273.15:
+        found.append(
+            Note(
+                "freezing-room",
+                "The room is at or below freezing: the line freezes by itself, far beyond the "
+                "plug; burst damage is likely.",
+                "warn",
+            )
+        )
     return tuple(found)

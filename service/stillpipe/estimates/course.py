@@ -11,7 +11,8 @@ PRODUCTION = freeze.Grid(axial=6, radial=10, eta=0.025, stretch=1.35)
 COARSE = freeze.Grid(axial=4, radial=4, eta=0.06, stretch=1.5)
 LONGEST_FREEZE = 4.0 * 3600.0
 """A freeze that takes longer is answered no-go [s]."""
-LONGEST_THAW = 48.0 * 3600.0
+LONGEST_THAW = 24.0 * 3600.0
+"""A thaw is followed for this long [s]; what takes longer has no figure."""
 EMPTY_JACKET = 10.0
 """Conductance from the room through an empty jacket to the pipe [W/(m2 K)]: an assumption."""
 PLUG_SOLID = 0.75

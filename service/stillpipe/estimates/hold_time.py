@@ -3,18 +3,21 @@
 from dataclasses import dataclass
 
 from stillpipe.estimates import cautions, course, plug_time
-from stillpipe.estimates.job import Freeze, Range
+from stillpipe.estimates.job import Freeze, Note, Range
 from stillpipe.estimates.outcomes import HoldTime
 from stillpipe.physics import column, freeze
 
 
 @dataclass(frozen=True)
 class Hold:
-    """One course through hold and thaw; times [s] from the coolant's stop, length [m]."""
+    """One course through hold and thaw; times [s] from the coolant's stop, length [m].
 
-    at_closure: float
-    survival: float
-    thaw: float
+    A time is None where the event did not come within a day.
+    """
+
+    at_closure: float | None
+    survival: float | None
+    thaw: float | None
     length: float
 
 
@@ -45,12 +48,22 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
     held = {c: follow(job, r, c, hold) for c, r in zip(choices, runs, strict=True) if r.ready}
     likely = held[course.LIKELY]
 
-    def band(member: str) -> Range:
-        values = [getattr(h, member) for h in held.values()]
-        return Range(min(values), getattr(likely, member), max(values))
+    def band(member: str) -> Range | None:
+        return plug_time.ordered(
+            [getattr(h, member) for h in held.values()], getattr(likely, member)
+        )
 
+    if likely.thaw is None:
+        reasons = (
+            *reasons,
+            Note(
+                "does-not-thaw",
+                "The plug does not thaw by itself within a day: the room is too cold.",
+                "warn",
+            ),
+        )
     pressures = [plug_time.holding(job, h.length, c) for c, h in held.items()]
-    pressure = Range(min(pressures), plug_time.holding(job, likely.length), max(pressures))
+    pressure = plug_time.ordered(pressures, plug_time.holding(job, likely.length))
     return HoldTime(
         plug_time.verdict(reasons),
         reasons,
@@ -77,12 +90,17 @@ def follow(job: Freeze, run: course.Course, choice: course.Choice, hold: float) 
     survival, state = _stop(laid, state, lost)
     begun = float(state.clock[0]) - float(state.clock[1])
     laid.advance(state, begun + course.LONGEST_THAW, column.THAWED, cooled=False)
-    return Hold(early, survival, float(state.clock[5]) - begun, length)
+    thaw = float(state.clock[5]) - begun if state.why == column.THAWED else None
+    return Hold(early, survival, thaw, length)
 
 
-def _stop(laid: freeze.Column, state: freeze.State, need: float) -> tuple[float, freeze.State]:
+def _stop(
+    laid: freeze.Column, state: freeze.State, need: float
+) -> tuple[float | None, freeze.State]:
     """Stop the coolant and wait until the bond is lost; return that time [s] and the state."""
     begun = float(state.clock[0])
     state.clock[1] = 0.0
     laid.advance(state, begun + course.LONGEST_THAW, column.UNBONDED, need, cooled=False)
+    if state.why != column.UNBONDED:
+        return None, state
     return max(float(state.clock[5]) - begun, 0.0), state

@@ -231,6 +231,14 @@ def span(low: float | None, likely: float | None, high: float | None) -> Range |
     return Range(likely if low is None else low, likely, high)
 
 
+def ordered(values: list[float | None] | list[float], likely: float | None) -> Range | None:
+    """Range of ``values`` about ``likely``; open above where one of them never comes."""
+    if likely is None:
+        return None
+    known = [v for v in values if v is not None]
+    return Range(min(known), likely, max(known) if len(known) == len(values) else None)
+
+
 def _at_ready(runs: list[course.Course], figure: Figure) -> Range | None:
     """Range of ``figure`` over the courses that came to ready, ordered by value."""
     if runs[1].ready is None:

@@ -1,0 +1,49 @@
+"""The application: wiring only."""
+
+import re
+import threading
+import uuid
+
+from flask import Flask, Response, g, request
+
+from stillpipe.estimates import warm
+from stillpipe.web import limits, problems
+from stillpipe.web.routes import api
+
+_REQUEST_ID = re.compile(r"[A-Za-z0-9._:-]{1,128}")
+
+
+def create_app(warm_up: bool = True) -> Flask:
+    """Return the WSGI application; ``warm_up`` loads the solver before it returns."""
+    app = Flask("stillpipe", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES
+    app.config["READY"] = threading.Event()
+    app.url_map.strict_slashes = True
+    app.register_blueprint(api)
+    app.before_request(_identify)
+    app.before_request(_refuse_parameters)
+    app.after_request(_name)
+    problems.register(app)
+    if warm_up:
+        warm.warm()
+        app.config["READY"].set()
+    return app
+
+
+def _identify() -> None:
+    """Take the caller's request id if it is a plain token, else make one."""
+    given = request.headers.get("X-Request-Id", "")
+    g.request_id = given if _REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
+
+
+def _refuse_parameters() -> None:
+    """Refuse query parameters: no address takes any."""
+    if request.args:
+        errors = [{"detail": "unknown query parameter", "parameter": k} for k in request.args]
+        raise problems.RequestError("unknown-parameter", "No query parameters here.", errors)
+
+
+def _name(reply: Response) -> Response:
+    reply.headers["X-Request-Id"] = g.get("request_id", "")
+    reply.headers["X-Content-Type-Options"] = "nosniff"
+    return reply

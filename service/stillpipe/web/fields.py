@@ -1,0 +1,94 @@
+"""Strict marshmallow fields: no text for numbers, no booleans for numbers, no NaN."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import ValidationError, fields
+
+from stillpipe.web import limits, units
+
+Errors = dict[str, Any]
+
+
+def number(value: Any) -> float:
+    """Return ``value`` as a float if it is a finite JSON number.
+
+    Raises
+    ------
+    ValidationError
+        for anything else
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValidationError("must be a number")
+    try:
+        result = float(value)
+    except OverflowError:
+        result = math.inf
+    if not math.isfinite(result):
+        raise ValidationError("must be a finite number")
+    return result
+
+
+class Number(fields.Field[float]):
+    """A JSON number within ``low`` and ``high``, both included."""
+
+    def __init__(self, low: float, high: float, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low, self.high = low, high
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
+        result = number(value)
+        if not self.low <= result <= self.high:
+            raise ValidationError(f"must be from {self.low:g} to {self.high:g}")
+        return result
+
+
+class Text(fields.Field[str]):
+    """A JSON string of at most ``longest`` characters, one of ``choices`` where given."""
+
+    def __init__(self, choices: tuple[str, ...] = (), longest: int = 64, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.choices, self.longest = choices, longest
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str):
+            raise ValidationError("must be a string")
+        if self.choices and value not in self.choices:
+            raise ValidationError("must be one of " + ", ".join(self.choices))
+        if not 1 <= len(value) <= self.longest:
+            raise ValidationError(f"must have 1 to {self.longest} characters")
+        return value
+
+
+class Quantity(fields.Field[float]):
+    """``{"value": number, "unit": one of the kind's units}`` within a published range, to SI."""
+
+    def __init__(self, bound: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.bound = limits.BOUNDS[bound]
+        self.kind = units.KINDS[self.bound.kind]
+        self.within = {u: self.bound.within(u) for u in self.kind.accepted}
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
+        if not isinstance(value, Mapping):
+            raise ValidationError('must be an object {"value": number, "unit": text}')
+        errors: Errors = {k: ["unknown member"] for k in value if k not in ("value", "unit")}
+        amount, unit = 0.0, value.get("unit")
+        try:
+            amount = number(value["value"])
+        except KeyError:
+            errors["value"] = ["required"]
+        except ValidationError as error:
+            errors["value"] = error.messages
+        if "unit" not in value:
+            errors["unit"] = ["required"]
+        elif not isinstance(unit, str) or unit not in self.kind.accepted:
+            errors["unit"] = ["must be one of " + ", ".join(self.kind.accepted)]
+        if errors:
+            raise ValidationError(errors)
+        assert isinstance(unit, str)
+        low, high = self.within[unit]
+        if not low <= amount <= high:
+            raise ValidationError({"value": [f"must be from {low:g} to {high:g} {unit}"]})
+        return self.kind.to_si(amount, unit)

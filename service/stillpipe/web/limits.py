@@ -1,0 +1,55 @@
+"""What the service accepts: published ranges of every input, in every accepted unit."""
+
+import math
+from dataclasses import dataclass
+
+from stillpipe.web import units
+
+BODY_BYTES = 65536
+"""Largest request body [bytes]."""
+ID_LENGTH = 128
+SAFETY_FACTOR = (1.0, 10.0)
+
+
+@dataclass(frozen=True)
+class Bound:
+    """Accepted range of one quantity, SI, both ends included."""
+
+    kind: str
+    low: float
+    high: float
+
+    def within(self, unit: str) -> tuple[float, float]:
+        """Return the range in ``unit``, ends rounded inwards to six significant digits."""
+        kind = units.KINDS[self.kind]
+        return _inward(kind.from_si(self.low, unit), up=True), _inward(
+            kind.from_si(self.high, unit), up=False
+        )
+
+
+def _inward(value: float, up: bool) -> float:
+    near = units.rounded(value, 6)
+    if abs(near - value) <= 1e-9 * max(abs(value), 1e-6):
+        return near
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 5)
+    return units.rounded((math.ceil if up else math.floor)(value / step) * step, 6)
+
+
+ZERO_C = 273.15
+
+BOUNDS: dict[str, Bound] = {
+    "outside_diameter": Bound("length", 0.003, 0.120),
+    "wall": Bound("length", 0.0002, 0.030),
+    "lining_thickness": Bound("length", 0.0001, 0.020),
+    "insulation_thickness": Bound("length", 0.001, 0.100),
+    "fluid_temperature": Bound("temperature", ZERO_C - 20.0, ZERO_C + 40.0),
+    "concentration": Bound("fraction", 0.0, 0.60),
+    "flow": Bound("mass_flow", 0.0, 1.0),
+    "ambient_temperature": Bound("temperature", ZERO_C - 20.0, ZERO_C + 50.0),
+    "line_pressure": Bound("pressure", 0.0, 4.0e6),
+    "jacket_length": Bound("length", 0.020, 0.500),
+    "jacket_conductance": Bound("conductance", 50.0, 500.0),
+    "adhesion": Bound("pressure", 0.05e6, 2.0e6),
+    "cylinder_temperature": Bound("temperature", ZERO_C - 40.0, ZERO_C + 50.0),
+    "hold": Bound("time", 0.0, 8.0 * 3600.0),
+}

@@ -1,0 +1,120 @@
+"""Every error leaves as application/problem+json (RFC 9457), all faults at once."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import orjson
+from flask import Flask, Response, current_app
+from marshmallow import ValidationError
+from werkzeug.exceptions import HTTPException
+
+from stillpipe.errors import StillpipeError
+
+TYPES: dict[str, tuple[int, str, str]] = {
+    "malformed-json": (400, "The body is not JSON",
+                       "Send one JSON value (RFC 8259) in UTF-8: no NaN, no duplicate members."),
+    "invalid-request": (422, "The request does not follow the schema",
+                        "Each error points at a member and says what is allowed there."),
+    "out-of-validity": (422, "An input is outside what the model covers",
+                        "The request is well formed, but the model or a table does not reach "
+                        "that far. Each error says what is allowed."),
+    "unknown-entry": (422, "A catalogue has no such entry",
+                      "The catalogues under /v1 list what there is; each error names the choices."),
+    "unknown-parameter": (422, "Unknown query parameter",
+                          "This address takes no query parameters of that name."),
+    "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
+    "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),
+    "too-large": (413, "The body is too large", "The largest body is published at /v1/limits."),
+    "unsupported-media-type": (415, "Unsupported media type", "Send application/json."),
+    "not-ready": (503, "Not ready yet", "The solver is being loaded; try again shortly."),
+    "internal": (500, "Something went wrong here",
+                 "The fault is on this side; quote the request id when reporting it."),
+    "http": (400, "The request cannot be served", "See the detail."),
+}  # fmt: skip
+"""Problem types: slug to (status, title, explanation)."""
+
+_STATUS = {404: "not-found", 405: "method-not-allowed", 413: "too-large",
+           415: "unsupported-media-type"}  # fmt: skip
+
+
+class RequestError(Exception):
+    """A request refused before it reaches an estimate; ``errors`` as in the problem's body."""
+
+    def __init__(self, slug: str, detail: str, errors: list[dict[str, str]] | None = None) -> None:
+        super().__init__(detail)
+        self.slug, self.detail, self.errors = slug, detail, errors or []
+
+
+def pointer(path: tuple[str | int, ...]) -> str:
+    """Return ``path`` as a JSON pointer in fragment form (RFC 6901)."""
+    parts = (str(p).replace("~", "~0").replace("/", "~1") for p in path)
+    return "#" + "".join("/" + p for p in parts)
+
+
+def flatten(messages: Any, path: tuple[str | int, ...] = ()) -> list[dict[str, str]]:
+    """Return marshmallow's nested messages as a list of detail and pointer."""
+    if isinstance(messages, Mapping):
+        found: list[dict[str, str]] = []
+        for name, inner in messages.items():
+            found += flatten(inner, path if name == "_schema" else (*path, name))
+        return found
+    return [{"detail": str(m), "pointer": pointer(path)} for m in messages]
+
+
+def body(
+    slug: str, detail: str, errors: list[dict[str, str]] | None = None, status: int | None = None
+) -> dict[str, Any]:
+    """Return a problem's members."""
+    code, title, _ = TYPES[slug]
+    problem: dict[str, Any] = {
+        "type": f"/v1/problems/{slug}", "title": title, "status": status or code, "detail": detail,
+    }  # fmt: skip
+    if errors:
+        problem["errors"] = errors
+    return problem
+
+
+def of(error: Exception) -> dict[str, Any]:
+    """Return the problem that ``error`` stands for; unknown errors are internal."""
+    if isinstance(error, RequestError):
+        return body(error.slug, error.detail, error.errors)
+    if isinstance(error, ValidationError):
+        errors = flatten(error.messages)
+        return body("invalid-request", f"{len(errors)} member(s) cannot be used", errors)
+    if isinstance(error, StillpipeError) and error.kind in TYPES:
+        errors = [{"detail": f.detail, "pointer": pointer(f.path)} for f in error.faults]
+        return body(error.kind, f"{len(errors)} member(s) cannot be used", errors)
+    return body("internal", "The request could not be answered.")
+
+
+def response(problem: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
+    """Return a problem as a response."""
+    reply = Response(
+        orjson.dumps(problem), status=problem["status"], content_type="application/problem+json"
+    )
+    reply.headers.update(headers or {})
+    return reply
+
+
+def _http(error: HTTPException) -> Response:
+    code = error.code or 500
+    kept = {k: v for k, v in error.get_headers() if k.lower() != "content-type"}
+    slug = _STATUS.get(code, "http")
+    return response(body(slug, error.description or error.name, status=code), kept)
+
+
+def _known(error: Exception) -> Response:
+    return response(of(error))
+
+
+def _unexpected(error: Exception) -> Response:
+    current_app.logger.exception("unexpected error", exc_info=error)
+    return response(body("internal", "The request could not be answered."))
+
+
+def register(app: Flask) -> None:
+    """Map every exception of ``app`` to a problem."""
+    app.register_error_handler(HTTPException, _http)
+    for kind in (RequestError, ValidationError, StillpipeError):
+        app.register_error_handler(kind, _known)
+    app.register_error_handler(Exception, _unexpected)

@@ -1,0 +1,75 @@
+"""Every address: load, calculate, dump."""
+
+import orjson
+from flask import Blueprint, Response, current_app, request
+from werkzeug.exceptions import NotFound, UnsupportedMediaType
+
+from stillpipe.web import answers, catalogues, problems, specification
+
+api = Blueprint("api", __name__)
+
+JSON = "application/json"
+
+
+def _estimate(name: str) -> Response:
+    if request.mimetype != JSON:
+        raise UnsupportedMediaType("Send application/json.")
+    return Response(answers.answer(name, request.get_data()), content_type=JSON)
+
+
+@api.post("/v1/plug-time")
+def plug_time() -> Response:
+    """Closure, ready and frost-by times of one freeze point."""
+    return _estimate("plug-time")
+
+
+@api.post("/v1/hold-time")
+def hold_time() -> Response:
+    """Survival without coolant, and thaw."""
+    return _estimate("hold-time")
+
+
+@api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")
+def catalogue(name: str) -> Response:
+    """Return a catalogue, with its entity tag."""
+    body, tag = catalogues.page(name)
+    reply = Response(body, content_type=JSON)
+    reply.set_etag(tag)
+    reply.make_conditional(request)
+    return reply
+
+
+@api.get("/v1/problems/<slug>")
+def problem(slug: str) -> Response:
+    """Explain a problem type."""
+    if slug not in problems.TYPES:
+        raise NotFound("There is no such problem type.")
+    status, title, text = problems.TYPES[slug]
+    page = {"type": f"/v1/problems/{slug}", "title": title, "status": status, "explanation": text}
+    return Response(orjson.dumps(page), content_type=JSON)
+
+
+@api.get("/livez")
+def livez() -> Response:
+    """Tell that the process answers."""
+    return Response(b'{"status":"alive"}', content_type=JSON)
+
+
+@api.get("/readyz")
+def readyz() -> Response:
+    """Tell whether the solver is loaded."""
+    if not current_app.config["READY"].is_set():
+        raise problems.RequestError("not-ready", "The solver is being loaded.")
+    return Response(b'{"status":"ready"}', content_type=JSON)
+
+
+@api.get("/openapi.json")
+def openapi_json() -> Response:
+    """Return the description of this service as JSON."""
+    return Response(specification.json(), content_type=JSON)
+
+
+@api.get("/openapi.yaml")
+def openapi_yaml() -> Response:
+    """Return the description of this service as YAML."""
+    return Response(specification.text(), content_type="application/yaml")
