@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from reference import one_dimensional as line
 
+from reference import one_dimensional as line
 from stillpipe.physics import column, freeze
 
 K, HEAT, RADIUS = 2.0, 2.0e6, 0.02

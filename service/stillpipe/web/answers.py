@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import orjson
 from marshmallow import Schema
@@ -14,22 +14,41 @@ from stillpipe.web import bodies, replies, schemas
 REMEMBERED = 2048
 """Answers kept by each worker; the service is stateless, so an equal body has an equal answer."""
 
-_PLUG_TIME = schemas.PlugTimeSchema()
-_HOLD_TIME = schemas.HoldTimeSchema()
+
+class Endpoint(NamedTuple):
+    """One estimate: the schema of its body, and the reply to a body that the schema has loaded."""
+
+    schema: Schema
+    reply: Callable[[dict[str, Any]], dict[str, Any]]
 
 
-def _plug_time(asked: schemas.Asked) -> dict[str, Any]:
+def _plug_time(data: dict[str, Any]) -> dict[str, Any]:
+    asked = schemas.asked(data)
     return replies.plug_time(asked, plug_time_estimate.plug_time(asked.job))
 
 
-def _hold_time(asked: schemas.Asked) -> dict[str, Any]:
+def _hold_time(data: dict[str, Any]) -> dict[str, Any]:
+    asked = schemas.asked(data)
     return replies.hold_time(asked, hold_time_estimate.hold_time(asked.job, asked.hold))
 
 
-ESTIMATES: dict[str, tuple[Schema, Callable[[schemas.Asked], dict[str, Any]]]] = {
-    "plug-time": (_PLUG_TIME, _plug_time),
-    "hold-time": (_HOLD_TIME, _hold_time),
+ESTIMATES: dict[str, Endpoint] = {
+    "plug-time": Endpoint(schemas.PlugTimeSchema(), _plug_time),
+    "hold-time": Endpoint(schemas.HoldTimeSchema(), _hold_time),
 }
+"""Every estimate by the last part of its address."""
+
+
+def reply(name: str, tree: Any) -> dict[str, Any]:
+    """Return the reply of estimate ``name`` to a parsed body.
+
+    Raises
+    ------
+    ValidationError, StillpipeError
+        naming every member that cannot be used
+    """
+    endpoint = ESTIMATES[name]
+    return endpoint.reply(endpoint.schema.load(tree))
 
 
 @lru_cache(maxsize=REMEMBERED)
@@ -41,5 +60,4 @@ def answer(name: str, body: bytes) -> bytes:
     RequestError, ValidationError, StillpipeError
         for a body that cannot be answered; errors are not remembered
     """
-    schema, estimate = ESTIMATES[name]
-    return orjson.dumps(estimate(schemas.asked(schema.load(bodies.read(body)))))
+    return orjson.dumps(reply(name, bodies.read(body)))

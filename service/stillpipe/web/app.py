@@ -16,7 +16,7 @@ _REQUEST_ID = re.compile(r"[A-Za-z0-9._:-]{1,128}")
 def create_app(warm_up: bool = True) -> Flask:
     """Return the WSGI application; ``warm_up`` loads the solver before it returns."""
     app = Flask("stillpipe", static_folder=None)
-    app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES
+    app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES + 1
     app.config["READY"] = threading.Event()
     app.url_map.strict_slashes = True
     app.register_blueprint(api)

@@ -3,7 +3,28 @@
 import json
 from typing import Any
 
+from flask import Request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from stillpipe.web import limits
 from stillpipe.web.problems import RequestError
+
+
+def whole(request: Request) -> bytes:
+    """Return a request's body, however it was sent.
+
+    A body of known length is refused by Flask before it is read; a chunked one is read up to one
+    byte more than the limit and refused here.
+
+    Raises
+    ------
+    RequestEntityTooLarge
+        where it is longer than the published limit
+    """
+    body = request.get_data()
+    if len(body) > limits.BODY_BYTES:
+        raise RequestEntityTooLarge
+    return body
 
 
 def _refuse_constant(name: str) -> float:

@@ -30,6 +30,11 @@ def number(value: Any) -> float:
     return result
 
 
+def _text(value: float) -> str:
+    """Return ``value`` as the published limits write it."""
+    return str(int(value)) if value.is_integer() else repr(value)
+
+
 class Number(fields.Field[float]):
     """A JSON number within ``low`` and ``high``, both included."""
 
@@ -40,7 +45,7 @@ class Number(fields.Field[float]):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
         result = number(value)
         if not self.low <= result <= self.high:
-            raise ValidationError(f"must be from {self.low:g} to {self.high:g}")
+            raise ValidationError(f"must be from {_text(self.low)} to {_text(self.high)}")
         return result
 
 
@@ -90,5 +95,5 @@ class Quantity(fields.Field[float]):
         assert isinstance(unit, str)
         low, high = self.within[unit]
         if not low <= amount <= high:
-            raise ValidationError({"value": [f"must be from {low:g} to {high:g} {unit}"]})
+            raise ValidationError({"value": [f"must be from {_text(low)} to {_text(high)} {unit}"]})
         return self.kind.to_si(amount, unit)

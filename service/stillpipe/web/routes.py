@@ -4,29 +4,28 @@ import orjson
 from flask import Blueprint, Response, current_app, request
 from werkzeug.exceptions import NotFound, UnsupportedMediaType
 
-from stillpipe.web import answers, catalogues, problems, specification
+from stillpipe.web import answers, bodies, catalogues, problems, specification
 
 api = Blueprint("api", __name__)
 
 JSON = "application/json"
 
 
-def _estimate(name: str) -> Response:
+def estimate(name: str) -> Response:
+    """Answer a request for the estimate ``name``."""
     if request.mimetype != JSON:
         raise UnsupportedMediaType("Send application/json.")
-    return Response(answers.answer(name, request.get_data()), content_type=JSON)
+    return Response(answers.answer(name, bodies.whole(request)), content_type=JSON)
 
 
-@api.post("/v1/plug-time")
-def plug_time() -> Response:
-    """Closure, ready and frost-by times of one freeze point."""
-    return _estimate("plug-time")
-
-
-@api.post("/v1/hold-time")
-def hold_time() -> Response:
-    """Survival without coolant, and thaw."""
-    return _estimate("hold-time")
+for _name in answers.ESTIMATES:
+    api.add_url_rule(
+        f"/v1/{_name}",
+        endpoint=_name.replace("-", "_"),
+        view_func=estimate,
+        methods=["POST"],
+        defaults={"name": _name},
+    )
 
 
 @api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")

@@ -1,0 +1,33 @@
+"""Generated requests, sound and unsound, in-process: schemathesis with strict checks."""
+
+import schemathesis
+from hypothesis import HealthCheck, settings
+from schemathesis import Case, Response, checks
+
+from stillpipe.web.app import create_app
+
+application = create_app()
+schema = schemathesis.openapi.from_wsgi("/openapi.json", application)
+REFUSED = {"/v1/problems/out-of-validity", "/v1/problems/unknown-entry"}
+
+
+def sound_means_answered(_: object, response: Response, case: Case) -> None:
+    """A request that follows the description gets 200, or is told what the tables cover."""
+    if case.meta is None or not case.meta.generation.mode.is_positive:
+        return
+    if response.status_code == 422:
+        assert response.json()["type"] in REFUSED, response.text
+        return
+    assert response.status_code in {200, 304}, response.text
+
+
+@schema.parametrize()
+@settings(
+    max_examples=40, deadline=None, derandomize=True,
+    suppress_health_check=list(HealthCheck),
+)  # fmt: skip
+def test_generated_request_is_answered_as_described(case: Case) -> None:
+    case.call_and_validate(
+        additional_checks=[sound_means_answered],
+        excluded_checks=[checks.positive_data_acceptance],
+    )

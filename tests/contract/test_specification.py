@@ -1,0 +1,94 @@
+"""The description and the code say the same: addresses, choices, ranges, examples."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from flask.testing import FlaskClient
+
+from stillpipe.tables import fluids, materials, pipes
+from stillpipe.web import limits, problems, schemas, specification, units
+
+EXAMPLES = sorted((specification.path().parent / "examples").glob("*.json"))
+SPEC = specification.tree()
+SCHEMAS = SPEC["components"]["schemas"]
+
+
+def validator(name: str) -> jsonschema.Draft202012Validator:
+    schema = {"$ref": f"#/components/schemas/{name}", "components": SPEC["components"]}
+    return jsonschema.Draft202012Validator(schema)
+
+
+def test_every_route_is_described_and_every_description_routed(client: FlaskClient) -> None:
+    routed = set()
+    for rule in client.application.url_map.iter_rules():
+        methods = (rule.methods or set()) - {"HEAD", "OPTIONS"}
+        for method in methods:
+            if "<any(" in rule.rule:
+                names = rule.rule.split("(")[1].split(")")[0].replace(" ", "").split(",")
+                routed |= {(method.lower(), f"/v1/{name}") for name in names}
+            else:
+                routed.add((method.lower(), rule.rule.replace("<slug>", "{type}")))
+    described = {(m, p) for p, item in SPEC["paths"].items() for m in item}
+    assert routed == described
+
+
+def test_description_is_valid_openapi() -> None:
+    validate = pytest.importorskip("openapi_spec_validator").validate
+    validate(SPEC)
+
+
+@pytest.mark.parametrize("name", list(limits.BOUNDS))
+def test_published_range_of_a_quantity_is_the_accepted_one(name: str) -> None:
+    bound = limits.BOUNDS[name]
+    title = "".join(part.title() for part in name.split("_"))
+    described = {
+        b["properties"]["unit"]["const"]: (
+            b["properties"]["value"]["minimum"],
+            b["properties"]["value"]["maximum"],
+        )
+        for b in SCHEMAS[title]["oneOf"]
+    }
+    assert described == {u: bound.within(u) for u in units.KINDS[bound.kind].accepted}
+
+
+def test_choices_in_the_description_are_those_of_the_code() -> None:
+    assert tuple(SCHEMAS["PipeBySize"]["properties"]["standard"]["enum"]) == pipes.standards()
+    assert SCHEMAS["Material"]["enum"] == [m.key for m in materials.catalogue()]
+    assert SCHEMAS["Fluid"]["properties"]["type"]["enum"] == [f.key for f in fluids.catalogue()]
+    for kind in ("lining", "insulation"):
+        enum = SCHEMAS[kind.title()]["properties"]["material"]["enum"]
+        assert tuple(enum) == schemas.layer_keys(kind)
+    parameters = SPEC["paths"]["/v1/problems/{type}"]["get"]["parameters"]
+    assert parameters[0]["schema"]["enum"] == list(problems.TYPES)
+    factor = SCHEMAS["PlugTimeRequest"]["properties"]["safety_factor"]
+    assert (factor["minimum"], factor["maximum"]) == limits.SAFETY_FACTOR
+
+
+def operation(path: Path) -> tuple[str, str, str]:
+    """Address, request schema and reply schema of an example, by the address its name begins."""
+    posts = [p for p, item in SPEC["paths"].items() if "post" in item]
+    address = max((p for p in posts if path.stem.startswith(p.removeprefix("/v1/"))), key=len)
+    post = SPEC["paths"][address]["post"]
+    contents = (post["requestBody"]["content"], post["responses"]["200"]["content"])
+    request, reply = (c["application/json"]["schema"]["$ref"].split("/")[-1] for c in contents)
+    return address, request, reply
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
+def test_example_is_answered_as_described(path: Path, client: FlaskClient) -> None:
+    address, request_schema, reply_schema = operation(path)
+    body: dict[str, Any] = json.loads(path.read_text())
+    validator(request_schema).validate(body)
+    reply = client.post(address, json=body)
+    assert reply.status_code == 200
+    validator(reply_schema).validate(reply.json)
+    assert reply.json is not None
+    assert reply.json["id"] == body["id"]
+
+
+def test_every_example_is_named_in_the_description() -> None:
+    text = specification.path().read_text()
+    assert [p.stem for p in EXAMPLES if f"examples/{p.name}" not in text] == []
