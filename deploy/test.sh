@@ -6,8 +6,8 @@ python3 -m venv .venv
 . .venv/bin/activate
 pip install --quiet --upgrade pip
 pip install --quiet --constraint deploy/constraints.txt -e '.[test]'
-ruff check service tests
-ruff format --check service tests
+ruff check .
+ruff format --check .
 mypy
 lint-imports
 pytest -q
