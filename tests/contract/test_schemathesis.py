@@ -6,6 +6,7 @@ from schemathesis import Case, Response, checks
 
 from stillpipe.web.app import create_app
 
+schemathesis.serializer.alias("application/x-ndjson", "text/plain")
 application = create_app()
 schema = schemathesis.openapi.from_wsgi("/openapi.json", application)
 REFUSED = {"/v1/problems/out-of-validity", "/v1/problems/unknown-entry"}
@@ -18,6 +19,10 @@ def sound_means_answered(_: object, response: Response, case: Case) -> None:
     if response.status_code == 422:
         assert response.json()["type"] in REFUSED, response.text
         return
+    if case.media_type == "text/csv" and response.status_code == 400:
+        # what makes text a table is beyond JSON Schema
+        assert response.json()["type"] == "/v1/problems/malformed-csv"
+        return
     assert response.status_code in {200, 304}, response.text
 
 
@@ -27,7 +32,8 @@ def sound_means_answered(_: object, response: Response, case: Case) -> None:
     suppress_health_check=list(HealthCheck),
 )  # fmt: skip
 def test_generated_request_is_answered_as_described(case: Case) -> None:
-    case.call_and_validate(
-        additional_checks=[sound_means_answered],
-        excluded_checks=[checks.positive_data_acceptance],
-    )
+    excluded = [checks.positive_data_acceptance]
+    if case.media_type in {"application/x-ndjson", "text/csv"}:
+        # any text is lines or a table, and its faults are told line by line
+        excluded.append(checks.negative_data_rejection)
+    case.call_and_validate(additional_checks=[sound_means_answered], excluded_checks=excluded)

@@ -1,5 +1,6 @@
 """Real gunicorn on loopback: one request answered, oversized chunks refused, generated traffic."""
 
+import http.client
 import json
 import os
 import socket
@@ -8,7 +9,9 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
+import psutil
 import pytest
 import requests
 
@@ -73,3 +76,78 @@ def test_generated_traffic_finds_no_fault(address: str) -> None:
         command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False
     )
     assert run.returncode == 0, run.stdout[-6000:]
+
+
+def _stream(address: str) -> http.client.HTTPConnection:
+    connection = http.client.HTTPConnection(address.removeprefix("http://"), timeout=60)
+    connection.putrequest("POST", "/v1/batch")
+    connection.putheader("Content-Type", "application/x-ndjson")
+    connection.putheader("Transfer-Encoding", "chunked")
+    connection.endheaders()
+    return connection
+
+
+def _send(connection: http.client.HTTPConnection, data: bytes) -> None:
+    connection.send(b"%x\r\n%s\r\n" % (len(data), data))
+
+
+def test_lines_sent_all_before_any_is_read_are_all_answered(address: str) -> None:
+    """A client that reads nothing until it has sent everything never blocks the service."""
+    item = {"estimate": "plug-time", "request": json.loads(EXAMPLE.read_text())}
+    line = json.dumps(item | {"estimate": "no-such"}).encode() + b"\n"
+    connection = _stream(address)
+    for _ in range(20):
+        _send(connection, line * 1000)
+    _send(connection, b"")
+    reply = connection.getresponse()
+    assert reply.status == 200
+    answers = reply.read().splitlines()
+    assert len(answers) == 20_001
+    assert json.loads(answers[-1])["summary"]["failed"] == 20_000
+    connection.close()
+
+
+def test_a_client_that_leaves_stops_the_work(address: str) -> None:
+    """After the client has gone, the batch's workers fall idle long before its end."""
+    item = {"estimate": "hold-time", "request": json.loads(EXAMPLE.read_text())}
+    lines = [
+        json.dumps(item | {"request": item["request"] | {"id": str(i)}}).encode()
+        for i in range(20_000)
+    ]
+    connection = _stream(address)
+    _send(connection, b"\n".join(lines) + b"\n")
+    _send(connection, b"")
+    reply = connection.getresponse()
+    reply.readline()
+    assert _busy(address), "the workers should be at work"
+    reply.close()
+    connection.close()
+    for _ in range(60):
+        if not _busy(address):
+            return
+        time.sleep(0.5)
+    raise AssertionError("the batch went on after its client had gone")
+
+
+def _busy(address: str) -> bool:
+    """Whether the processes below the gunicorn on ``address`` use more than half a core."""
+    port = int(address.rsplit(":", 1)[1])
+    parents = [
+        p for p in psutil.process_iter()
+        if any(c.laddr.port == port and c.status == "LISTEN" for c in _sockets(p))
+    ]  # fmt: skip
+    family = {c for p in parents for c in p.children(recursive=True)}
+
+    def spent() -> float:
+        return sum(c.cpu_times().user for c in family if c.is_running())
+
+    before = spent()
+    time.sleep(1.0)
+    return spent() - before > 0.5
+
+
+def _sockets(process: psutil.Process) -> list[Any]:
+    try:
+        return list(process.net_connections("tcp"))
+    except (psutil.Error, OSError):
+        return []

@@ -9,9 +9,15 @@ import pytest
 from flask.testing import FlaskClient
 
 from stillpipe.tables import fluids, materials, pipes
-from stillpipe.web import limits, problems, schemas, specification, units
+from stillpipe.web import answers, limits, problems, schemas, specification, units
 
-EXAMPLES = sorted((specification.path().parent / "examples").glob("*.json"))
+FOLDER = specification.path().parent / "examples"
+EXAMPLES = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))
+BATCHES = {
+    "application/json": FOLDER / "batch-array.json",
+    "application/x-ndjson": FOLDER / "batch-lines.ndjson",
+    "text/csv": FOLDER / "batch-table.csv",
+}
 SPEC = specification.tree()
 SCHEMAS = SPEC["components"]["schemas"]
 
@@ -91,4 +97,25 @@ def test_example_is_answered_as_described(path: Path, client: FlaskClient) -> No
 
 def test_every_example_is_named_in_the_description() -> None:
     text = specification.path().read_text()
-    assert [p.stem for p in EXAMPLES if f"examples/{p.name}" not in text] == []
+    assert [p.name for p in sorted(FOLDER.iterdir()) if f"examples/{p.name}" not in text] == []
+
+
+@pytest.mark.parametrize("kind", list(BATCHES))
+def test_batch_example_is_answered_as_described(kind: str, client: FlaskClient) -> None:
+    reply = client.post("/v1/batch", data=BATCHES[kind].read_bytes(), content_type=kind)
+    assert reply.status_code == 200
+    assert reply.mimetype == kind
+    if kind == "application/json":
+        validator("BatchReply").validate(reply.json)
+    elif kind == "application/x-ndjson":
+        *answered, last = [json.loads(line) for line in reply.get_data().splitlines()]
+        for answer in answered:
+            validator("BatchAnswer").validate(answer)
+        validator("BatchSummary").validate(last["summary"])
+    else:
+        assert (reply.headers["Batch-Succeeded"], reply.headers["Batch-Failed"]) == ("3", "0")
+
+
+def test_a_batch_takes_every_estimate_with_an_address() -> None:
+    posts = {p.removeprefix("/v1/") for p, item in SPEC["paths"].items() if "post" in item}
+    assert posts - {"batch"} == set(answers.ESTIMATES)

@@ -10,19 +10,19 @@ from stillpipe.web import limits
 from stillpipe.web.problems import RequestError
 
 
-def whole(request: Request) -> bytes:
+def whole(request: Request, longest: int = limits.BODY_BYTES) -> bytes:
     """Return a request's body, however it was sent.
 
     A body of known length is refused by Flask before it is read; a chunked one is read up to one
-    byte more than the limit and refused here.
+    byte more than ``longest`` and refused here.
 
     Raises
     ------
     RequestEntityTooLarge
-        where it is longer than the published limit
+        where it is longer
     """
     body = request.get_data()
-    if len(body) > limits.BODY_BYTES:
+    if len(body) > longest:
         raise RequestEntityTooLarge
     return body
 

@@ -73,6 +73,9 @@ def _limits() -> dict[str, Any]:
     low, high = limits.SAFETY_FACTOR
     return {
         "body_bytes": limits.BODY_BYTES,
+        "batch_bytes": limits.BATCH_BYTES,
+        "batch_items": limits.BATCH_ITEMS,
+        "batch_lines": limits.BATCH_LINES,
         "id_characters": limits.ID_LENGTH,
         "safety_factor": {"minimum": low, "maximum": high},
         "longest_freeze_s": course.LONGEST_FREEZE,

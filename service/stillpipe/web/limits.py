@@ -7,6 +7,12 @@ from stillpipe.web import units
 
 BODY_BYTES = 65536
 """Largest request body [bytes]."""
+BATCH_BYTES = 33554432
+"""Largest body of a batch [bytes]."""
+BATCH_ITEMS = 10000
+"""Most items of a batch as a JSON array or CSV."""
+BATCH_LINES = 100000
+"""Most lines of a batch as lines of JSON."""
 ID_LENGTH = 128
 SAFETY_FACTOR = (1.0, 10.0)
 

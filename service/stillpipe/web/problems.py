@@ -13,6 +13,9 @@ from stillpipe.errors import StillpipeError
 TYPES: dict[str, tuple[int, str, str]] = {
     "malformed-json": (400, "The body is not JSON",
                        "Send one JSON value (RFC 8259) in UTF-8: no NaN, no duplicate members."),
+    "malformed-csv": (400, "The body is not a table that can be read",
+                      "Send CSV (RFC 4180) in UTF-8 with the documented columns; each error names "
+                      "a column."),
     "invalid-request": (422, "The request does not follow the schema",
                         "Each error points at a member and says what is allowed there."),
     "out-of-validity": (422, "An input is outside what the model covers",
@@ -74,15 +77,18 @@ def body(
     return problem
 
 
-def of(error: Exception) -> dict[str, Any]:
-    """Return the problem that ``error`` stands for; unknown errors are internal."""
+def of(error: Exception, base: tuple[str, ...] = ()) -> dict[str, Any]:
+    """Return the problem that ``error`` stands for; unknown errors are internal.
+
+    ``base`` is where the request lies in the body.
+    """
     if isinstance(error, RequestError):
         return body(error.slug, error.detail, error.errors)
     if isinstance(error, ValidationError):
-        errors = flatten(error.messages)
+        errors = flatten(error.messages, base)
         return body("invalid-request", f"{len(errors)} member(s) cannot be used", errors)
     if isinstance(error, StillpipeError) and error.kind in TYPES:
-        errors = [{"detail": f.detail, "pointer": pointer(f.path)} for f in error.faults]
+        errors = [{"detail": f.detail, "pointer": pointer((*base, *f.path))} for f in error.faults]
         return body(error.kind, f"{len(errors)} member(s) cannot be used", errors)
     return body("internal", "The request could not be answered.")
 

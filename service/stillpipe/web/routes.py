@@ -4,11 +4,13 @@ import orjson
 from flask import Blueprint, Response, current_app, request
 from werkzeug.exceptions import NotFound, UnsupportedMediaType
 
-from stillpipe.web import answers, bodies, catalogues, problems, specification
+from stillpipe.web import answers, batch, bodies, catalogues, limits, problems, specification
 
 api = Blueprint("api", __name__)
 
 JSON = "application/json"
+LINES = "application/x-ndjson"
+CSV = "text/csv"
 
 
 def estimate(name: str) -> Response:
@@ -26,6 +28,22 @@ for _name in answers.ESTIMATES:
         methods=["POST"],
         defaults={"name": _name},
     )
+
+
+@api.post("/v1/batch")
+def many() -> Response:
+    """Many estimates: JSON array, lines of JSON, or CSV."""
+    request.max_content_length = limits.BATCH_BYTES + 1
+    if request.mimetype == LINES:
+        return Response(batch.of_lines(request.stream), content_type=LINES)
+    if request.mimetype not in (JSON, CSV):
+        raise UnsupportedMediaType(f"Send {JSON}, {LINES} or {CSV}.")
+    body = bodies.whole(request, limits.BATCH_BYTES)
+    if request.mimetype == JSON:
+        return Response(batch.of_array(body), content_type=JSON)
+    table, counts = batch.of_table(body)
+    heads = {f"Batch-{k.title()}": str(v) for k, v in counts.items()}
+    return Response(table, content_type=f"{CSV}; charset=utf-8", headers=heads)
 
 
 @api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")
