@@ -206,11 +206,13 @@ def drivers(job: Freeze) -> tuple[Driver, ...]:
 def history(job: Freeze, run: course.Course) -> History:
     """Return the series of a course, both halves of the plug counted."""
     rows = run.state.history[: run.state.rows]
-    extent = 2.0 * np.minimum(rows[:, 1], rows[:, 2])
+    # while fed, ice at the axis never melts: a shorter reading is the interpolation's
+    plug = np.maximum.accumulate(rows[:, 1])
+    extent = 2.0 * np.minimum(plug, rows[:, 2])
     radius = 0.5 * job.bore * np.sqrt(np.clip(rows[:, 6], 0.0, 1.0))
     series = (
         rows[:, 0],
-        2.0 * rows[:, 1],
+        2.0 * plug,
         2.0 * rows[:, 2],
         4.0 * job.adhesion * extent / (job.bore * job.safety_factor),
         2.0 * rows[:, 3],

@@ -1,7 +1,8 @@
 """Body in, body out, for each estimate; repeated bodies are answered from memory."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import lru_cache
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import orjson
@@ -9,22 +10,36 @@ from marshmallow import Schema
 
 from stillpipe.estimates import hold_time as hold_time_estimate
 from stillpipe.estimates import plug_time as plug_time_estimate
-from stillpipe.web import bodies, replies, schemas
+from stillpipe.web import bodies, pictures, replies, schemas
 
 REMEMBERED = 2048
 """Answers kept by each worker; the service is stateless, so an equal body has an equal answer."""
 
 
+JSON = "application/json"
+SVG = "image/svg+xml"
+HTML = "text/html"
+
+
 class Endpoint(NamedTuple):
-    """One estimate: the schema of its body, and the reply to a body that the schema has loaded."""
+    """One estimate: the schema of its body, and the reply to a body that the schema has loaded.
+
+    ``others`` are other forms of the answer by media type, made from the loaded body.
+    """
 
     schema: Schema
     reply: Callable[[dict[str, Any]], dict[str, Any]]
+    others: Mapping[str, Callable[[dict[str, Any]], bytes]] = MappingProxyType({})
 
 
 def _plug_time(data: dict[str, Any]) -> dict[str, Any]:
     asked = schemas.asked(data)
     return replies.plug_time(asked, plug_time_estimate.plug_time(asked.job))
+
+
+def _plug_time_picture(data: dict[str, Any]) -> bytes:
+    asked = schemas.asked(data)
+    return pictures.plug_time(asked, plug_time_estimate.plug_time(asked.job))
 
 
 def _hold_time(data: dict[str, Any]) -> dict[str, Any]:
@@ -33,7 +48,7 @@ def _hold_time(data: dict[str, Any]) -> dict[str, Any]:
 
 
 ESTIMATES: dict[str, Endpoint] = {
-    "plug-time": Endpoint(schemas.PlugTimeSchema(), _plug_time),
+    "plug-time": Endpoint(schemas.PlugTimeSchema(), _plug_time, {SVG: _plug_time_picture}),
     "hold-time": Endpoint(schemas.HoldTimeSchema(), _hold_time),
 }
 """Every estimate by the last part of its address."""
@@ -52,12 +67,16 @@ def reply(name: str, tree: Any) -> dict[str, Any]:
 
 
 @lru_cache(maxsize=REMEMBERED)
-def answer(name: str, body: bytes) -> bytes:
-    """Return the reply's body of estimate ``name`` to a request's ``body``.
+def answer(name: str, body: bytes, form: str = JSON) -> bytes:
+    """Return the answer of estimate ``name`` to a request's ``body``, as media type ``form``.
 
     Raises
     ------
     RequestError, ValidationError, StillpipeError
         for a body that cannot be answered; errors are not remembered
     """
-    return orjson.dumps(reply(name, bodies.read(body)))
+    tree = bodies.read(body)
+    if form == JSON:
+        return orjson.dumps(reply(name, tree))
+    endpoint = ESTIMATES[name]
+    return endpoint.others[form](endpoint.schema.load(tree))

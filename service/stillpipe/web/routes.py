@@ -14,10 +14,15 @@ CSV = "text/csv"
 
 
 def estimate(name: str) -> Response:
-    """Answer a request for the estimate ``name``."""
+    """Answer a request for the estimate ``name``, in the form that the caller likes best."""
     if request.mimetype != JSON:
         raise UnsupportedMediaType("Send application/json.")
-    return Response(answers.answer(name, bodies.whole(request)), content_type=JSON)
+    forms = [JSON, *answers.ESTIMATES[name].others]
+    form = request.accept_mimetypes.best_match(forms, default=JSON)
+    reply = Response(answers.answer(name, bodies.whole(request), form), content_type=form)
+    if len(forms) > 1:
+        reply.vary.add("Accept")
+    return reply
 
 
 for _name in answers.ESTIMATES:
