@@ -13,6 +13,7 @@ VISCOSITY = 1.79e-3
 DENSITY = 999.8
 CP = 4195.0
 CONDUCTIVITY = 0.57
+"""Of water at 8 C, the film's mean [W/(m K)]; IAPWS."""
 DROPS_PER_CUBIC_METRE = 20.0e6
 """Drops of 1/20 mL; common practice, no source."""
 
