@@ -36,7 +36,12 @@ def test_every_route_is_described_and_every_description_routed(client: FlaskClie
                 names = rule.rule.split("(")[1].split(")")[0].replace(" ", "").split(",")
                 routed |= {(method.lower(), f"/v1/{name}") for name in names}
             else:
-                routed.add((method.lower(), rule.rule.replace("<slug>", "{type}")))
+                routed.add(
+                    (
+                        method.lower(),
+                        rule.rule.replace("<slug>", "{type}").replace("<file>", "{file}"),
+                    )
+                )
     described = {(m, p) for p, item in SPEC["paths"].items() for m in item}
     assert routed == described
 

@@ -7,7 +7,7 @@ import uuid
 from flask import Flask, Response, g, request
 
 from stillpipe.estimates import warm
-from stillpipe.web import limits, problems
+from stillpipe.web import docs, limits, problems
 from stillpipe.web.routes import api
 
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._:-]{1,128}")
@@ -20,6 +20,7 @@ def create_app(warm_up: bool = True) -> Flask:
     app.config["READY"] = threading.Event()
     app.url_map.strict_slashes = True
     app.register_blueprint(api)
+    app.register_blueprint(docs.pages)
     app.before_request(_identify)
     app.before_request(_refuse_parameters)
     app.after_request(_name)
