@@ -73,8 +73,12 @@ def test_generated_traffic_finds_no_fault(address: str) -> None:
         "--checks", "all", "--exclude-checks", "positive_data_acceptance,unsupported_method",
         "--exclude-path", "/docs/{file}",
     ]  # fmt: skip
+    environment = os.environ | {
+        "SCHEMATHESIS_HOOKS": "traffic_hooks",
+        "PYTHONPATH": str(Path(__file__).parent),
+    }
     run = subprocess.run(
-        command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False
+        command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=600, check=False
     )
     assert run.returncode == 0, run.stdout[-6000:]
 

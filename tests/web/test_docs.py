@@ -19,7 +19,7 @@ def test_an_example_is_sent_from_the_page(site: str, browser: webdriver.Chrome) 
     execute = (By.CSS_SELECTOR, f"{block} button.execute")
     button = wait.until(element_to_be_clickable(execute))
     browser.execute_script("arguments[0].click()", button)
-    status = (By.CSS_SELECTOR, f"{block} .live-responses-table td.response-col_status")
+    status = (By.CSS_SELECTOR, f"{block} .live-responses-table tr.response td.response-col_status")
     wait.until(presence_of_element_located(status))
     wait.until(lambda b: "200" in b.find_element(*status).text)
     shown = browser.find_element(By.CSS_SELECTOR, f"{block} .live-responses-table").text
