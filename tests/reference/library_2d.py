@@ -1,0 +1,102 @@
+"""The freeze solved by FiPy, a general finite-volume library for partial differential equations.
+
+FiPy assembles and solves the axisymmetric conduction equation on its cylindrical mesh, bore and
+wall cells alike; what is written here is the enthalpy iteration of Swaminathan and Voller (Metall.
+Trans. B 23 (1992) 651) around it. The melting point is spread over ``SPREAD`` so that the
+temperature has an inverse. Tables of what fills the bore come from the package, as in
+``explicit_2d``.
+"""
+
+import math
+
+import numpy as np
+from fipy import CellVariable, CylindricalGrid2D, DiffusionTerm, FaceVariable, ImplicitSourceTerm
+from fipy.solvers.scipy import LinearLUSolver
+
+from reference.explicit_2d import Mesh, axial
+from stillpipe.physics import freeze
+
+SPREAD = 0.05
+"""Width of the melting range [K]."""
+SWEEPS = 4
+
+
+def closure(case: freeze.Case, mesh: Mesh, horizon: float, steps: int) -> float:
+    """Closure time [s] in ``steps`` equal steps over ``horizon`` [s], -1 where it stays open."""
+    medium, dz = case.medium, axial(case, mesh, horizon)
+    ri, ro = 0.5 * case.bore, 0.5 * case.outside
+    if case.lining > 0.0 or ro - ri - case.wall > 1e-9:
+        raise ValueError("a lined bore is not solved here")
+    dr = np.concatenate(
+        [np.full(mesh.bore, ri / mesh.bore), np.full(mesh.wall, case.wall / mesh.wall)]
+    )
+    grid = CylindricalGrid2D(dr=dr, dz=dz)
+    r, z = grid.cellCenters.value
+    in_wall, rim = r > ri, r > ro - case.wall / mesh.wall
+    h = medium.h0 + np.arange(medium.temperature.size) / medium.inv
+    spread = medium.temperature + SPREAD * (1.0 - medium.solid)
+    cool = z < 0.5 * case.jacket
+    half = ro * math.log(ro / (ro - 0.5 * case.wall / mesh.wall)) / case.wall_conductivity
+    film = 1.0 / (1.0 / np.where(cool, case.under, max(case.beside, 1e-9)) + half)
+    width = case.wall / mesh.wall
+    rim_gain = np.where(rim, film * ro / ((ro - 0.5 * width) * width), 0.0)
+    outside = np.where(cool, freeze.DRY_ICE, case.ambient)
+
+    H = np.where(in_wall, case.wall_heat * case.start, medium.enthalpy(case.start))
+    T = CellVariable(mesh=grid, value=_temperature(H, in_wall, h, spread, case))
+    k = FaceVariable(mesh=grid)
+    axis, dt, before = int(np.argmin(r + z)), horizon / steps, H.copy()
+    closing = medium.closing(case.plug_solid)
+    capacity, constant = CellVariable(mesh=grid), CellVariable(mesh=grid)
+    equation = DiffusionTerm(coeff=k) - ImplicitSourceTerm(capacity) + constant
+    solver = LinearLUSolver(tolerance=1e-10, iterations=5)
+    for n in range(1, steps + 1):
+        before[:] = H
+        for _ in range(SWEEPS):
+            now = _temperature(H, in_wall, h, spread, case)
+            slope = _slope(H, in_wall, h, spread, case)
+            k.setValue(_faces(H, now, in_wall, h, dr, case, grid))
+            capacity.setValue(slope / dt + rim_gain)
+            constant.setValue((before - H + slope * now) / dt + rim_gain * outside)
+            T.setValue(now)
+            equation.solve(var=T, solver=solver)
+            H = H + slope * (T.value - now)
+        if H[axis] <= closing:
+            return dt * (n - (closing - H[axis]) / (before[axis] - H[axis]))
+    return -1.0
+
+
+def _temperature(H, in_wall, h, spread, case):  # type: ignore[no-untyped-def]
+    return np.where(in_wall, H / case.wall_heat, np.interp(H, h, spread))
+
+
+def _slope(H, in_wall, h, spread, case):  # type: ignore[no-untyped-def]
+    """Heat capacity [J/(m3 K)] at ``H``, from the table's own slope there."""
+    m = np.clip(((H - h[0]) / (h[1] - h[0])).astype(int), 0, h.size - 2)
+    return np.where(in_wall, case.wall_heat, (h[1] - h[0]) / (spread[m + 1] - spread[m]))
+
+
+def _faces(H, T, in_wall, h, dr, case, grid):  # type: ignore[no-untyped-def]
+    """Conductivity [W/(m K)] of every face, exact for the flux between two cells of the bore.
+
+    Between cells of the bore it is the mean of k(T) over temperature, the difference of the
+    Kirchhoff transforms over that of the temperatures; where the wall meets the bore, the
+    harmonic mean over the two half cells.
+    """
+    a, b = np.asarray(grid.faceCellIDs.filled(-1))
+    b = np.where(b < 0, a, b)
+    theta = np.interp(H, h, case.medium.kirchhoff)
+    k = np.where(in_wall, case.wall_conductivity, np.interp(H, h, case.medium.conductivity))
+    gap = T[a] - T[b]
+    mean = np.where(
+        np.abs(gap) > 0.1, (theta[a] - theta[b]) / np.where(gap == 0.0, 1.0, gap),
+        0.5 * (k[a] + k[b]),
+    )  # fmt: skip
+    # half cells of the bore (dr) and of the wall (dw) in series
+    harmonic = (
+        (dr[0] + dr[-1])
+        * k[a]
+        * k[b]
+        / np.where(in_wall[a], dr[-1] * k[b] + dr[0] * k[a], dr[0] * k[b] + dr[-1] * k[a])
+    )
+    return np.where(in_wall[a] != in_wall[b], harmonic, np.where(in_wall[a], k[a], mean))
