@@ -135,7 +135,7 @@ class Course:
 def solve(
     job: Freeze, choice: Choice = LIKELY, grid: freeze.Grid = PRODUCTION, horizon: float = 3600.0
 ) -> Course:
-    """Freeze ``job`` to closure and on to ready."""
+    """Freeze ``job`` to closure and on to ready; ``horizon`` [s] is how far it may be followed."""
     laid = freeze.Column(case(job, choice), grid, horizon)
     state = laid.advance(laid.start(), LONGEST_FREEZE, column.CLOSED)
     if state.why != column.CLOSED:
@@ -149,7 +149,7 @@ def solve(
 
 
 def varied(name: str, factor: float) -> Choice:
-    """Return the likely choice with one factor changed."""
+    """Return the likely choice with one ``factor`` [-] changed."""
     return replace(LIKELY, **{name: factor})
 
 

@@ -78,7 +78,7 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
 
 
 def follow(job: Freeze, run: course.Course, choice: course.Choice, hold: float) -> Hold:
-    """Carry a solved freeze through its hold, the coolant's stop, the bond's loss and the thaw."""
+    """Carry a solved freeze through its ``hold`` [s], the coolant's stop, loss of bond and thaw."""
     laid = run.column
     assert run.at_closure is not None
     lost = 0.5 * job.line_pressure * job.bore / (4.0 * job.adhesion * choice.adhesion)

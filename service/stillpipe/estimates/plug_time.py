@@ -227,14 +227,14 @@ def _extents(run: course.Course) -> list[float]:
 
 
 def span(low: float | None, likely: float | None, high: float | None) -> Range | None:
-    """Range of three figures, None where there is no likely one."""
+    """Range of three figures [unit kept], None where there is no likely one."""
     if likely is None:
         return None
     return Range(likely if low is None else low, likely, high)
 
 
 def ordered(values: list[float | None] | list[float], likely: float | None) -> Range | None:
-    """Range of ``values`` about ``likely``; open above where one of them never comes."""
+    """Range of ``values`` about ``likely`` [unit kept]; open above where one never comes."""
     if likely is None:
         return None
     known = [v for v in values if v is not None]

@@ -38,7 +38,7 @@ def rows(name: str) -> tuple[Row, ...]:
 
 
 def optional(row: Row, quantity: str) -> float | None:
-    """Read a quantity of one row in SI units; None where the cell is blank.
+    """Read a quantity of one row [SI unit of its column]; None where the cell is blank.
 
     Raises
     ------
@@ -56,7 +56,7 @@ def optional(row: Row, quantity: str) -> float | None:
 
 
 def required(row: Row, quantity: str) -> float:
-    """Read a quantity of one row in SI units.
+    """Read a quantity of one row [SI unit of its column].
 
     Raises
     ------
