@@ -57,3 +57,50 @@ def of_freeze(job: Freeze) -> tuple[Note, ...]:
             )
         )
     return tuple(found)
+
+
+CYLINDER = (
+    Note(
+        "cylinder-upright",
+        "Stand the dip-tube cylinder upright, secure it against falling, open its valve slowly.",
+        "warn",
+    ),
+    Note(
+        "cylinder-no-flame",
+        "Never warm a cylinder with a flame or steam; keep it below 50 degC and its relief free.",
+        "warn",
+    ),
+    Note("noise", "Escaping CO2 is loud: wear hearing protection.", "info"),
+)
+"""Cautions that go with CO2 cylinders; common practice, no source."""
+
+WORK = (
+    Note("no-blows", "No blows on cold metal, no bending and no torch near the plug.", "warn"),
+    Note("hot-pipe", "Never freeze a hot pipe; let the line cool and stand still first.", "warn"),
+    Note(
+        "plug-failure-plan",
+        "Before cutting: caps, couplings and a drain at hand, a shut-off known, somebody at it.",
+        "warn",
+    ),
+    Note(
+        "not-alone",
+        "Nobody works alone where CO2 is let out; leave at once when the monitor sounds.",
+        "warn",
+    ),
+)
+"""Cautions of the whole job; common practice, no source."""
+
+
+def of_cylinder(job: Freeze) -> tuple[Note, ...]:
+    """Return the cautions of feeding from cylinders at the job's cylinder temperature."""
+    found = list(CYLINDER)
+    if job.cylinder_temperature < 273.15:
+        found.append(
+            Note(
+                "cold-cylinder",
+                "A cold cylinder has a low pressure and feeds slowly: let it come to room "
+                "temperature first.",
+                "warn",
+            )
+        )
+    return tuple(found)

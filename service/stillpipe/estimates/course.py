@@ -37,6 +37,7 @@ class Choice:
 LIKELY = Choice()
 FAST = Choice(CONDUCTANCE_BAND[1], CONVECTION_BAND[0], FILM_BAND[0], ADHESION_BAND[1])
 SLOW = Choice(CONDUCTANCE_BAND[0], CONVECTION_BAND[1], FILM_BAND[1], ADHESION_BAND[0])
+CHOICES = (FAST, LIKELY, SLOW)
 
 
 def check(job: Freeze) -> None:
@@ -146,6 +147,12 @@ def solve(
     state = laid.advance(state, LONGEST_FREEZE, column.READY, need)
     ready = max(float(state.clock[5]), closure) if state.why == column.READY else None
     return Course(laid, state, at_closure, closure, ready)
+
+
+def all_three(job: Freeze, horizon: float = 3600.0) -> tuple[Course, Course, Course]:
+    """Solve the fast, the likely and the slow course; ``horizon`` [s] as for :func:`solve`."""
+    fast, likely, slow = (solve(job, c, horizon=horizon) for c in CHOICES)
+    return fast, likely, slow
 
 
 def varied(name: str, factor: float) -> Choice:

@@ -82,19 +82,19 @@ def follow(job: Freeze, run: course.Course, choice: course.Choice, hold: float) 
     laid = run.column
     assert run.at_closure is not None
     lost = 0.5 * job.line_pressure * job.bore / (4.0 * job.adhesion * choice.adhesion)
-    early = _stop(laid, run.at_closure.copy(), 0.0)[0]
+    early = stop(laid, run.at_closure.copy(), 0.0)[0]
     state = run.state
     laid.advance(state, float(state.clock[0]) + hold)
     rows = state.history[state.rows - 1]
     length = 2.0 * float(min(rows[1], rows[2]))
-    survival, state = _stop(laid, state, lost)
+    survival, state = stop(laid, state, lost)
     begun = float(state.clock[0]) - float(state.clock[1])
     laid.advance(state, begun + course.LONGEST_THAW, column.THAWED, cooled=False)
     thaw = float(state.clock[5]) - begun if state.why == column.THAWED else None
     return Hold(early, survival, thaw, length)
 
 
-def _stop(
+def stop(
     laid: freeze.Column, state: freeze.State, need: float
 ) -> tuple[float | None, freeze.State]:
     """Stop the coolant and wait until the bond is lost; return that time [s] and the state."""

@@ -71,8 +71,8 @@ def saturation(T: float) -> Saturation:
 
 
 @lru_cache(maxsize=256)
-def gas_enthalpy(T: float) -> float:
-    """Enthalpy of CO2 gas [J/kg] at ``T`` [K] and 1 atm, down to the sublimation point.
+def _gas(T: float) -> tuple[float, float]:
+    """Density [kg/m3] and enthalpy [J/kg] of CO2 gas at ``T`` [K] and 1 atm.
 
     CoolProp refuses pressure inputs below the triple point: the density is found by iteration
     with the gas phase imposed.
@@ -86,7 +86,17 @@ def gas_enthalpy(T: float) -> float:
         density /= error
         if abs(error - 1.0) < 1e-12:
             break
-    return float(state.hmass())
+    return density, float(state.hmass())
+
+
+def gas_enthalpy(T: float) -> float:
+    """Enthalpy of CO2 gas [J/kg] at ``T`` [K] and 1 atm, down to the sublimation point."""
+    return _gas(T)[1]
+
+
+def gas_density(T: float) -> float:
+    """Density of CO2 gas [kg/m3] at ``T`` [K] and 1 atm, down to the sublimation point."""
+    return _gas(T)[0]
 
 
 def cooling(cylinder: float, leaving: float = DRY_ICE) -> float:

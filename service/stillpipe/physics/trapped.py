@@ -1,0 +1,38 @@
+"""Pressure in a closed stretch of pipe in which water freezes.
+
+Freezing a mass fraction of the trapped water makes it want the volume of ice; the rest is squeezed
+and the pipe widens until both fit: f (v_ice / v_water - 1) = p (1 / K + c), with K the water's bulk
+modulus and c the pipe's relative widening per pressure.
+"""
+
+WATER_BULK_MODULUS = 1.965e9
+"""Of water at 0 C and 1 atm [Pa]; IAPWS-95."""
+EXPANSION = 999.84 / 916.72 - 1.0
+"""Relative growth of volume on freezing at 0 C [-]; IAPWS-95 and IAPWS R10-06."""
+HIGHEST = 208.6e6
+"""Above this pressure ice Ih no longer forms [Pa]; IAPWS R14-08, triple point with ice III."""
+
+
+def widening(outside: float, wall: float, modulus: float, poisson: float) -> float:
+    """Relative growth of the bore's volume per pressure [1/Pa] of a thick, closed pipe.
+
+    ``outside`` diameter and ``wall`` [m], Young's ``modulus`` [Pa], ``poisson`` ratio [-]. Lame's
+    solution for a thick cylinder, held lengthwise by its supports: 2 u_r / r.
+    """
+    ro, ri = 0.5 * outside, 0.5 * outside - wall
+    ratio = (ro * ro + ri * ri) / (ro * ro - ri * ri)
+    return 2.0 / modulus * (ratio + poisson)
+
+
+def rise(frozen: float, compliance: float) -> float:
+    """Pressure [Pa] once a mass fraction ``frozen`` [-] of the trapped water is ice.
+
+    ``compliance`` [1/Pa] of the pipe by :func:`widening`; 0 for a rigid one. Above some 200 MPa
+    ice Ih no longer forms: the pressure stops there.
+    """
+    return min(frozen * EXPANSION / (1.0 / WATER_BULK_MODULUS + compliance), HIGHEST)
+
+
+def burst(outside: float, wall: float, stress: float) -> float:
+    """Pressure [Pa] at which the hoop stress is ``stress`` [Pa]; Barlow, 2 S t / D."""
+    return 2.0 * stress * wall / outside
