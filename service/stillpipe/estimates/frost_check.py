@@ -88,7 +88,7 @@ def _causes(
 ) -> tuple[Cause, ...]:
     """Likely causes, ranked: what physics can weigh first, the rest by common practice."""
     found = [
-        _flow(job, limit), _warm(job, elapsed), _jacket(job, by, elapsed),
+        _flow(job, limit), _warm(job, elapsed), _jacket(by, elapsed),
         Cause("cylinder-empty", 0.5, "The cylinder is empty, or feeds gas: no dip tube, not "
               "upright, or too warm or too cold.", "Weigh the cylinder, stand it upright, exchange "
               "it."),
@@ -110,7 +110,7 @@ def _causes(
 
 
 def _flow(job: Freeze, limit: Range | None) -> Cause:
-    """A small flow explains a late frost the better, the less of it is needed."""
+    """Weigh a flow: a small one explains a late frost the better."""
     if limit is None:
         return Cause("flow", 0.9, "Water may be moving.", "Close and check the valves.")
     drips = limit.likely * 60.0 * 20.0e6 / 999.8
@@ -122,7 +122,7 @@ def _flow(job: Freeze, limit: Range | None) -> Cause:
 
 
 def _warm(job: Freeze, elapsed: float) -> Cause:
-    """Re-solve with warmer water: does it explain the time that has passed?"""
+    """Re-solve with warmer water, to see whether it explains the time that has passed."""
     first = "Take the line's temperature; let it come near room temperature."
     warmest = 313.15
     if job.fluid_temperature >= warmest - 1.0:
@@ -146,8 +146,8 @@ def _explains(job: Freeze, fluid_temperature: float, elapsed: float) -> bool:
     return by is None or by > elapsed
 
 
-def _jacket(job: Freeze, by: Range | None, elapsed: float) -> Cause:
-    """A leaky or badly filled jacket explains the more, the longer the delay."""
+def _jacket(by: Range | None, elapsed: float) -> Cause:
+    """Weigh a leaky or badly filled jacket: it explains the more, the longer the delay."""
     late = 1.0 if by is None else min(elapsed / by.likely / 4.0, 1.0)
     return Cause(
         "jacket", 0.6 + 0.2 * late, "The jacket leaks, is not filled, or sits on paint or scale.",

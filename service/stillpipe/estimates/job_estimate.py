@@ -193,9 +193,7 @@ def timeline(
     if hold.survival is not None and stop is not None:
         moment("bond-lost", _added(stop, hold.survival), "The plug may let go from now on.")
     if hold.thaw is not None and stop is not None:
-        moment(
-            "thawed", _added(stop, hold.thaw), "The bore is open; look for leaks, remove jackets."
-        )
+        moment("thawed", _added(stop, hold.thaw), "The bore is open; look for leaks.")
     return tuple(sorted(found, key=lambda e: e.at))
 
 

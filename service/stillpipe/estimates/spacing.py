@@ -1,4 +1,4 @@
-"""A run of pipe: freeze points, cuts, torches, fittings, valves, supports; are they apart enough?"""
+"""A run of pipe: whether freeze points, cuts, torches, fittings and supports are apart enough."""
 
 import itertools
 from dataclasses import dataclass
@@ -149,7 +149,7 @@ def _trapped(
     limit = own if rating is None else rating
     found = []
     for a, b in itertools.pairwise(points):
-        vented = any(p.kind in ("vent", "cut") and a.at < p.at < b.at for p in places)
+        vented = any(p.kind == "vent" and a.at < p.at < b.at for p in places)
         apart = b.at - a.at
         length = 0.0 if grown is None else (grown.high or grown.likely)
         growth = max(length - job.jacket_length * 0.5, 0.0)

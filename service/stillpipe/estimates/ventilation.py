@@ -233,7 +233,7 @@ def _reach(
 def _needed(
     place: Room, segments: tuple[Segment, ...], bound: float, span: float | None
 ) -> float | None:
-    """Fresh air [1/s] with which the limit is kept, by bisection; None beyond a thousand an hour."""
+    """Fresh air [1/s] that keeps the limit, by bisection; None beyond a thousand an hour."""
 
     def kept(changes: float) -> bool:
         tried = Room(place.volume, changes, place.temperature, place.outdoor, place.regime)

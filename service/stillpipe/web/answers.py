@@ -10,7 +10,7 @@ from marshmallow import Schema
 
 from stillpipe.estimates import hold_time as hold_time_estimate
 from stillpipe.estimates import plug_time as plug_time_estimate
-from stillpipe.web import bodies, pictures, replies, schemas
+from stillpipe.web import bodies, gas, job, pictures, replies, schemas, site
 
 REMEMBERED = 2048
 """Answers kept by each worker; the service is stateless, so an equal body has an equal answer."""
@@ -50,6 +50,14 @@ def _hold_time(data: dict[str, Any]) -> dict[str, Any]:
 ESTIMATES: dict[str, Endpoint] = {
     "plug-time": Endpoint(schemas.PlugTimeSchema(), _plug_time, {SVG: _plug_time_picture}),
     "hold-time": Endpoint(schemas.HoldTimeSchema(), _hold_time),
+    "co2-mass": Endpoint(gas.Co2MassSchema(), gas.co2_mass),
+    "cylinder-count": Endpoint(gas.CylinderCountSchema(), gas.cylinder_count),
+    "spacing-validation": Endpoint(site.SpacingSchema(), site.spacing),
+    "frost-check": Endpoint(site.FrostCheckSchema(), site.frost_check),
+    "ventilation": Endpoint(site.VentilationSchema(), site.ventilation),
+    "job-estimate": Endpoint(
+        job.JobEstimateSchema(), job.job_estimate, {SVG: job.picture, HTML: job.sheet}
+    ),
 }
 """Every estimate by the last part of its address."""
 

@@ -1,6 +1,7 @@
 """Strict marshmallow fields: no text for numbers, no booleans for numbers, no NaN."""
 
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -64,6 +65,59 @@ class Text(fields.Field[str]):
         if not 1 <= len(value) <= self.longest:
             raise ValidationError(f"must have 1 to {self.longest} characters")
         return value
+
+
+class Count(fields.Field[int]):
+    """A JSON number without a fractional part, within ``low`` and ``high``, both included."""
+
+    def __init__(self, low: int, high: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low, self.high = low, high
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:
+        result = number(value)
+        if not result.is_integer():
+            raise ValidationError("must be a whole number")
+        if not self.low <= result <= self.high:
+            raise ValidationError(f"must be from {self.low} to {self.high}")
+        return int(result)
+
+
+class Flag(fields.Field[bool]):
+    """``true`` or ``false``."""
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> bool:
+        if not isinstance(value, bool):
+            raise ValidationError("must be true or false")
+        return value
+
+
+class Pattern(fields.Field[str]):
+    """A JSON string that follows ``pattern`` as a whole."""
+
+    def __init__(self, pattern: str, says: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.pattern, self.says = re.compile(pattern), says
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str):
+            raise ValidationError("must be a string")
+        if not self.pattern.fullmatch(value):
+            raise ValidationError(self.says)
+        return value
+
+
+class Many(fields.List[Any]):
+    """A JSON array of at least one and at most ``most`` members of a schema."""
+
+    def __init__(self, schema: Any, most: int, **kwargs: Any) -> None:
+        super().__init__(fields.Nested(schema), **kwargs)
+        self.most = most
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> list[Any]:
+        if not isinstance(value, list) or not 1 <= len(value) <= self.most:
+            raise ValidationError(f"must be an array of 1 to {self.most} members")
+        return super()._deserialize(value, attr, data, **kwargs)
 
 
 class Quantity(fields.Field[float]):

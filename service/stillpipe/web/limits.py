@@ -15,6 +15,13 @@ BATCH_LINES = 100000
 """Most lines of a batch as lines of JSON."""
 ID_LENGTH = 128
 SAFETY_FACTOR = (1.0, 10.0)
+CAPTURE = (0.2, 1.0)
+RESERVE = (0.0, 0.9)
+HUMIDITY = (0.0, 1.0)
+POINTS = (1, 20)
+STOCK = (0, 100)
+LIST = (1, 50)
+"""Fewest and most entries of a list in a request."""
 
 
 @dataclass(frozen=True)
@@ -57,5 +64,21 @@ BOUNDS: dict[str, Bound] = {
     "jacket_conductance": Bound("conductance", 50.0, 500.0),
     "adhesion": Bound("pressure", 0.05e6, 2.0e6),
     "cylinder_temperature": Bound("temperature", ZERO_C - 40.0, ZERO_C + 50.0),
+    "jacket_mass": Bound("mass", 0.01, 50.0),
+    "jacket_leak": Bound("leak", 0.0, 50.0),
+    "net_mass": Bound("mass", 0.5, 100.0),
+    "fill_ratio": Bound("density", 300.0, 900.0),
+    "exchange_duration": Bound("time", 0.0, 3600.0),
+    "position": Bound("length", 0.0, 200.0),
+    "elapsed": Bound("time", 0.0, 8.0 * 3600.0),
+    "room_volume": Bound("volume", 1.0, 1.0e6),
+    "air_changes": Bound("air_changes", 0.0, 100.0 / 3600.0),
+    "release_rate": Bound("mass_flow", 0.0, 1.0),
+    "release_duration": Bound("time", 1.0, 86400.0),
+    "outdoor_carbon_dioxide": Bound("mole_fraction", 0.0, 5000e-6),
+    "setup": Bound("time", 0.0, 8.0 * 3600.0),
+    "repair": Bound("time", 0.0, 8.0 * 3600.0),
+    "drained_volume": Bound("volume", 1e-4, 1000.0),
+    "drain_rate": Bound("volume_flow", 1e-6, 0.1),
     "hold": Bound("time", 0.0, 8.0 * 3600.0),
 }

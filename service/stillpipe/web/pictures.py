@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from stillpipe.estimates import course
 from stillpipe.estimates.job import Range
+from stillpipe.estimates.job_estimate import JobEstimate
 from stillpipe.estimates.outcomes import PlugTime
 from stillpipe.web import replies, units
 from stillpipe.web.schemas import Asked
@@ -134,3 +135,26 @@ def svg(figure: Figure, title: str, words: str) -> bytes:
     named = f'<title id="t">{escape(title)}</title><desc id="d">{escape(words)}</desc>'
     head = drawn[: start - 1] + ' role="img" aria-labelledby="t d">'
     return (head + named + drawn[start:]).encode()
+
+
+def job(asked: Asked, outcome: JobEstimate) -> bytes:
+    """Return the timeline of a whole job: a mark where likely, a bar from earliest to latest."""
+    with _lock:
+        events = outcome.timeline
+        figure = Figure(figsize=(7.2, 1.4 + 0.34 * len(events)), layout="constrained")
+        title = f"{asked.id or 'Job'}: {outcome.verdict}"
+        figure.suptitle(_short(title), fontsize=12, fontweight="bold", x=0.01, ha="left")
+        axes = figure.subplots()
+        rows = list(range(len(events)))
+        last = max(e.at for e in events) / 60.0 + 1.0
+        for row, event in zip(rows, events, strict=True):
+            late = last * 1.04 if event.latest is None else event.latest / 60.0
+            early = event.earliest / 60.0
+            axes.barh(row, late - early, left=early, height=0.5, color=WATER)
+            axes.plot([event.at / 60.0], [row], marker="|", markersize=13, color=ICE, mew=2.5)
+        axes.set_yticks(rows, [e.code for e in events])
+        axes.invert_yaxis()
+        axes.set_xlim(0.0, None)
+        axes.set_xlabel("time from arrival [min]; the bar runs from earliest to latest")
+        words = "; ".join(f"{e.code} at {e.at / 60.0:.0f} min" for e in events)
+        return svg(figure, title, words)

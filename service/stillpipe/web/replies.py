@@ -1,7 +1,7 @@
 """Outcomes to JSON: units chosen, figures rounded, inputs echoed with their defaults marked."""
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -16,6 +16,22 @@ POINTS = 60
 """Most points of a history in a reply."""
 
 JSON = dict[str, Any]
+
+
+class Outcome(Protocol):
+    """What every estimate's answer has."""
+
+    @property
+    def verdict(self) -> str:
+        """``go | conditional | no-go``."""
+
+    @property
+    def reasons(self) -> tuple[Note, ...]:
+        """Why."""
+
+    @property
+    def cautions(self) -> tuple[Note, ...]:
+        """What to mind in any case."""
 
 
 def unit_of(kind: str, system: str) -> str:
@@ -48,7 +64,8 @@ def notes(found: Iterable[Note]) -> list[JSON]:
     return [{"code": n.code, "severity": n.severity, "text": n.text} for n in found]
 
 
-def _series(values: tuple[float, ...], kind: str, system: str, picked: list[int]) -> JSON:
+def series(values: tuple[float, ...], kind: str, system: str, picked: list[int]) -> JSON:
+    """Return the ``picked`` places of a series with its unit."""
     unit = unit_of(kind, system)
     convert = units.KINDS[kind].from_si
     return {
@@ -61,12 +78,12 @@ def _history(h: History, system: str) -> JSON:
     count = len(h.time)
     picked = sorted({round(i) for i in np.linspace(0, count - 1, min(POINTS, count))})
     return {
-        "time": _series(h.time, "time", system, picked),
-        "plug_length": _series(h.plug_length, "length", system, picked),
-        "bonded_length": _series(h.bonded_length, "length", system, picked),
-        "holding_pressure": _series(h.holding_pressure, "pressure", system, picked),
-        "heat": _series(h.heat, "energy", system, picked),
-        "liquid_radius": _series(h.front_radius, "length", system, picked),
+        "time": series(h.time, "time", system, picked),
+        "plug_length": series(h.plug_length, "length", system, picked),
+        "bonded_length": series(h.bonded_length, "length", system, picked),
+        "holding_pressure": series(h.holding_pressure, "pressure", system, picked),
+        "heat": series(h.heat, "energy", system, picked),
+        "liquid_radius": series(h.front_radius, "length", system, picked),
     }
 
 
@@ -128,7 +145,8 @@ def inputs(asked: Asked) -> JSON:
     }
 
 
-def _head(asked: Asked, outcome: PlugTime | HoldTime) -> JSON:
+def head(asked: Asked, outcome: Outcome) -> JSON:
+    """Return what every reply begins with."""
     named = {"id": asked.id} if asked.id is not None else {}
     return named | {
         "model_version": stillpipe.MODEL_VERSION,
@@ -148,7 +166,7 @@ def plug_time(asked: Asked, outcome: PlugTime) -> JSON:
         factor = 60.0 * residual.DROPS_PER_CUBIC_METRE / residual.DENSITY
         high = None if flow.high is None else flow.high * factor
         drips = span(Range(flow.low * factor, flow.likely * factor, high), "factor", system)
-    return _head(asked, outcome) | {
+    return head(asked, outcome) | {
         "closure": span(outcome.closure, "time", system),
         "ready": span(outcome.ready, "time", system),
         "frost_by": span(outcome.frost_by, "time", system),
@@ -165,7 +183,7 @@ def plug_time(asked: Asked, outcome: PlugTime) -> JSON:
 def hold_time(asked: Asked, outcome: HoldTime) -> JSON:
     """Return the reply of POST /v1/hold-time."""
     system = asked.units
-    reply = _head(asked, outcome)
+    reply = head(asked, outcome)
     hold = quantity(asked.hold, "time", system) | {"default": "hold" not in asked.given}
     reply["inputs"]["hold"] = hold
     return reply | {

@@ -89,6 +89,49 @@ _NAMES: dict[str, tuple[str, dict[str, str], str, str]] = {
         "%",
         "%",
     ),
+    "mass": ("kilogram", {"kg": "kilogram", "g": "gram", "lb": "pound"}, "kg", "lb"),
+    "density": (
+        "kilogram / meter ** 3",
+        {
+            "kg/m3": "kilogram / meter ** 3",
+            "kg/L": "kilogram / liter",
+            "lb/ft3": "pound / foot ** 3",
+        },
+        "kg/m3",
+        "lb/ft3",
+    ),
+    "specific_energy": (
+        "joule / kilogram",
+        {"J/kg": "joule / kilogram", "kJ/kg": "kilojoule / kilogram", "BTU/lb": "Btu / pound"},
+        "kJ/kg",
+        "BTU/lb",
+    ),
+    "leak": (
+        "watt / kelvin",
+        {"W/K": "watt / kelvin", "BTU/(h.degF)": "Btu / hour / delta_degree_Fahrenheit"},
+        "W/K",
+        "BTU/(h.degF)",
+    ),
+    "volume": (
+        "meter ** 3",
+        {"m3": "meter ** 3", "L": "liter", "ft3": "foot ** 3", "gal": "gallon"},
+        "m3",
+        "ft3",
+    ),
+    "volume_flow": (
+        "meter ** 3 / second",
+        {
+            "L/s": "liter / second",
+            "L/min": "liter / minute",
+            "m3/h": "meter ** 3 / hour",
+            "gal/min": "gallon / minute",
+        },
+        "L/min",
+        "gal/min",
+    ),
+    "air_changes": ("1 / second", {"1/h": "1 / hour"}, "1/h", "1/h"),
+    "mole_fraction": ("dimensionless", {"ppm": "ppm", "%": "percent"}, "ppm", "ppm"),
+    "oxygen": ("dimensionless", {"%": "percent"}, "%", "%"),
     "factor": ("dimensionless", {"1": "dimensionless"}, "1", "1"),
 }
 
