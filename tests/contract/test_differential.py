@@ -93,7 +93,7 @@ def test_any_body_gets_200_or_a_4xx_problem(
 
 @pytest.mark.parametrize("text", ["5", " 5 ", "1_0", True, None, [], {}])
 def test_number_must_be_a_json_number(client: FlaskClient, text: Tree) -> None:
-    tree = json.loads(EXAMPLES[-1].read_text())
+    tree = json.loads(next(p for p in EXAMPLES if p.stem == "plug-time-request").read_text())
     tree["line_pressure"]["value"] = text
     reply = client.post("/v1/plug-time", json=tree)
     assert reply.status_code == 422

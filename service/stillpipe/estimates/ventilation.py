@@ -88,7 +88,7 @@ class Ventilation:
     carbon_dioxide: tuple[float, ...]
     oxygen: tuple[float, ...]
     limits: tuple[Reach, ...]
-    binding: str | None
+    binding: str
     changes_needed: float | None
     cautions: tuple[Note, ...]
 
@@ -193,10 +193,16 @@ def ventilation(place: Room, segments: tuple[Segment, ...]) -> Ventilation:
         carbon_dioxide=series,
         oxygen=tuple(room.oxygen(x, place.outdoor) for x in series),
         limits=found,
-        binding=max(found, key=lambda r: r.changes_needed or math.inf).quantity if found else None,
+        binding=max(found, key=_weight).quantity,
         changes_needed=None if None in needed else max(n for n in needed if n is not None),
         cautions=CAUTIONS,
     )
+
+
+def _weight(r: Reach) -> tuple[float, float]:
+    """Return what ranks a limit: the air it needs [1/s], then how near it is come [-]."""
+    needed = math.inf if r.changes_needed is None else r.changes_needed
+    return needed, r.worst / r.limit
 
 
 def _limits(regime: str) -> list[exposure.ExposureLimit]:

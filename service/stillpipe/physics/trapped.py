@@ -9,8 +9,6 @@ WATER_BULK_MODULUS = 1.965e9
 """Of water at 0 C and 1 atm [Pa]; IAPWS-95."""
 EXPANSION = 999.84 / 916.72 - 1.0
 """Relative growth of volume on freezing at 0 C [-]; IAPWS-95 and IAPWS R10-06."""
-HIGHEST = 208.6e6
-"""Above this pressure ice Ih no longer forms [Pa]; IAPWS R14-08, triple point with ice III."""
 
 
 def widening(outside: float, wall: float, modulus: float, poisson: float) -> float:
@@ -27,10 +25,10 @@ def widening(outside: float, wall: float, modulus: float, poisson: float) -> flo
 def rise(frozen: float, compliance: float) -> float:
     """Pressure [Pa] once a mass fraction ``frozen`` [-] of the trapped water is ice.
 
-    ``compliance`` [1/Pa] of the pipe by :func:`widening`; 0 for a rigid one. Above some 200 MPa
-    ice Ih no longer forms: the pressure stops there.
+    ``compliance`` [1/Pa] of the pipe by :func:`widening`; 0 for a rigid one. All of it frozen makes
+    178 MPa in a rigid pipe, inside the 208.6 MPa up to which ice Ih forms (IAPWS R14-08).
     """
-    return min(frozen * EXPANSION / (1.0 / WATER_BULK_MODULUS + compliance), HIGHEST)
+    return frozen * EXPANSION / (1.0 / WATER_BULK_MODULUS + compliance)
 
 
 def burst(outside: float, wall: float, stress: float) -> float:

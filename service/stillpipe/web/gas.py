@@ -143,7 +143,7 @@ def masses(outcome: Co2Mass, system: str) -> JSON:
     """Return the figures of the CO2 estimate."""
     cooling = None
     if outcome.cooling is not None:
-        cooling = replies.quantity(outcome.cooling, "specific_energy", system)
+        cooling = replies.quantity(outcome.cooling, "specific_energy", system, 4)
     return {
         "freeze": replies.span(outcome.freeze, "mass", system),
         "hold": replies.span(outcome.hold, "mass", system),
@@ -151,7 +151,7 @@ def masses(outcome: Co2Mass, system: str) -> JSON:
         "total": replies.span(outcome.total, "mass", system),
         "job_total": replies.span(outcome.job, "mass", system),
         "pipe_heat": replies.span(outcome.pipe_heat, "energy", system),
-        "jacket_heat": replies.quantity(outcome.jacket_heat, "energy", system),
+        "jacket_heat": replies.quantity(outcome.jacket_heat, "energy", system, 4),
         "cooling": cooling,
     }
 
@@ -196,7 +196,7 @@ def counted(outcome: CylinderCount, system: str) -> JSON:
     """Return the figures of the cylinder estimate, but for the mix."""
 
     def time(value: float | None) -> JSON | None:
-        return None if value is None else replies.quantity(value, "time", system)
+        return None if value is None else replies.quantity(value, "time", system, 4)
 
     return {
         "usable": replies.span(outcome.usable, "mass", system),
@@ -219,8 +219,8 @@ def _mix(outcome: CylinderCount, bottles: tuple[Bottle, ...], system: str) -> JS
         "cylinders": [
             {"id": b.name, "count": n} for b, n in zip(bottles, mix.counts, strict=True) if n
         ],
-        "usable": replies.quantity(mix.usable, "mass", system),
-        "net_mass": replies.quantity(mix.net_mass, "mass", system),
+        "usable": replies.quantity(mix.usable, "mass", system, 4),
+        "net_mass": replies.quantity(mix.net_mass, "mass", system, 4),
         "enough": mix.enough,
-        "shortfall": replies.quantity(mix.shortfall, "mass", system),
+        "shortfall": replies.quantity(mix.shortfall, "mass", system, 4),
     }

@@ -127,7 +127,9 @@ def _clock(quantity: JSON | None) -> str:
 
 
 def _event(e: Event, system: str) -> JSON:
-    q = replies.quantity
+    def q(value: float, kind: str, system: str) -> JSON:
+        return replies.quantity(value, kind, system, 4)
+
     return {
         "code": e.code, "at": q(e.at, "time", system), "earliest": q(e.earliest, "time", system),
         "latest": None if e.latest is None else q(e.latest, "time", system), "text": e.text,

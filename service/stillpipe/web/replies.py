@@ -40,10 +40,10 @@ def unit_of(kind: str, system: str) -> str:
     return chosen.us if system == "us" else chosen.si
 
 
-def quantity(value: float, kind: str, system: str) -> JSON:
-    """Return an SI float as a rounded quantity."""
+def quantity(value: float, kind: str, system: str, digits: int = 6) -> JSON:
+    """Return an SI float as a quantity of so many significant digits."""
     unit = unit_of(kind, system)
-    return {"value": units.rounded(units.KINDS[kind].from_si(value, unit), 6), "unit": unit}
+    return {"value": units.rounded(units.KINDS[kind].from_si(value, unit), digits), "unit": unit}
 
 
 def span(figure: Range | None, kind: str, system: str) -> JSON | None:

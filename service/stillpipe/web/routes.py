@@ -11,6 +11,8 @@ api = Blueprint("api", __name__)
 JSON = "application/json"
 LINES = "application/x-ndjson"
 CSV = "text/csv"
+SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+"""A sheet stands alone, so that it can be kept: its style is inline, nothing else is allowed."""
 
 
 def estimate(name: str) -> Response:
@@ -20,6 +22,8 @@ def estimate(name: str) -> Response:
     forms = [JSON, *answers.ESTIMATES[name].others]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
     reply = Response(answers.answer(name, bodies.whole(request), form), content_type=form)
+    if form == answers.HTML:
+        reply.headers["Content-Security-Policy"] = SHEET_POLICY
     if len(forms) > 1:
         reply.vary.add("Accept")
     return reply

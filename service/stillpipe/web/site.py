@@ -76,7 +76,7 @@ def spacing(data: JSON) -> JSON:
     system = question.units
 
     def q(value: float, kind: str = "length") -> JSON:
-        return replies.quantity(value, kind, system)
+        return replies.quantity(value, kind, system, 4)
 
     reply = replies.head(question, outcome)
     reply["inputs"]["hold"] = q(question.hold, "time") | {"default": "hold" not in question.given}
@@ -115,7 +115,7 @@ def frost_check(data: JSON) -> JSON:
     return reply | {
         "state": outcome.state,
         "frost_by": replies.span(outcome.frost_by, "time", system),
-        "frost_point": replies.quantity(outcome.frost_point, "temperature", system),
+        "frost_point": replies.quantity(outcome.frost_point, "temperature", system, 4),
         "causes": [
             {"code": c.code, "weight": round(c.weight, 2), "text": c.text, "first": c.first}
             for c in outcome.causes
@@ -177,7 +177,9 @@ def room_inputs(where: Room, given: JSON, system: str) -> JSON:
 
 def air(outcome: Ventilation, system: str) -> JSON:
     """Return the figures about the room's air."""
-    q = replies.quantity
+
+    def q(value: float, kind: str, system: str) -> JSON:
+        return replies.quantity(value, kind, system, 4)
 
     def some(value: float | None, kind: str) -> JSON | None:
         return None if value is None else q(value, kind, system)

@@ -1,0 +1,91 @@
+"""Room air: closed form against a numerical one, published limits, directions."""
+
+import itertools
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from stillpipe.estimates.ventilation import Room, Segment, ventilation
+from stillpipe.physics import room
+
+TEN = (Segment(10.0 / 3600.0, 3600.0),)
+
+
+def test_ten_kilograms_in_fifty_cubic_metres() -> None:
+    """9.81 % sealed, 10.30 % vented and mixed, 20 C: CoolProp 8, 0.5 %."""
+    found = ventilation(Room(50.0, outdoor=0.0), TEN)
+    assert found.sealed == pytest.approx(0.0981, rel=0.005)
+    assert found.peak == pytest.approx(0.1030, rel=0.005)
+    assert found.verdict == "no-go"
+
+
+def test_oxygen_falls_to_19_5_percent_at_6_7_percent_of_carbon_dioxide() -> None:
+    """OSHA 19.5 %; 20.9 % of air displaced: 1 - 19.5/20.9 = 6.70 % (arithmetic)."""
+    assert room.oxygen(0.0692, 0.0) == pytest.approx(0.195, abs=2e-4)
+    assert pytest.approx(0.0670, abs=1e-4) == 1.0 - 19.5 / 20.9
+    found = ventilation(Room(50.0), TEN)
+    oxygen = next(r for r in found.limits if r.quantity == "minimum")
+    assert oxygen.limit == pytest.approx(0.067, abs=0.003)
+
+
+def test_carbon_dioxide_binds_before_oxygen() -> None:
+    found = ventilation(Room(50.0, 1.0 / 3600.0), TEN)
+    needs = {r.quantity: r.changes_needed for r in found.limits}
+    assert needs["STEL"] is not None
+    assert needs["minimum"] is not None
+    assert needs["STEL"] > needs["minimum"]
+    assert found.binding != "minimum"
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(st.floats(10.0, 500.0), st.floats(0.0, 20.0), st.floats(0.1, 30.0), st.floats(60.0, 7200.0))
+def test_closed_form_is_the_differential_equation(
+    volume: float, changes: float, rate: float, span: float
+) -> None:
+    """Against scipy's solve_ivp, V dx/dt = G + Q x0 - (Q + G) x."""
+    fresh, flow = volume * changes / 3600.0, room.gas_volume(rate / 3600.0, 293.15)
+    found = solve_ivp(
+        lambda _, x: (flow + fresh * 420e-6 - (fresh + flow) * x) / volume, (0.0, span), [420e-6],
+        rtol=1e-9, atol=1e-12,
+    )  # fmt: skip
+    expected = room.later(420e-6, span, volume, fresh, flow, 420e-6)
+    assert expected == pytest.approx(float(found.y[0, -1]), rel=1e-6)
+    reached = room.reaches(expected, 420e-6, volume, fresh, flow, 420e-6)
+    if reached is not None:
+        again = room.later(420e-6, reached, volume, fresh, flow, 420e-6)
+        assert again == pytest.approx(expected, rel=1e-9)
+
+
+def test_the_dose_is_the_integral() -> None:
+    ends = [room.later(4e-4, t, 50.0, 0.02, 0.001, 4e-4) for t in range(601)]
+    trapezoid = sum(0.5 * (a + b) for a, b in itertools.pairwise(ends))
+    assert room.dose(4e-4, 600.0, 50.0, 0.02, 0.001, 4e-4) == pytest.approx(trapezoid, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("regime", "quantity", "limit"),
+    [("OSHA", "TWA", 0.005), ("NIOSH", "STEL", 0.030), ("NIOSH", "IDLH", 0.040),
+     ("EH40", "TWA", 0.005), ("EH40", "STEL", 0.015)],
+)  # fmt: skip
+def test_limits_are_those_of_the_regime(regime: str, quantity: str, limit: float) -> None:
+    """OSHA Table Z-1, NIOSH Pocket Guide, HSE EH40."""
+    found = ventilation(Room(50.0, regime=regime), TEN)
+    reach = next(r for r in found.limits if r.quantity == quantity)
+    assert (reach.regime, reach.limit) == (regime, limit)
+
+
+def test_the_air_changes_needed_are_enough_and_no_more() -> None:
+    needed = ventilation(Room(50.0), TEN).changes_needed
+    assert needed is not None
+    assert ventilation(Room(50.0, 1.001 * needed), TEN).verdict == "go"
+    assert ventilation(Room(50.0, 0.98 * needed), TEN).verdict != "go"
+
+
+def test_no_release_no_concern() -> None:
+    found = ventilation(Room(50.0), (Segment(0.0, 600.0),))
+    assert found.verdict == "go"
+    assert found.peak == pytest.approx(420e-6)
+    assert found.changes_needed == 0.0
+    assert {r.passed_at for r in found.limits} == {None}
