@@ -133,6 +133,26 @@ def test_a_warm_line_is_cooled_first() -> None:
     assert "cool-first" in {n.code for n in job_estimate(warm).reasons}
 
 
+def test_a_warm_line_cools_as_a_lump_by_hand() -> None:
+    """1/2 in copper from 35 to 25 C in a room at 20 C.
+
+    Heat per metre: water 4.18 MJ/m3K x 150.5 mm2 = 629 J/mK, copper some 3.4 MJ/m3K x 47.4 mm2 =
+    161 J/mK. Film about 6 to 11 W/m2K over 49.9 mm: time constant 24 to 44 min; times ln 3.
+    """
+    warm = replace(JOB, job=replace(HALF_INCH, fluid_temperature=308.15))
+    cooled = next(e for e in job_estimate(warm).timeline if e.code == "cooled")
+    low, high = (790.0 / (h * 0.04987) * math.log(3.0) for h in (11.0, 6.0))
+    assert low < cooled.at < high
+    assert cooled.earliest < cooled.at
+    assert likely(job_estimate(warm), "feed") == pytest.approx(max(1800.0, cooled.at))
+
+
+def test_a_warm_room_never_cools_the_line() -> None:
+    hot = replace(HALF_INCH, fluid_temperature=308.15, ambient_temperature=306.15)
+    cooled = next(e for e in job_estimate(replace(JOB, job=hot)).timeline if e.code == "cooled")
+    assert cooled.latest is None
+
+
 def test_the_worst_of_all_verdicts_is_the_jobs() -> None:
     tight = replace(JOB, place=Room(5.0))
     assert job_estimate(tight).verdict == "no-go"

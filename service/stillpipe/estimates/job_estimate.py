@@ -1,5 +1,6 @@
 """The whole job: one timeline, one verdict, one quote."""
 
+import math
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
@@ -16,6 +17,7 @@ from stillpipe.estimates.cylinder_count import Bottle, CylinderCount, Plan
 from stillpipe.estimates.job import Freeze, Note, Range
 from stillpipe.estimates.outcomes import HoldTime, PlugTime
 from stillpipe.estimates.ventilation import Room, Segment, Ventilation
+from stillpipe.physics import film
 
 CENT = Decimal("0.01")
 WARM = 298.15
@@ -165,10 +167,12 @@ def timeline(
     whole: Whole, plug: PlugTime, hold: HoldTime, cylinders: CylinderCount
 ) -> tuple[Event, ...]:
     """Return the moments of the job in order, times from arrival [s]."""
-    begun = whole.work.setup
+    cool = cooling_time(whole.job)
+    begun = max(whole.work.setup, cool or 0.0)
     found = [
         Event("arrive", 0.0, 0.0, 0.0, "Ventilate, close the valves, prove that the line is still, "
               "bare and clean the pipe, fit the jackets, secure the cylinders."),
+        *_cool(cool),
         Event("feed", begun, begun, begun, "Open the cylinders; feed all freeze points."),
     ]  # fmt: skip
     if plug.ready is None or plug.closure is None:
@@ -195,6 +199,41 @@ def timeline(
     if hold.thaw is not None and stop is not None:
         moment("thawed", _added(stop, hold.thaw), "The bore is open; look for leaks.")
     return tuple(sorted(found, key=lambda e: e.at))
+
+
+def cooling_time(job: Freeze) -> float | None:
+    """Time [s] in which the still line cools to 25 C in the room; 0 where it is no warmer.
+
+    Lumped: the heat of water and wall over the film to the room, exponential in time; None where
+    the room is too warm for it.
+    """
+    if job.fluid_temperature <= WARM:
+        return 0.0
+    if job.ambient_temperature >= WARM - 0.5:
+        return None
+    area = 0.25 * math.pi * (job.outside_diameter**2 - (job.outside_diameter - 2 * job.wall) ** 2)
+    heat = 4.18e6 * 0.25 * math.pi * job.bore**2
+    heat += job.material.density * job.material.specific_heat * area
+    middle = 0.5 * (job.fluid_temperature + WARM)
+    conductance = film.beside(
+        job.outside_diameter, middle, job.ambient_temperature, job.material.emissivity,
+        job.insulation_thickness, job.insulation_conductivity,
+    )  # fmt: skip
+    constant = heat / (conductance * math.pi * job.outside_diameter)
+    over = (job.fluid_temperature - job.ambient_temperature) / (WARM - job.ambient_temperature)
+    return constant * math.log(over)
+
+
+def _cool(time: float | None) -> list[Event]:
+    """Return the moment when a warm line is cool enough, by the room film's range."""
+    if time == 0.0:
+        return []
+    if time is None:
+        return [Event("cooled", 0.0, 0.0, None, "The room is too warm for the line to cool by "
+                      "itself: cool it first.")]  # fmt: skip
+    low, high = (time / factor for factor in reversed(course.FILM_BAND))
+    text = f"The line has cooled to {WARM - 273.15:.0f} degC; measure it before feeding."
+    return [Event("cooled", time, low, high, text)]
 
 
 def _moved(span: Range, by: float) -> Range:
@@ -228,7 +267,8 @@ def quote(
         return None
     fed = plug.ready.likely + whole.feeding.hold
     thaw = 0.0 if hold.thaw is None else hold.thaw.likely
-    hours = (whole.work.setup + fed + thaw) / 3600.0
+    begun = max(whole.work.setup, cooling_time(whole.job) or 0.0)
+    hours = (begun + fed + thaw) / 3600.0
     groups = whole.feeding.points / whole.plan.jackets
     swaps = round(len(cylinders.exchanges) * max(groups, 1.0))
     lines = [
