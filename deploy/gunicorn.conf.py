@@ -1,6 +1,7 @@
 """gunicorn settings; every knob is an environment variable with a default that works."""
 
 import os
+import shutil
 
 wsgi_app = "stillpipe.web.app:create_app()"
 bind = os.environ.get("STILLPIPE_BIND", "127.0.0.1:8000")
@@ -18,3 +19,25 @@ limit_request_line = 8190
 limit_request_field_size = 8190
 accesslog = None
 errorlog = "-"
+
+# Metrics are shared by files on tmpfs: wiped once, before anything imports the client, and kept
+# over a reload of this file.
+if "STILLPIPE_METRICS_BEGUN" not in os.environ:
+    memory = "/dev/shm" if os.path.isdir("/dev/shm") else "/tmp"  # noqa: S108
+    folder = f"{memory}/stillpipe-metrics-{os.getpid()}"
+    folder = os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", folder)
+    shutil.rmtree(folder, ignore_errors=True)
+    os.makedirs(folder)
+    os.environ["STILLPIPE_METRICS_BEGUN"] = "1"
+
+
+def child_exit(_server: object, worker: object) -> None:
+    """Keep a dead worker's counts, drop its gauges."""
+    from prometheus_client import multiprocess  # noqa: PLC0415 - after the folder is named
+
+    multiprocess.mark_process_dead(worker.pid)
+
+
+def on_exit(_server: object) -> None:
+    """Leave nothing behind."""
+    shutil.rmtree(os.environ["PROMETHEUS_MULTIPROC_DIR"], ignore_errors=True)

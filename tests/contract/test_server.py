@@ -66,19 +66,31 @@ def test_an_oversized_chunked_body_is_413(address: str) -> None:
     assert reply.headers["Content-Type"] == "application/problem+json"
 
 
-def test_generated_traffic_finds_no_fault(address: str) -> None:
+SLOW = "/v1/(hold-time|co2-mass|cylinder-count|spacing-validation|frost-check|job-estimate|batch)"
+"""Estimates whose every combination of edge values would take many minutes."""
+
+
+@pytest.mark.parametrize(
+    "chosen",
+    [
+        ["--phases", "examples,fuzzing,stateful", "--max-examples", "15"],
+        ["--phases", "coverage", "--exclude-path-regex", SLOW],
+    ],
+    ids=["fuzzing", "edge-values"],
+)
+def test_generated_traffic_finds_no_fault(address: str, chosen: list[str]) -> None:
     command = [
         str(Path(sys.executable).parent / "schemathesis"), "run", f"{address}/openapi.json",
-        "--max-examples", "25", "--generation-deterministic", "--workers", "2",
-        "--checks", "all", "--exclude-checks", "positive_data_acceptance,unsupported_method",
-        "--exclude-path", "/docs/{file}",
+        "--generation-deterministic", "--workers", "2", "--checks", "all",
+        "--exclude-checks", "positive_data_acceptance,unsupported_method",
+        "--exclude-path", "/docs/{file}", *chosen,
     ]  # fmt: skip
     environment = os.environ | {
         "SCHEMATHESIS_HOOKS": "traffic_hooks",
         "PYTHONPATH": str(Path(__file__).parent),
     }
     run = subprocess.run(
-        command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=600, check=False
+        command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=900, check=False
     )
     assert run.returncode == 0, run.stdout[-6000:]
 
@@ -156,3 +168,17 @@ def _sockets(process: psutil.Process) -> list[Any]:
         return list(process.net_connections("tcp"))
     except (psutil.Error, OSError):
         return []
+
+
+def test_metrics_are_those_of_all_workers(address: str) -> None:
+    """Requests spread over two workers are counted once each, whichever worker is asked."""
+
+    def count() -> float:
+        text = requests.get(f"{address}/metrics", timeout=10).text
+        name = 'stillpipe_requests_total{method="GET",route="/livez",status="200"}'
+        return sum(float(line.split()[-1]) for line in text.splitlines() if name in line)
+
+    before = count()
+    for _ in range(40):
+        requests.get(f"{address}/livez", timeout=10)
+    assert [count() for _ in range(5)] == [before + 40.0] * 5

@@ -1,5 +1,6 @@
 """Body in, body out, for each estimate; repeated bodies are answered from memory."""
 
+import threading
 from collections.abc import Callable, Mapping
 from functools import lru_cache
 from types import MappingProxyType
@@ -17,6 +18,7 @@ REMEMBERED = 2048
 
 
 JSON = "application/json"
+_present = threading.local()
 SVG = "image/svg+xml"
 HTML = "text/html"
 
@@ -83,8 +85,16 @@ def answer(name: str, body: bytes, form: str = JSON) -> bytes:
     RequestError, ValidationError, StillpipeError
         for a body that cannot be answered; errors are not remembered
     """
+    _present.fresh = True
     tree = bodies.read(body)
     if form == JSON:
         return orjson.dumps(reply(name, tree))
     endpoint = ESTIMATES[name]
     return endpoint.others[form](endpoint.schema.load(tree))
+
+
+def answered(name: str, body: bytes, form: str = JSON) -> tuple[bytes, bool]:
+    """Return :func:`answer`, and whether it was estimated now rather than remembered."""
+    _present.fresh = False
+    found = answer(name, body, form)
+    return found, bool(_present.fresh)

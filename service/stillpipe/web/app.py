@@ -1,5 +1,6 @@
 """The application: wiring only."""
 
+import os
 import re
 import threading
 import uuid
@@ -7,23 +8,33 @@ import uuid
 from flask import Flask, Response, g, request
 
 from stillpipe.estimates import warm
-from stillpipe.web import docs, limits, problems
+from stillpipe.web import docs, keys, limits, logs, metrics, problems
 from stillpipe.web.routes import api
 
+POLICY = "default-src 'none'; frame-ancestors 'none'"
+"""Of every reply that is no page."""
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._:-]{1,128}")
 
 
 def create_app(warm_up: bool = True) -> Flask:
     """Return the WSGI application; ``warm_up`` loads the solver before it returns."""
+    logs.configure(os.environ.get("STILLPIPE_LOG_LEVEL", "warning"))
     app = Flask("stillpipe", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES + 1
     app.config["READY"] = threading.Event()
     app.url_map.strict_slashes = True
     app.register_blueprint(api)
     app.register_blueprint(docs.pages)
+    app.before_request(metrics.begin)
     app.before_request(_identify)
+    app.before_request(logs.begin)
+    known = keys.from_environment()
+    if known is not None:
+        app.before_request(lambda: keys.check(known))
     app.before_request(_refuse_parameters)
+    app.after_request(logs.end)
     app.after_request(_name)
+    app.after_request(metrics.end)
     problems.register(app)
     if warm_up:
         warm.warm()
@@ -47,4 +58,7 @@ def _refuse_parameters() -> None:
 def _name(reply: Response) -> Response:
     reply.headers["X-Request-Id"] = g.get("request_id", "")
     reply.headers["X-Content-Type-Options"] = "nosniff"
+    reply.headers["Referrer-Policy"] = "no-referrer"
+    reply.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    reply.headers.setdefault("Content-Security-Policy", POLICY)
     return reply

@@ -10,7 +10,7 @@ import orjson
 from marshmallow import ValidationError
 
 from stillpipe.errors import StillpipeError
-from stillpipe.web import answers, bodies, limits, pool, problems, tabular
+from stillpipe.web import answers, bodies, limits, metrics, pool, problems, tabular
 from stillpipe.web.problems import RequestError
 from stillpipe.web.spool import Spool
 
@@ -90,7 +90,9 @@ def answered(items: Iterable[bytes], counts: dict[str, int]) -> Iterator[bytes]:
     chunks = iter(lambda: list(itertools.islice(source, CHUNK)), [])
     replies = pool.ordered(work, chunks, lost)
     for index, (good, reply) in enumerate(itertools.chain.from_iterable(replies)):
-        counts["succeeded" if good else "failed"] += 1
+        outcome = "succeeded" if good else "failed"
+        counts[outcome] += 1
+        metrics.ITEMS.labels(outcome).inc()
         yield b'{"index":%d,' % index + reply[1:]
 
 

@@ -25,6 +25,7 @@ TYPES: dict[str, tuple[int, str, str]] = {
                       "The catalogues under /v1 list what there is; each error names the choices."),
     "unknown-parameter": (422, "Unknown query parameter",
                           "This address takes no query parameters of that name."),
+    "unauthorized": (401, "A key is needed", "Send Authorization: Bearer with a known key."),
     "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
     "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),
     "too-large": (413, "The body is too large", "The largest body is published at /v1/limits."),
@@ -110,7 +111,9 @@ def _http(error: HTTPException) -> Response:
 
 
 def _known(error: Exception) -> Response:
-    return response(of(error))
+    problem = of(error)
+    headers = {"WWW-Authenticate": 'Bearer realm="stillpipe"'} if problem["status"] == 401 else {}
+    return response(problem, headers)
 
 
 def _unexpected(error: Exception) -> Response:

@@ -1,10 +1,21 @@
 """Every address: load, calculate, dump."""
 
+import time
+
 import orjson
 from flask import Blueprint, Response, current_app, request
 from werkzeug.exceptions import NotFound, UnsupportedMediaType
 
-from stillpipe.web import answers, batch, bodies, catalogues, limits, problems, specification
+from stillpipe.web import (
+    answers,
+    batch,
+    bodies,
+    catalogues,
+    limits,
+    metrics,
+    problems,
+    specification,
+)
 
 api = Blueprint("api", __name__)
 
@@ -21,12 +32,23 @@ def estimate(name: str) -> Response:
         raise UnsupportedMediaType("Send application/json.")
     forms = [JSON, *answers.ESTIMATES[name].others]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
-    reply = Response(answers.answer(name, bodies.whole(request), form), content_type=form)
+    reply = Response(_answered(name, bodies.whole(request), form), content_type=form)
     if form == answers.HTML:
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
     if len(forms) > 1:
         reply.vary.add("Accept")
     return reply
+
+
+def _answered(name: str, body: bytes, form: str) -> bytes:
+    """Answer, and tell the metrics whether from memory or by a new estimate."""
+    begun = time.perf_counter()
+    found, fresh = answers.answered(name, body, form)
+    if fresh:
+        metrics.ESTIMATE.labels(name).observe(time.perf_counter() - begun)
+    else:
+        metrics.REMEMBERED.labels(name).inc()
+    return found
 
 
 for _name in answers.ESTIMATES:
@@ -87,6 +109,12 @@ def readyz() -> Response:
     if not current_app.config["READY"].is_set():
         raise problems.RequestError("not-ready", "The solver is being loaded.")
     return Response(b'{"status":"ready"}', content_type=JSON)
+
+
+@api.get("/metrics")
+def measured() -> Response:
+    """Return Prometheus metrics."""
+    return metrics.page()
 
 
 @api.get("/openapi.json")

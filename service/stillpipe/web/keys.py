@@ -1,0 +1,113 @@
+"""Optional API keys: SHA-256 digests in a file, several at once, changed without a restart.
+
+    python -m stillpipe.web.keys NAME
+
+prints a new key, to be given to the caller, and the line for the file named by
+``STILLPIPE_KEYS_FILE``. Without that variable every request is let in. The file is read again when
+its time of change or its size changes; a line is ``name:digest``, ``#`` begins a comment. A key has
+256 random bits, so that a plain digest cannot be searched.
+"""
+
+import hashlib
+import hmac
+import os
+import re
+import secrets
+import sys
+import threading
+from pathlib import Path
+
+from flask import g, request
+
+from stillpipe.web.problems import RequestError
+
+OPEN = ("/livez", "/readyz", "/openapi.json", "/openapi.yaml", "/docs", "/metrics")
+"""Addresses that never ask for a key; a proxy decides who reaches /metrics."""
+_LINE = re.compile(r"(?P<name>[A-Za-z0-9._-]{1,64}):(?P<digest>[0-9a-f]{64})")
+
+
+class KeysFileError(RuntimeError):
+    """The keys file cannot be read; nobody is let in."""
+
+
+class Keys:
+    """The keys of one file, read again when it changes."""
+
+    def __init__(self, path: Path) -> None:
+        self._path, self._lock = path, threading.Lock()
+        self._seen: tuple[int, int] | None = None
+        self._digests: dict[str, str] = {}
+
+    def name(self, key: str) -> str | None:
+        """Return whose ``key`` it is, None if nobody's; every digest is compared."""
+        digest, found = digest_of(key), None
+        for known, name in self._current().items():
+            if hmac.compare_digest(known, digest):
+                found = name
+        return found
+
+    def _current(self) -> dict[str, str]:
+        with self._lock:
+            try:
+                stat = self._path.stat()
+                state = (stat.st_mtime_ns, stat.st_size)
+                if state != self._seen:
+                    self._digests = read(self._path.read_text(encoding="utf-8"))
+                    self._seen = state
+            except (OSError, UnicodeDecodeError) as error:
+                raise KeysFileError(str(error)) from error
+            return self._digests
+
+
+def digest_of(key: str) -> str:
+    """Return the digest of ``key`` as the file holds it."""
+    return hashlib.sha256(key.encode()).hexdigest()
+
+
+def read(text: str) -> dict[str, str]:
+    """Return digest to name of every line of a keys file.
+
+    Raises
+    ------
+    KeysFileError
+        for a line that is neither a key nor a comment
+    """
+    found = {}
+    for number, line in enumerate(text.splitlines(), 1):
+        plain = line.partition("#")[0].strip()
+        if not plain:
+            continue
+        match = _LINE.fullmatch(plain)
+        if not match:
+            raise KeysFileError(f"line {number} of the keys file is not name:digest")
+        found[match["digest"]] = match["name"]
+    return found
+
+
+def check(keys: Keys) -> None:
+    """Refuse the present request unless it carries a known key.
+
+    Raises
+    ------
+    RequestError
+        ``unauthorized``
+    """
+    if request.path in OPEN or request.path.startswith("/docs/"):
+        return
+    scheme, _, key = request.headers.get("Authorization", "").partition(" ")
+    name = keys.name(key.strip()) if scheme.lower() == "bearer" and key else None
+    if name is None:
+        raise RequestError("unauthorized", "Send a known key as Authorization: Bearer.")
+    g.caller = name
+
+
+def from_environment() -> Keys | None:
+    """Return the keys of ``STILLPIPE_KEYS_FILE``, None where it is not set."""
+    path = os.environ.get("STILLPIPE_KEYS_FILE")
+    return Keys(Path(path)) if path else None
+
+
+if __name__ == "__main__":
+    made = secrets.token_urlsafe(32)
+    print("key:", made)
+    print("line:", f"{sys.argv[1] if len(sys.argv) > 1 else 'caller'}:{digest_of(made)}")
