@@ -13,7 +13,7 @@ PACKAGE = Path(stillpipe.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))
 IN_UNITS = [f for f in FILES if f.parent.name in {"physics", "estimates", "tables"}]
 KNOWN = {name for name in dir(errors) if name.endswith("Error")} | {"ValueError", "KeyError"}
-KNOWN |= {"ValidationError", "RequestError", "RequestEntityTooLarge"}
+KNOWN |= {"KeysFileError", "ValidationError", "RequestError", "RequestEntityTooLarge"}
 
 
 def public(file: Path) -> list[tuple[str, ast.FunctionDef]]:

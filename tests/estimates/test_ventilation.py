@@ -1,6 +1,7 @@
 """Room air: closed form against a numerical one, published limits, directions."""
 
 import itertools
+import math
 
 import pytest
 from hypothesis import given, settings
@@ -89,3 +90,12 @@ def test_no_release_no_concern() -> None:
     assert found.peak == pytest.approx(420e-6)
     assert found.changes_needed == 0.0
     assert {r.passed_at for r in found.limits} == {None}
+
+
+@pytest.mark.parametrize("changes", [0.0, 5e-324, 1e-300, 1e-15])
+@pytest.mark.parametrize("rate", [0.0, 5e-324, 1e-9, 1.0])
+def test_the_smallest_numbers_leave_finite_figures(changes: float, rate: float) -> None:
+    found = ventilation(Room(1.0, changes), (Segment(rate, 86400.0), Segment(1.0, 1.0)))
+    assert all(math.isfinite(r.worst) for r in found.limits)
+    assert all(r.passed_at is None or math.isfinite(r.passed_at) for r in found.limits)
+    assert all(math.isfinite(x) for x in (*found.carbon_dioxide, *found.oxygen))

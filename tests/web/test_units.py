@@ -3,6 +3,7 @@
 import pint
 import pytest
 
+from stillpipe.errors import SolverError
 from stillpipe.web import limits, units
 
 # Exact by definition: international inch and foot, avoirdupois pound (1959 agreement),
@@ -61,3 +62,9 @@ def test_published_range_never_reaches_outside_the_si_range(name: str) -> None:
         low, high = (units.KINDS[bound.kind].to_si(v, unit) for v in bound.within(unit))
         slack = 1e-9 * max(abs(bound.high), 1.0)
         assert bound.low - slack <= low < high <= bound.high + slack
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf")])
+def test_what_is_not_finite_never_leaves(value: float) -> None:
+    with pytest.raises(SolverError):
+        units.rounded(value)

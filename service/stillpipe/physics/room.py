@@ -10,6 +10,8 @@ import math
 
 from stillpipe.physics import co2
 
+STILL = 1e-12
+"""A room whose air is changed more slowly than this [1/s] is left as it is."""
 OXYGEN = 0.2095
 """Mole fraction of oxygen in dry air."""
 
@@ -25,7 +27,7 @@ def later(x: float, time: float, volume: float, fresh: float, release: float, x0
     ``volume`` [m3]; ``fresh`` air of mole fraction ``x0`` [-] and ``release`` of gas [m3/s].
     """
     out = fresh + release
-    if out <= 0.0:
+    if out <= STILL * volume:
         return x
     steady = (release + fresh * x0) / out
     return steady + (x - steady) * math.exp(-out * time / volume)
@@ -38,7 +40,7 @@ def reaches(
     if x >= limit:
         return 0.0
     out = fresh + release
-    if out <= 0.0:
+    if out <= STILL * volume:
         return None
     steady = (release + fresh * x0) / out
     if steady <= limit:
@@ -49,7 +51,7 @@ def reaches(
 def dose(x: float, time: float, volume: float, fresh: float, release: float, x0: float) -> float:
     """Integral of the mole fraction over ``time`` [s]."""
     out = fresh + release
-    if out <= 0.0:
+    if out <= STILL * volume:
         return x * time
     steady = (release + fresh * x0) / out
     return steady * time + (x - steady) * volume / out * -math.expm1(-out * time / volume)

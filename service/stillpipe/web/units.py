@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import pint
 
+from stillpipe.errors import Fault, SolverError
+
 _registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
 
 
@@ -150,7 +152,15 @@ KINDS: dict[str, Kind] = {
 
 
 def rounded(value: float, digits: int = 4) -> float:
-    """Return ``value`` to ``digits`` significant digits."""
-    if value == 0.0 or not math.isfinite(value):
+    """Return ``value`` to ``digits`` significant digits.
+
+    Raises
+    ------
+    SolverError
+        where it is not finite: no such figure leaves the service
+    """
+    if not math.isfinite(value):
+        raise SolverError(Fault((), "a figure is not finite"))
+    if value == 0.0:
         return value
     return round(value, digits - 1 - math.floor(math.log10(abs(value))))
