@@ -22,6 +22,7 @@ from stillpipe.estimates.job_estimate import (
     job_estimate,
     money,
 )
+from stillpipe.estimates.spacing import Place
 from stillpipe.estimates.ventilation import Room
 
 RATES = Rates("EUR", Decimal("62.00"), Decimal("3.40"), Decimal("25.00"), Decimal("40.00"))
@@ -158,6 +159,16 @@ def test_the_worst_of_all_verdicts_is_the_jobs() -> None:
     assert job_estimate(tight).verdict == "no-go"
     gas_only = replace(JOB, bottle=Bottle("gas", 9.1, 680.0, dip_tube=False))
     assert job_estimate(gas_only).verdict == "no-go"
+
+
+def test_a_run_that_is_too_tight_stops_the_job() -> None:
+    """Two plugs 1 m apart without a vent between them trap their water."""
+    ends = (Place("one", "freeze-point", 0.0), Place("two", "freeze-point", 1.0))
+    shut = job_estimate(replace(JOB, run=ends))
+    assert (shut.verdict, "trapped-water" in {n.code for n in shut.reasons}) == ("no-go", True)
+    vented = job_estimate(replace(JOB, run=(*ends, Place("cock", "vent", 0.5))))
+    assert vented.verdict == "go"
+    assert vented.spacing is not None
 
 
 def test_halves_of_a_cent_are_rounded_up() -> None:

@@ -10,12 +10,14 @@ from stillpipe.estimates import (
     cylinder_count,
     hold_time,
     plug_time,
+    spacing,
     ventilation,
 )
 from stillpipe.estimates.co2_mass import Co2Mass, Feeding
 from stillpipe.estimates.cylinder_count import Bottle, CylinderCount, Plan
 from stillpipe.estimates.job import Freeze, Note, Range
 from stillpipe.estimates.outcomes import HoldTime, PlugTime
+from stillpipe.estimates.spacing import Place, Spacing
 from stillpipe.estimates.ventilation import Room, Segment, Ventilation
 from stillpipe.physics import film
 
@@ -105,13 +107,17 @@ class JobEstimate:
     co2: Co2Mass
     cylinders: CylinderCount
     air: Ventilation | None
+    spacing: Spacing | None
     quote: Quote | None
     cautions: tuple[Note, ...]
 
 
 @dataclass(frozen=True)
 class Whole:
-    """Everything a job is made of; ``feeding.hold`` is set from the repair."""
+    """Everything a job is made of; ``feeding.hold`` is set from the repair.
+
+    ``run`` what lies along the pipe, if told; ``rating`` of the pipe [Pa], None if it has none.
+    """
 
     job: Freeze
     work: Work
@@ -121,6 +127,8 @@ class Whole:
     place: Room | None = None
     rates: Rates | None = None
     drain: DrainDown | None = None
+    run: tuple[Place, ...] = ()
+    rating: float | None = None
 
 
 def job_estimate(whole: Whole) -> JobEstimate:
@@ -148,7 +156,11 @@ def job_estimate(whole: Whole) -> JobEstimate:
                 Segment(points * first.rate, max(whole.feeding.hold, 1.0)),
             ),
         )
-    notes = [*plug.reasons, *hold.reasons, *cylinders.reasons, *(air.reasons if air else ())]
+    apart = None
+    if whole.run:
+        apart = spacing.spacing(job, whole.feeding.hold, whole.run, whole.rating)
+    notes = [*plug.reasons, *hold.reasons, *cylinders.reasons]
+    notes += [*(air.reasons if air else ()), *(apart.reasons if apart else ())]
     if job.fluid_temperature > WARM:
         notes.append(
             Note("cool-first", "Let the line cool near room temperature, then estimate again with "
@@ -158,7 +170,7 @@ def job_estimate(whole: Whole) -> JobEstimate:
     every = (*cautions.of_freeze(job), *cautions.of_cylinder(job), *cautions.WORK)
     return JobEstimate(
         plug_time.verdict(reasons), reasons, timeline(whole, plug, hold, cylinders), plug, hold,
-        need, cylinders, air, quote(whole, plug, hold, need, cylinders),
+        need, cylinders, air, apart, quote(whole, plug, hold, need, cylinders),
         tuple(dict.fromkeys((*every, *(air.cautions if air else ())))),
     )  # fmt: skip
 

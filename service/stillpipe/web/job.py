@@ -8,8 +8,8 @@ from marshmallow import fields
 
 from stillpipe.estimates import job_estimate as estimate
 from stillpipe.estimates.job_estimate import DrainDown, Event, JobEstimate, Line, Rates, Whole, Work
-from stillpipe.web import gas, pictures, replies, site
-from stillpipe.web.fields import Pattern, Quantity
+from stillpipe.web import gas, limits, pictures, replies, site
+from stillpipe.web.fields import Many, Pattern, Quantity
 from stillpipe.web.replies import JSON
 from stillpipe.web.schemas import Asked, Strict, asked
 
@@ -49,6 +49,7 @@ class JobEstimateSchema(gas.CylinderCountSchema):
 
     setup = Quantity("setup")
     repair = Quantity("repair")
+    places = Many(site.PlaceSchema, limits.LIST[1])
     room = fields.Nested(site.RoomSchema)
     rates = fields.Nested(RatesSchema)
     drain_down = fields.Nested(DrainDownSchema)
@@ -65,7 +66,16 @@ def _whole(data: JSON) -> tuple[Asked, Whole]:
     if "room" in data:
         room = site.place(data["room"], question.job.ambient_temperature)
     whole = Whole(
-        question.job, work, fed, gas.bottle(data), gas.plan(data), room, _rates(data), _drain(data)
+        question.job,
+        work,
+        fed,
+        gas.bottle(data),
+        gas.plan(data),
+        room,
+        _rates(data),
+        _drain(data),
+        site.run(data),
+        question.pipe.rating if question.pipe else None,
     )
     return question, whole
 
@@ -166,6 +176,7 @@ def _reply(question: Asked, whole: Whole, outcome: JobEstimate, data: JSON) -> J
         "co2": gas.masses(outcome.co2, system),
         "cylinders": gas.counted(outcome.cylinders, system),
         "air": None if outcome.air is None else site.air(outcome.air, system),
+        "spacing": None if outcome.spacing is None else site.apart(outcome.spacing, system),
         "quote": None if cost is None else {
             "currency": cost.currency, "lines": [_line(x) for x in cost.lines],
             "total": str(cost.total), "drain_down": [_line(x) for x in cost.drain_down],

@@ -8,7 +8,7 @@ import stillpipe
 from stillpipe.estimates import frost_check as frost_estimate
 from stillpipe.estimates import spacing as spacing_estimate
 from stillpipe.estimates import ventilation as room_estimate
-from stillpipe.estimates.spacing import Place
+from stillpipe.estimates.spacing import Place, Spacing
 from stillpipe.estimates.ventilation import Reach, Room, Segment, Ventilation
 from stillpipe.web import limits, replies
 from stillpipe.web.fields import Flag, Many, Number, Quantity, Text
@@ -67,10 +67,15 @@ class VentilationSchema(Strict):
     release = Many(SegmentSchema, limits.LIST[1], required=True)
 
 
+def run(data: JSON) -> tuple[Place, ...]:
+    """Return what lies along the pipe, as loaded."""
+    return tuple(Place(p["name"], p["kind"], p["at"]) for p in data.get("places", []))
+
+
 def spacing(data: JSON) -> JSON:
     """Answer POST /v1/spacing-validation."""
     question = asked(data)
-    places = tuple(Place(p["name"], p["kind"], p["at"]) for p in data["places"])
+    places = run(data)
     rating = question.pipe.rating if question.pipe else None
     outcome = spacing_estimate.spacing(question.job, question.hold, places, rating)
     system = question.units
@@ -80,8 +85,20 @@ def spacing(data: JSON) -> JSON:
 
     reply = replies.head(question, outcome)
     reply["inputs"]["hold"] = q(question.hold, "time") | {"default": "hold" not in question.given}
-    return reply | {
-        "plug_length": replies.span(outcome.plug_length, "length", system),
+    return (
+        reply
+        | {"plug_length": replies.span(outcome.plug_length, "length", system)}
+        | apart(outcome, system)
+    )
+
+
+def apart(outcome: Spacing, system: str) -> JSON:
+    """Return the rules and the trapped water of a run."""
+
+    def q(value: float, kind: str = "length") -> JSON:
+        return replies.quantity(value, kind, system, 4)
+
+    return {
         "rules": [
             {
                 "rule": r.rule, "between": list(r.between), "verdict": r.verdict,
