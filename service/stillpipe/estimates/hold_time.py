@@ -8,6 +8,13 @@ from stillpipe.estimates.outcomes import HoldTime
 from stillpipe.physics import column, freeze
 
 
+COLD = Note(
+    "does-not-thaw",
+    "The plug does not thaw by itself within a day: the room is too cold.",
+    "warn",
+)
+
+
 @dataclass(frozen=True)
 class Hold:
     """One course through hold and thaw; times [s] from the coolant's stop, length [m].
@@ -33,18 +40,13 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
     stops = plug_time.obstacles(job)
     notes = cautions.of_freeze(job)
     if any(n.code == "slush" for n in stops):
-        reasons = tuple(stops)
-        return HoldTime(
-            plug_time.verdict(reasons), reasons, None, None, None, None, None, None, notes
-        )
+        return _refused(tuple(stops), notes)
     choices = (course.FAST, course.LIKELY, course.SLOW)
     runs = [course.solve(job, c, horizon=3600.0 + hold) for c in choices]
     reasons = (*stops, *plug_time.judge(job, plug_time.flow_limit(job), runs))
     ready = plug_time.span(*(r.ready for r in runs))
     if ready is None:
-        return HoldTime(
-            plug_time.verdict(reasons), reasons, None, None, None, None, None, None, notes
-        )
+        return _refused(reasons, notes)
     held = {c: follow(job, r, c, hold) for c, r in zip(choices, runs, strict=True) if r.ready}
     likely = held[course.LIKELY]
 
@@ -54,14 +56,7 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
         )
 
     if likely.thaw is None:
-        reasons = (
-            *reasons,
-            Note(
-                "does-not-thaw",
-                "The plug does not thaw by itself within a day: the room is too cold.",
-                "warn",
-            ),
-        )
+        reasons = (*reasons, COLD)
     pressures = [plug_time.holding(job, h.length, c) for c, h in held.items()]
     pressure = plug_time.ordered(pressures, plug_time.holding(job, likely.length))
     return HoldTime(
@@ -75,6 +70,11 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
         pressure,
         notes,
     )
+
+
+def _refused(reasons: tuple[Note, ...], notes: tuple[Note, ...]) -> HoldTime:
+    verdict = plug_time.verdict(reasons)
+    return HoldTime(verdict, reasons, None, None, None, None, None, None, notes)
 
 
 def follow(job: Freeze, run: course.Course, choice: course.Choice, hold: float) -> Hold:
