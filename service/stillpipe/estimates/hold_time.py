@@ -7,7 +7,6 @@ from stillpipe.estimates.job import Freeze, Note, Range
 from stillpipe.estimates.outcomes import HoldTime
 from stillpipe.physics import column, freeze
 
-
 COLD = Note(
     "does-not-thaw",
     "The plug does not thaw by itself within a day: the room is too cold.",
