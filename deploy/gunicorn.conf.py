@@ -17,6 +17,8 @@ graceful_timeout = 30
 keepalive = 5
 limit_request_line = 8190
 limit_request_field_size = 8190
+limit_request_fields = 8192
+"""More than fit into the head that the proxy lets through: it is the proxy that refuses."""
 accesslog = None
 errorlog = "-"
 

@@ -6,10 +6,15 @@ python3 -m venv .venv
 . .venv/bin/activate
 pip install --quiet --upgrade pip
 pip install --quiet --constraint deploy/constraints.txt -e '.[test]'
-if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null && ! command -v chromedriver >/dev/null; then
-    # for the browser tests, which are skipped where there is no browser
-    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq \
-        --no-install-recommends chromium chromium-driver >/dev/null || true
+if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
+    # for the tests of pages and of the proxy, which are skipped where these are missing
+    missing=()
+    command -v chromedriver >/dev/null || missing+=(chromium chromium-driver)
+    command -v nginx >/dev/null || missing+=(nginx)
+    if [ "${#missing[@]}" -gt 0 ]; then
+        apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq \
+            --no-install-recommends "${missing[@]}" >/dev/null || true
+    fi
 fi
 ruff check .
 ruff format --check .

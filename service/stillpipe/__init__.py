@@ -11,7 +11,7 @@ errors     one base class
 Imports point one way: ``web -> estimates -> physics | tables -> errors``.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 MODEL_VERSION = "1.0.0"
 """Version of the physical model and its assumptions; changes whenever a figure may change."""

@@ -29,7 +29,18 @@ TYPES: dict[str, tuple[int, str, str]] = {
     "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
     "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),
     "too-large": (413, "The body is too large", "The largest body is published at /v1/limits."),
+    "uri-too-long": (414, "The address is too long",
+                     "A request line has at most 4,096 bytes behind the proxy."),
     "unsupported-media-type": (415, "Unsupported media type", "Send application/json."),
+    "too-many-requests": (429, "Too many requests",
+                          "The operator limits what one caller may ask; wait as Retry-After "
+                          "says."),
+    "headers-too-large": (431, "The header fields are too large",
+                          "A field has at most 4,096 bytes, all of them 16,384 behind the proxy."),
+    "busy": (503, "Too busy, or starting",
+             "More is under way than this service takes on at once, or it is being restarted. "
+             "Nothing was computed; ask again as Retry-After says."),
+    "timed-out": (504, "No answer in time", "The estimate took too long, and was given up."),
     "not-ready": (503, "Not ready yet", "The solver is being loaded; try again shortly."),
     "internal": (500, "Something went wrong here",
                  "The fault is on this side; quote the request id when reporting it."),
@@ -39,6 +50,9 @@ TYPES: dict[str, tuple[int, str, str]] = {
 
 _STATUS = {404: "not-found", 405: "method-not-allowed", 413: "too-large",
            415: "unsupported-media-type"}  # fmt: skip
+
+
+_HEADERS = {401: {"WWW-Authenticate": 'Bearer realm="stillpipe"'}, 503: {"Retry-After": "1"}}
 
 
 class RequestError(Exception):
@@ -112,8 +126,7 @@ def _http(error: HTTPException) -> Response:
 
 def _known(error: Exception) -> Response:
     problem = of(error)
-    headers = {"WWW-Authenticate": 'Bearer realm="stillpipe"'} if problem["status"] == 401 else {}
-    return response(problem, headers)
+    return response(problem, _HEADERS.get(problem["status"]))
 
 
 def _unexpected(error: Exception) -> Response:

@@ -1,0 +1,110 @@
+"""gunicorn and nginx as they are deployed, started on free ports of this machine."""
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+from types import TracebackType
+
+import requests
+
+ROOT = Path(__file__).parents[2]
+NGINX = shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin")
+
+
+def free_port() -> int:
+    """Return a TCP port that nothing listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
+    """Wait until ``address`` answers 200."""
+    for _ in range(480):
+        assert process.poll() is None, "the server ended"
+        try:
+            if requests.get(address, timeout=5).status_code == 200:
+                return
+        except requests.ConnectionError:
+            pass
+        time.sleep(0.1)
+    raise AssertionError(f"{address} never answered")
+
+
+class Stack:
+    """gunicorn behind nginx; ``rate`` and ``burst`` are what one caller may ask."""
+
+    def __init__(
+        self,
+        folder: Path,
+        rate: str = "100000r/s",
+        burst: int = 1000,
+        most: int = 32,
+        settings: tuple[str, ...] = (),
+        **environment: str,
+    ) -> None:
+        self.folder, self.settings, self.environment = folder, settings, environment
+        self.inner, self.outer = free_port(), free_port()
+        self.address = f"http://127.0.0.1:{self.outer}"
+        self.configuration = folder / "nginx"
+        shutil.copytree(ROOT / "deploy" / "nginx", self.configuration)
+        self._set("listen.conf", "8080", str(self.outer))
+        self._set("upstreams.conf", "127.0.0.1:8000", f"127.0.0.1:{self.inner}")
+        self._set("upstreams.conf", "max_conns=32", f"max_conns={most}")
+        self._set("rates.conf", "20r/s", rate)
+        self._set("nginx.conf", "burst=40", f"burst={burst}")
+        self._set("nginx.conf", "/tmp/", f"{folder}/")  # noqa: S108
+        self._set("nginx.conf", "error_log stderr", f"error_log {folder}/error.log")
+        self._set("nginx.conf", "/dev/stdout", f"{folder}/access.log")
+
+    def _set(self, name: str, old: str, new: str) -> None:
+        file = self.configuration / name
+        text = file.read_text()
+        assert old in text
+        file.write_text(text.replace(old, new))
+
+    def __enter__(self) -> "Stack":
+        assert NGINX
+        self.proxy = subprocess.Popen(
+            [NGINX, "-p", str(self.folder), "-c", str(self.configuration / "nginx.conf"),
+             "-g", "daemon off;" + (" user root;" if os.getuid() == 0 else ""), "-e", "stderr"]
+        )  # fmt: skip
+        self.start()
+        wait(f"{self.address}/readyz", self.proxy)
+        return self
+
+    def start(self) -> None:
+        """Start gunicorn, and return when it is ready."""
+        environment = os.environ | {"STILLPIPE_BIND": f"127.0.0.1:{self.inner}"} | self.environment
+        command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
+        self.server = subprocess.Popen([*command, *self.settings], cwd=ROOT, env=environment)
+        wait(f"http://127.0.0.1:{self.inner}/readyz", self.server)
+
+    def stop(self) -> None:
+        """Send gunicorn SIGTERM and wait for its end."""
+        self.server.terminate()
+        self.server.wait(timeout=40)
+
+    def workers(self) -> list[int]:
+        """Return the process ids of gunicorn's workers."""
+        found = subprocess.run(
+            ["pgrep", "-P", str(self.server.pid), "-f", "gunicorn"],
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        return [int(pid) for pid in found.stdout.split()]
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self.server.poll() is None:
+            self.stop()
+        self.proxy.send_signal(signal.SIGQUIT)
+        self.proxy.wait(timeout=40)

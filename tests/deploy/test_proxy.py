@@ -1,0 +1,198 @@
+"""nginx in front of gunicorn: refusals are problems, rates are exact, slow callers harmless."""
+
+import json
+import re
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from pathlib import Path
+from statistics import quantiles
+
+import pytest
+import requests
+
+from deploy.stack import NGINX, ROOT, Stack
+from stillpipe.web import problems
+
+EXAMPLE = (ROOT / "openapi" / "examples" / "plug-time-request.json").read_bytes()
+JSON = {"Content-Type": "application/json"}
+
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.skipif(NGINX is None, reason="no nginx on this machine"),
+]
+
+
+@pytest.fixture(scope="module")
+def stack(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stack]:
+    with Stack(tmp_path_factory.mktemp("stack")) as running:
+        yield running
+
+
+def raw(stack: Stack, data: bytes) -> bytes:
+    """What the proxy answers to ``data``."""
+    with socket.create_connection(("127.0.0.1", stack.outer), timeout=20) as connection:
+        connection.sendall(data)
+        received = b""
+        with suppress(ConnectionResetError):  # when the rest of a refused body never comes
+            while piece := connection.recv(65536):
+                received += piece
+        return received
+
+
+def refused(reply: bytes) -> tuple[int, str]:
+    """The status and problem type of a reply, whose head and body must agree."""
+    head, _, body = reply.partition(b"\r\n\r\n")
+    status = int(head.split()[1])
+    assert b"content-type: application/problem+json" in head.lower(), reply
+    assert b"x-content-type-options: nosniff" in head.lower()
+    assert b"x-request-id: " in head.lower()
+    problem = json.loads(body)
+    assert problem["status"] == status
+    slug = problem["type"].rpartition("/")[2]
+    assert problems.TYPES[slug][:2] == (status, problem["title"])
+    return status, slug
+
+
+def get(path: str, *heads: str) -> bytes:
+    lines = [f"GET {path} HTTP/1.1", "Host: stillpipe", "Connection: close", *heads, "", ""]
+    return "\r\n".join(lines).encode()
+
+
+POST = (
+    "POST /v1/plug-time HTTP/1.1\r\nHost: s\r\nConnection: close\r\n"
+    "Content-Type: application/json\r\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("request_", "status", "slug"),
+    [
+        (get("/" + "a" * 5000), 414, "uri-too-long"),
+        (get("/v1/meta", "X-Long: " + "a" * 5000), 431, "headers-too-large"),
+        (get("/v1/meta", *(f"X-{i}: {'a' * 100}" for i in range(300))), 431, "headers-too-large"),
+        (f"{POST}Content-Length: 70000\r\n\r\n".encode() + b" " * 70000, 413, "too-large"),
+        (f"{POST}Transfer-Encoding: chunked\r\n\r\n".encode() + b"11170\r\n" + b" " * 70000
+         + b"\r\n0\r\n\r\n", 413, "too-large"),
+        (f"{POST}Content-Length: 65537\r\n\r\n".encode() + b" " * 65537, 413, "too-large"),
+        (f"{POST}Content-Length: 34000000\r\n\r\n".replace("plug-time", "batch").encode(), 413,
+         "too-large"),
+        (f"{POST}Content-Length: 3\r\n\r\n".encode() + b"[1,", 400, "malformed-json"),
+        (f"{POST}Content-Length: 40000\r\n\r\n".encode() + b"[" * 40000, 400, "malformed-json"),
+        (b"NOT HTTP\r\n\r\n", 400, "http"),
+        (get("/v1/meta", "Content-Length: 1", "Content-Length: 2"), 400, "http"),
+        (get("/v1/meta", "Transfer-Encoding: gzip"), 400, "http"),
+        (get("/v1/meta").replace(b"HTTP/1.1", b"HTTP/9.9"), 400, "http"),
+        (get("/v1/meta").replace(b"GET", b"TRACE"), 405, "method-not-allowed"),
+        (get("/v1/meta").replace(b"GET", b"DELETE"), 405, "method-not-allowed"),
+        (get("/metrics"), 404, "not-found"),
+        (get("/nowhere"), 404, "not-found"),
+    ],
+    ids=["uri", "field", "fields", "body", "chunks", "byte-more", "batch", "json", "nesting",
+         "not-http", "two-lengths", "coding", "version", "trace", "method", "metrics", "address"],
+)  # fmt: skip
+def test_what_cannot_be_served_is_told_as_a_problem(
+    stack: Stack, request_: bytes, status: int, slug: str
+) -> None:
+    assert refused(raw(stack, request_)) == (status, slug)
+
+
+def test_many_small_header_fields_reach_the_service(stack: Stack) -> None:
+    """gunicorn's own limit on the number of fields is never what refuses."""
+    reply = raw(stack, get("/v1/meta", *(f"X{i}: 1" for i in range(900))))
+    assert reply.startswith(b"HTTP/1.1 200")
+
+
+def test_a_request_of_the_largest_body_is_answered(stack: Stack) -> None:
+    body = EXAMPLE + b" " * (65536 - len(EXAMPLE))
+    reply = requests.post(f"{stack.address}/v1/plug-time", body, headers=JSON, timeout=30)
+    assert reply.status_code == 200
+
+
+def test_request_id_and_trace_context_pass_through(stack: Stack) -> None:
+    trace = "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01"
+    heads = {"traceparent": trace, "X-Request-Id": "harbour-lane-1"}
+    reply = requests.get(f"{stack.address}/v1/meta", headers=heads, timeout=30)
+    assert reply.headers["traceparent"] == trace
+    assert reply.headers["X-Request-Id"] == "harbour-lane-1"
+    made = requests.get(f"{stack.address}/v1/meta", timeout=30).headers["X-Request-Id"]
+    assert re.fullmatch("[0-9a-f]{32}", made)
+    time.sleep(0.2)
+    logged = [json.loads(x) for x in (stack.folder / "access.log").read_text().splitlines()]
+    assert {"harbour-lane-1", made} <= {line["request_id"] for line in logged}
+
+
+def test_a_batch_streams_through(stack: Stack) -> None:
+    lines = (ROOT / "openapi" / "examples" / "batch-lines.ndjson").read_bytes()
+    heads = {"Content-Type": "application/x-ndjson"}
+    reply = requests.post(f"{stack.address}/v1/batch", lines, headers=heads, timeout=60)
+    assert json.loads(reply.content.splitlines()[-1])["summary"]["complete"] is True
+
+
+def test_the_proxys_problems_are_the_services(stack: Stack) -> None:
+    """Type, title and status of every problem in the configuration are in the service's list."""
+    text = (stack.configuration / "problems.conf").read_text()
+    found = [json.loads(body) for body in re.findall(r"return \d+ '(.*)';", text)]
+    assert len(found) == text.count("error_page")
+    for problem in found:
+        slug = problem["type"].removeprefix("/v1/problems/")
+        assert problems.TYPES[slug][:2] == (problem["status"], problem["title"])
+        page = requests.get(stack.address + problem["type"], timeout=30)
+        assert page.json()["title"] == problem["title"]
+
+
+def test_the_rate_of_a_caller_is_exact(tmp_path: Path) -> None:
+    """Of 200 requests at once over all nginx processes the burst and one pass, to the last one."""
+    with Stack(tmp_path, rate="1r/m", burst=40) as stack, ThreadPoolExecutor(16) as pool:
+        asked = [
+            pool.submit(requests.get, f"{stack.address}/v1/problems/busy", timeout=30)
+            for _ in range(200)
+        ]
+        replies = [a.result() for a in asked]
+    passed = [r for r in replies if r.status_code == 200]
+    others = [r for r in replies if r.status_code != 200]
+    assert len(passed) == 41
+    for reply in others:
+        assert reply.status_code == 429
+        assert int(reply.headers["Retry-After"]) > 0
+        assert reply.json()["type"] == "/v1/problems/too-many-requests"
+
+
+def _dawdle(stack: Stack, head: bytes, ended: threading.Event) -> None:
+    """Send a byte now and then until told to stop or thrown out."""
+    with socket.create_connection(("127.0.0.1", stack.outer)) as connection:
+        connection.sendall(head)
+        while not ended.wait(1.0):
+            try:
+                connection.send(b"a")
+            except OSError:
+                return
+
+
+def test_slow_callers_do_not_hold_up_a_probe(stack: Stack) -> None:
+    """200 connections that send a byte a second: half in the head, half in the body."""
+    ended = threading.Event()
+    heads = [b"GET /v1/meta HTTP/1.1\r\nHost: s\r\nX-Slow: ",
+             f"{POST}Content-Length: 5000\r\n\r\n{{".encode()]  # fmt: skip
+    slow = [threading.Thread(target=_dawdle, args=(stack, heads[i % 2], ended)) for i in range(200)]
+    for thread in slow:
+        thread.start()
+    time.sleep(1.5)
+    times = []
+    session = requests.Session()
+    for _ in range(500):
+        begun = time.perf_counter()
+        reply = session.post(f"{stack.address}/v1/plug-time", EXAMPLE, headers=JSON, timeout=30)
+        times.append(time.perf_counter() - begun)
+        assert reply.status_code == 200
+    still = sum(t.is_alive() for t in slow)
+    ended.set()
+    for thread in slow:
+        thread.join()
+    p99 = quantiles(times, n=100)[98]
+    print(f"200 slow connections, {still} alive at the end: p99 {1e3 * p99:.1f} ms of 500")
+    assert still == 200
+    assert p99 < 0.1
