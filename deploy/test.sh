@@ -16,6 +16,10 @@ if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
             --no-install-recommends "${missing[@]}" >/dev/null || true
     fi
 fi
+if command -v npm >/dev/null; then
+    # for the gates of the description and the TypeScript client, which are skipped without it
+    npm ci --silent --no-audit --no-fund --prefix tests/clients/typescript
+fi
 ruff check .
 ruff format --check .
 mypy

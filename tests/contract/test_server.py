@@ -3,7 +3,6 @@
 import http.client
 import json
 import os
-import socket
 import subprocess
 import sys
 import time
@@ -15,6 +14,8 @@ import psutil
 import pytest
 import requests
 
+from deploy.stack import Server
+
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "openapi" / "examples" / "plug-time-request.json"
 
@@ -24,30 +25,8 @@ pytestmark = pytest.mark.server
 @pytest.fixture(scope="module")
 def address() -> Iterator[str]:
     """The address of a running gunicorn that says it is ready."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        bind = f"127.0.0.1:{probe.getsockname()[1]}"
-    environment = os.environ | {"STILLPIPE_BIND": bind}
-    command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
-    server = subprocess.Popen(command, cwd=ROOT, env=environment)
-    try:
-        _wait(f"http://{bind}/readyz", server)
-        yield f"http://{bind}"
-    finally:
-        server.terminate()
-        server.wait(timeout=40)
-
-
-def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
-    for _ in range(240):
-        assert server.poll() is None, "gunicorn ended"
-        try:
-            if requests.get(address, timeout=5).status_code == 200:
-                return
-        except requests.ConnectionError:
-            pass
-        time.sleep(0.5)
-    raise AssertionError("gunicorn never became ready")
+    with Server() as server:
+        yield server.address
 
 
 def test_a_real_request_is_answered(address: str) -> None:

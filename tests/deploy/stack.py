@@ -9,6 +9,7 @@ import sys
 import time
 from pathlib import Path
 from types import TracebackType
+from typing import Self
 
 import requests
 
@@ -36,46 +37,16 @@ def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
     raise AssertionError(f"{address} never answered")
 
 
-class Stack:
-    """gunicorn behind nginx; ``rate`` and ``burst`` are what one caller may ask."""
+class Server:
+    """gunicorn alone; ``settings`` are its options, ``environment`` is added to this process's."""
 
-    def __init__(
-        self,
-        folder: Path,
-        rate: str = "100000r/s",
-        burst: int = 1000,
-        most: int = 32,
-        settings: tuple[str, ...] = (),
-        **environment: str,
-    ) -> None:
-        self.folder, self.settings, self.environment = folder, settings, environment
-        self.inner, self.outer = free_port(), free_port()
-        self.address = f"http://127.0.0.1:{self.outer}"
-        self.configuration = folder / "nginx"
-        shutil.copytree(ROOT / "deploy" / "nginx", self.configuration)
-        self._set("listen.conf", "8080", str(self.outer))
-        self._set("upstreams.conf", "127.0.0.1:8000", f"127.0.0.1:{self.inner}")
-        self._set("upstreams.conf", "max_conns=32", f"max_conns={most}")
-        self._set("rates.conf", "20r/s", rate)
-        self._set("nginx.conf", "burst=40", f"burst={burst}")
-        self._set("nginx.conf", "/tmp/", f"{folder}/")  # noqa: S108
-        self._set("nginx.conf", "error_log stderr", f"error_log {folder}/error.log")
-        self._set("nginx.conf", "/dev/stdout", f"{folder}/access.log")
+    def __init__(self, settings: tuple[str, ...] = (), **environment: str) -> None:
+        self.settings, self.environment = settings, environment
+        self.inner = free_port()
+        self.address = f"http://127.0.0.1:{self.inner}"
 
-    def _set(self, name: str, old: str, new: str) -> None:
-        file = self.configuration / name
-        text = file.read_text()
-        assert old in text
-        file.write_text(text.replace(old, new))
-
-    def __enter__(self) -> "Stack":
-        assert NGINX
-        self.proxy = subprocess.Popen(
-            [NGINX, "-p", str(self.folder), "-c", str(self.configuration / "nginx.conf"),
-             "-g", "daemon off;" + (" user root;" if os.getuid() == 0 else ""), "-e", "stderr"]
-        )  # fmt: skip
+    def __enter__(self) -> Self:
         self.start()
-        wait(f"{self.address}/readyz", self.proxy)
         return self
 
     def start(self) -> None:
@@ -106,5 +77,56 @@ class Stack:
     ) -> None:
         if self.server.poll() is None:
             self.stop()
+
+
+class Stack(Server):
+    """gunicorn behind nginx; ``rate`` and ``burst`` are what one caller may ask."""
+
+    def __init__(
+        self,
+        folder: Path,
+        rate: str = "100000r/s",
+        burst: int = 1000,
+        most: int = 32,
+        settings: tuple[str, ...] = (),
+        **environment: str,
+    ) -> None:
+        super().__init__(settings, **environment)
+        self.folder, self.outer = folder, free_port()
+        self.address = f"http://127.0.0.1:{self.outer}"
+        self.configuration = folder / "nginx"
+        shutil.copytree(ROOT / "deploy" / "nginx", self.configuration)
+        self._set("listen.conf", "8080", str(self.outer))
+        self._set("upstreams.conf", "127.0.0.1:8000", f"127.0.0.1:{self.inner}")
+        self._set("upstreams.conf", "max_conns=32", f"max_conns={most}")
+        self._set("rates.conf", "20r/s", rate)
+        self._set("nginx.conf", "burst=40", f"burst={burst}")
+        self._set("nginx.conf", "/tmp/", f"{folder}/")  # noqa: S108
+        self._set("nginx.conf", "error_log stderr", f"error_log {folder}/error.log")
+        self._set("nginx.conf", "/dev/stdout", f"{folder}/access.log")
+
+    def _set(self, name: str, old: str, new: str) -> None:
+        file = self.configuration / name
+        text = file.read_text()
+        assert old in text
+        file.write_text(text.replace(old, new))
+
+    def __enter__(self) -> Self:
+        assert NGINX
+        self.proxy = subprocess.Popen(
+            [NGINX, "-p", str(self.folder), "-c", str(self.configuration / "nginx.conf"),
+             "-g", "daemon off;" + (" user root;" if os.getuid() == 0 else ""), "-e", "stderr"]
+        )  # fmt: skip
+        self.start()
+        wait(f"{self.address}/readyz", self.proxy)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        super().__exit__(kind, value, trace)
         self.proxy.send_signal(signal.SIGQUIT)
         self.proxy.wait(timeout=40)
