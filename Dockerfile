@@ -3,10 +3,12 @@ FROM python:3.11-slim AS build
 WORKDIR /build
 ENV PIP_NO_CACHE_DIR=1 PIP_DISABLE_PIP_VERSION_CHECK=1
 RUN python -m venv /opt/stillpipe
-COPY deploy/constraints.txt deploy/
+COPY deploy/requirements.txt deploy/
+RUN /opt/stillpipe/bin/pip install --require-hashes --requirement deploy/requirements.txt
 COPY pyproject.toml README.md ./
 COPY service service
-RUN /opt/stillpipe/bin/pip install --constraint deploy/constraints.txt .
+RUN /opt/stillpipe/bin/pip install --no-deps --no-build-isolation . \
+    && /opt/stillpipe/bin/pip uninstall --yes setuptools
 
 FROM python:3.11-slim
 COPY --from=build /opt/stillpipe /opt/stillpipe

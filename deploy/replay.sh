@@ -8,7 +8,7 @@ server=""
 trap '[ -z "$server" ] || { kill "$server"; wait "$server" || true; }; chmod -R u+w "$work"; rm -rf "$work"' EXIT
 mkdir -p "$work/srv" "$work/tmp" "$work/build/deploy"
 cp -r pyproject.toml README.md service "$work/build"
-cp deploy/constraints.txt "$work/build/deploy"
+cp deploy/requirements.txt "$work/build/deploy"
 as=()
 python=python3
 if [ "$(id -u)" = 0 ]; then
@@ -19,8 +19,14 @@ if [ "$(id -u)" = 0 ]; then
     done
 fi
 "$python" -m venv "$work/opt"
-(cd "$work/build" && "$work/opt/bin/pip" install --quiet --disable-pip-version-check \
-    --constraint deploy/constraints.txt .)
+(
+    cd "$work/build"
+    pip="$work/opt/bin/pip"
+    export PIP_DISABLE_PIP_VERSION_CHECK=1
+    "$pip" install --quiet --require-hashes --requirement deploy/requirements.txt
+    "$pip" install --quiet --no-deps --no-build-isolation .
+    "$pip" uninstall --quiet --yes setuptools
+)
 cp -r openapi deploy/gunicorn.conf.py "$work/srv"
 chmod -R a-w,a+rX "$work/opt" "$work/srv"
 chmod 755 "$work"

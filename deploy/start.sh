@@ -5,8 +5,8 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 python3 -m venv .venv
 . .venv/bin/activate
-pip install --quiet --upgrade pip
-pip install --quiet --constraint deploy/constraints.txt -e .
+pip install --quiet --require-hashes --requirement deploy/requirements.txt
+pip install --quiet --no-deps --no-build-isolation --editable .
 if [ "${1:-}" = "--demo" ]; then
     exec python deploy/demo.py
 fi

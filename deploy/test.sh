@@ -4,8 +4,8 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 python3 -m venv .venv
 . .venv/bin/activate
-pip install --quiet --upgrade pip
-pip install --quiet --constraint deploy/constraints.txt -e '.[test]'
+pip install --quiet --require-hashes --requirement deploy/requirements-test.txt
+pip install --quiet --no-deps --no-build-isolation --editable .
 if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
     # for the tests of pages and of the proxy, which are skipped where these are missing
     missing=()
