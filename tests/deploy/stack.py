@@ -80,7 +80,10 @@ class Server:
 
 
 class Stack(Server):
-    """gunicorn behind nginx; ``rate`` and ``burst`` are what one caller may ask."""
+    """gunicorn behind nginx; ``rate`` and ``burst`` are what one caller may ask.
+
+    ``most`` of each upstream line may be under way; pages of ``origin`` may ask.
+    """
 
     def __init__(
         self,
@@ -88,9 +91,12 @@ class Stack(Server):
         rate: str = "100000r/s",
         burst: int = 1000,
         most: int = 32,
+        origin: str = "",
         settings: tuple[str, ...] = (),
         **environment: str,
     ) -> None:
+        if origin:
+            environment["STILLPIPE_CORS_ORIGINS"] = origin
         super().__init__(settings, **environment)
         self.folder, self.outer = folder, free_port()
         self.address = f"http://127.0.0.1:{self.outer}"
@@ -100,6 +106,8 @@ class Stack(Server):
         self._set("upstreams.conf", "127.0.0.1:8000", f"127.0.0.1:{self.inner}")
         self._set("upstreams.conf", "max_conns=32", f"max_conns={most}")
         self._set("rates.conf", "20r/s", rate)
+        if origin:
+            self._set("origins.conf", 'default "";', f'default ""; "{origin}" $http_origin;')
         self._set("nginx.conf", "burst=40", f"burst={burst}")
         self._set("nginx.conf", "/tmp/", f"{folder}/")  # noqa: S108
         self._set("nginx.conf", "error_log stderr", f"error_log {folder}/error.log")

@@ -125,6 +125,22 @@ def test_request_id_and_trace_context_pass_through(stack: Stack) -> None:
     assert {"harbour-lane-1", made} <= {line["request_id"] for line in logged}
 
 
+def test_a_page_of_a_listed_origin_can_read_the_proxys_refusals(tmp_path: Path) -> None:
+    """One field from the service, or one from the proxy, never both; none for another origin."""
+    page, other = "https://dispatch.harbour-lane.example", "https://other.example"
+    with Stack(tmp_path, rate="1r/m", burst=2, origin=page) as stack:
+
+        def ask(origin: str) -> requests.Response:
+            return requests.get(f"{stack.address}/v1/meta", headers={"Origin": origin}, timeout=30)
+
+        replies = [ask(page) for _ in range(4)] + [ask(other)]
+    assert [r.status_code for r in replies] == [200, 200, 200, 429, 429]
+    allowed = [r.headers.get("Access-Control-Allow-Origin") for r in replies]
+    assert allowed == [page] * 4 + [None]
+    assert "Retry-After" in replies[3].headers["Access-Control-Expose-Headers"]
+    assert all(r.headers["Vary"] == "Origin" for r in replies)
+
+
 def test_a_batch_streams_through(stack: Stack) -> None:
     lines = (ROOT / "openapi" / "examples" / "batch-lines.ndjson").read_bytes()
     heads = {"Content-Type": "application/x-ndjson"}

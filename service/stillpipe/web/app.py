@@ -8,7 +8,7 @@ import uuid
 from flask import Flask, Response, g, request
 
 from stillpipe.estimates import warm
-from stillpipe.web import docs, keys, limits, logs, metrics, problems
+from stillpipe.web import cross_origin, docs, keys, limits, logs, metrics, problems, telemetry
 from stillpipe.web.routes import api
 
 POLICY = "default-src 'none'; frame-ancestors 'none'"
@@ -36,6 +36,8 @@ def create_app(warm_up: bool = True) -> Flask:
     app.after_request(_name)
     app.after_request(metrics.end)
     problems.register(app)
+    cross_origin.allow(app)
+    telemetry.instrument(app)
     if warm_up:
         warm.warm()
         app.config["READY"].set()

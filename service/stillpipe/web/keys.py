@@ -87,12 +87,14 @@ def read(text: str) -> dict[str, str]:
 def check(keys: Keys) -> None:
     """Refuse the present request unless it carries a known key.
 
+    A browser asks with OPTIONS, and without the key, whether it may send it.
+
     Raises
     ------
     RequestError
         ``unauthorized``
     """
-    if request.path in OPEN or request.path.startswith("/docs/"):
+    if request.path in OPEN or request.path.startswith("/docs/") or request.method == "OPTIONS":
         return
     scheme, _, key = request.headers.get("Authorization", "").partition(" ")
     name = keys.name(key.strip()) if scheme.lower() == "bearer" and key else None

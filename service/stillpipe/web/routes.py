@@ -15,6 +15,7 @@ from stillpipe.web import (
     metrics,
     problems,
     specification,
+    telemetry,
 )
 
 api = Blueprint("api", __name__)
@@ -43,7 +44,10 @@ def estimate(name: str) -> Response:
 def _answered(name: str, body: bytes, form: str) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
     begun = time.perf_counter()
-    found, fresh = answers.answered(name, body, form)
+    with telemetry.span(current_app, f"estimate {name}") as span:
+        found, fresh = answers.answered(name, body, form)
+        if span is not None:
+            span.set_attribute("stillpipe.remembered", not fresh)
     if fresh:
         metrics.ESTIMATE.labels(name).observe(time.perf_counter() - begun)
     else:
