@@ -6,12 +6,12 @@ from dataclasses import fields, replace
 import pytest
 from hypothesis import given, settings
 
-from estimates.jobs import HALF_INCH, TWO_INCH, any_job
+from estimates.jobs import HALF_INCH, TWO_INCH, any_job, of
 from stillpipe.errors import OutOfValidityError
 from stillpipe.estimates import course, plug_time
 from stillpipe.estimates.job import Freeze, Range
 from stillpipe.estimates.outcomes import PlugTime
-from stillpipe.tables import fluids
+from stillpipe.tables import fluids, pipes
 
 ZERO_C = 273.15
 
@@ -32,6 +32,22 @@ def test_every_range_is_ordered_and_finite(job: Freeze) -> None:
         ends = [found.low, found.likely, *([] if found.high is None else [found.high])]
         assert ends == sorted(ends)
         assert all(math.isfinite(v) and v >= 0.0 for v in ends)
+
+
+@pytest.mark.parametrize(
+    ("standard", "size", "celsius", "room", "bar"),
+    [("ASTM F441", "2-1/2", 19.05, 4.23, 7.32), ("ASTM D1785", "3-1/2", 31.45, 2.88, 0.0),
+     ("ASTM F441", "3", 21.59, 6.38, 0.0), ("ASTM D1785", "4", 18.24, 7.83, 11.92)],
+)  # fmt: skip
+def test_frost_range_is_ordered_in_a_cold_room(
+    standard: str, size: str, celsius: float, room: float, bar: float
+) -> None:
+    """There the room helps to cool a thick plastic pipe, so that the fast course frosts later."""
+    job = of(pipes.find(standard, size, "80"), celsius, room, bar)
+    frost = plug_time.plug_time(job).frost_by
+    assert frost is not None
+    assert frost.low <= frost.likely
+    assert frost.high is None or frost.likely <= frost.high
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)

@@ -226,11 +226,16 @@ def _extents(run: course.Course) -> list[float]:
     return [float(v) for v in np.minimum(rows[:, 1], rows[:, 2])]
 
 
-def span(low: float | None, likely: float | None, high: float | None) -> Range | None:
-    """Range of three figures [unit kept], None where there is no likely one."""
+def span(fast: float | None, likely: float | None, slow: float | None) -> Range | None:
+    """Range of a time in the three courses [s], None where there is no likely one.
+
+    Ordered by value: in a cold room a film that slows the freeze cools a warm line sooner. Open
+    above where the slow course never comes to it.
+    """
     if likely is None:
         return None
-    return Range(likely if low is None else low, likely, high)
+    known = [v for v in (fast, likely, slow) if v is not None]
+    return Range(min(known), likely, None if slow is None else max(known))
 
 
 def ordered(values: list[float | None] | list[float], likely: float | None) -> Range | None:
