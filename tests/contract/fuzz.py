@@ -1,0 +1,72 @@
+"""Generated traffic against real gunicorn; ``python tests/contract/fuzz.py CASES`` for many cases.
+
+Starts the service, shares ``CASES`` among the operations, and prints what was found, and how many
+requests the service itself counted, by status.
+"""
+
+import os
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import requests
+
+FOLDER = Path(__file__).parent
+
+
+def run(address: str, chosen: list[str], timeout: float) -> "subprocess.CompletedProcess[str]":
+    """Send generated traffic to ``address``, with the further options ``chosen``."""
+    command = [
+        str(Path(sys.executable).parent / "schemathesis"), "run", f"{address}/openapi.json",
+        "--workers", "2", "--checks", "all",
+        "--exclude-checks", "positive_data_acceptance,unsupported_method",
+        "--exclude-path", "/docs/{file}", *chosen,
+    ]  # fmt: skip
+    environment = os.environ | {"SCHEMATHESIS_HOOKS": "traffic_hooks", "PYTHONPATH": str(FOLDER)}
+    return subprocess.run(
+        command, cwd=FOLDER.parents[1], env=environment,
+        capture_output=True, text=True, timeout=timeout, check=False,
+    )  # fmt: skip
+
+
+def counted(address: str) -> dict[str, int]:
+    """Return how many requests the service at ``address`` has answered, by status."""
+    found: dict[str, int] = {}
+    text = requests.get(f"{address}/metrics", timeout=30).text
+    pattern = r'^stillpipe_requests_total\{.*status="(\d+)".*\} ([0-9.e+]+)$'
+    for status, count in re.findall(pattern, text, re.MULTILINE):
+        found[status] = found.get(status, 0) + int(float(count))
+    return found
+
+
+def varied(address: str) -> int:
+    """Return how many operations take a body or a parameter; the others have one case each."""
+    paths = requests.get(f"{address}/openapi.json", timeout=30).json()["paths"]
+    del paths["/docs/{file}"]
+    found = [o for path in paths.values() for o in (*path.values(), path)]
+    return sum("requestBody" in o or "parameters" in o for o in found if isinstance(o, dict))
+
+
+def main(cases: int) -> int:
+    """Send at least ``cases`` generated requests; 0 where no fault was found."""
+    from deploy.stack import Server  # noqa: PLC0415 - the folder of tests is named below
+
+    with Server() as server:
+        each = -(-cases // varied(server.address))
+        before, begun = counted(server.address), time.monotonic()
+        found = run(
+            server.address, ["--phases", "fuzzing", "--max-examples", str(each)], 24 * 3600.0
+        )
+        spent = time.monotonic() - begun
+        after = counted(server.address)
+    statuses = {k: n - before.get(k, 0) for k, n in sorted(after.items())}
+    print(found.stdout[-6000:])
+    print(f"{sum(statuses.values())} requests in {spent:.0f} s, by status: {statuses}")
+    return found.returncode
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(FOLDER.parent))
+    sys.exit(main(int(sys.argv[1])))
