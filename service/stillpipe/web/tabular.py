@@ -1,4 +1,4 @@
-"""CSV in and out: a column for each member, quantities with their unit in the column's head.
+"""Tables in and out: a column for each member, quantities with their unit in the column's head.
 
 ``line_pressure [bar]`` holds numbers in bar; ``fluid.temperature [degC]`` a member of a member;
 ``stock [json]`` any member as JSON text. An empty cell leaves the member out. Answers have a column
@@ -35,14 +35,18 @@ class Column:
         self.path, self.unit, self.kind = path, unit, kind
 
     def put(self, cell: str, into: Row) -> None:
-        """Put ``cell`` into the request ``into``; what cannot be read stays text."""
+        """Put the text ``cell`` into the request ``into``; what cannot be read stays text."""
         value: Any = cell
-        if self.kind == "json":
-            value = _json(cell)
-        elif self.kind in ("number", "quantity") and NUMBER.fullmatch(cell):
+        if self.kind in ("number", "quantity") and NUMBER.fullmatch(cell):
             value = json.loads(cell)
         elif self.kind == "flag" and cell in ("true", "false"):
             value = cell == "true"
+        self.put_typed(value, into)
+
+    def put_typed(self, value: Any, into: Row) -> None:
+        """Put ``value``, whose type is known, into the request ``into``."""
+        if self.kind == "json" and isinstance(value, str):
+            value = _json(value)
         if self.kind == "quantity":
             value = {"value": value, "unit": self.unit}
         for part in self.path[:-1]:
@@ -74,12 +78,18 @@ def items(body: bytes, most: int) -> Iterator[bytes]:
     rows = [r for r in rows if r]
     if not 2 <= len(rows) <= most + 1:
         raise RequestError("malformed-csv", f"must have a head and 1 to {most} rows")
-    columns = _columns(rows[0])
+    columns = columns_of(rows[0])
     return (_item(columns, row, rows[0]) for row in rows[1:])
 
 
-def _columns(head: list[str]) -> list[Column | None]:
-    """Return what each column is; None is the column that names the estimate."""
+def columns_of(head: list[str]) -> list[Column | None]:
+    """Return what each column is; None is the column that names the estimate.
+
+    Raises
+    ------
+    RequestError
+        naming every column that cannot be used
+    """
     found: list[Column | None] = []
     errors = []
     for name in head:
@@ -164,7 +174,7 @@ def _item(columns: list[Column | None], row: list[str], head: list[str]) -> byte
 
 def table(replies: Iterable[Row]) -> bytes:
     """Return replies of a batch as CSV."""
-    rows = [_flat(r) for r in replies]
+    rows = [flat(r) for r in replies]
     head = list(dict.fromkeys(name for row in rows for name in row))
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, head, restval="")
@@ -173,7 +183,8 @@ def table(replies: Iterable[Row]) -> bytes:
     return out.getvalue().encode()
 
 
-def _flat(reply: Row) -> Row:
+def flat(reply: Row) -> Row:
+    """Return the reply to an item as a row: a cell for every figure that it has."""
     row = {k: reply[k] for k in ("index", "id", "estimate", "status")}
     problem = reply.get("problem", {})
     row["problem"] = problem.get("type", "")

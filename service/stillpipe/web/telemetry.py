@@ -61,9 +61,7 @@ def instrument(app: Flask) -> None:
     # its thread is started anew in every worker that is forked
     provider.add_span_processor(BatchSpanProcessor(OTLPSpanExporter()))
     instrumentor = FlaskInstrumentor()
-    instrumentor.instrument_app(  # type: ignore[no-untyped-call]
-        app, excluded_urls=UNTRACED, tracer_provider=provider
-    )
+    instrumentor.instrument_app(app, excluded_urls=UNTRACED, tracer_provider=provider)
     app.config["TRACER"] = provider.get_tracer("stillpipe", __version__)
 
 

@@ -1,0 +1,70 @@
+"""The command: ``python -m stillpipe.register REGISTER FOLDER``."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from dask.distributed import Client, LocalCluster
+
+from stillpipe.register import plan
+from stillpipe.register.run import Report, run
+from stillpipe.web import answers
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run a register; 0 where all was answered, 1 where rows or parts failed, 2 if refused."""
+    given = _parser().parse_args(arguments)
+    try:
+        planned = plan.plan(given.register, given.estimate, given.rows)
+        report = _run(planned, given)
+    except plan.RegisterError as error:
+        print(error, file=sys.stderr)
+        return 2
+    summary = {
+        "total": report.rows, "succeeded": report.succeeded, "failed": report.failed,
+        "complete": report.complete, "parts_kept": report.kept, "parts_lost": report.lost,
+    }  # fmt: skip
+    print(json.dumps(summary))
+    return 0 if report.complete and not report.failed else 1
+
+
+def _run(planned: plan.Plan, given: argparse.Namespace) -> Report:
+    def tell(line: str) -> None:
+        print(line, file=sys.stderr, flush=True)
+
+    if given.scheduler:
+        with Client(given.scheduler) as client:
+            return run(planned, given.folder, client, tell)
+    with (
+        LocalCluster(
+            n_workers=given.workers,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address="127.0.0.1:0",
+        ) as cluster,
+        Client(cluster) as client,
+    ):
+        return run(planned, given.folder, client, tell)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m stillpipe.register",
+        description="Estimate every row of a register. Begun again with the same arguments, it "
+        "goes on where it was stopped.",
+    )
+    parser.add_argument("register", type=Path, help="Parquet file, or a folder of them")
+    parser.add_argument("folder", type=Path, help="where the answers go; all workers must see it")
+    parser.add_argument(
+        "--estimate", choices=answers.ESTIMATES, help="asked for every row, where no column says"
+    )
+    parser.add_argument("--rows", type=int, default=2000, help="rows of a part (2000)")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--workers", type=int, help="processes here (one for each core)")
+    where.add_argument("--scheduler", help="address of a Dask scheduler, tcp://host:port")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,92 @@
+"""One part of a register: rows read, estimated as items of a batch, written whole or not at all."""
+
+import os
+from collections import Counter
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import orjson
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from stillpipe.register.plan import Slice
+from stillpipe.web import batch, limits, tabular
+
+FIXED = {"index": pa.int64(), "status": pa.int16()}
+"""Columns of whole numbers; every other number is a float."""
+
+
+def answer(part: Slice, estimate: str | None, folder: Path) -> dict[str, int]:
+    """Estimate ``part``, write its answer into ``folder``, and count its rows by outcome."""
+    with pq.ParquetFile(part.file) as opened:
+        table = opened.read_row_group(part.group).slice(part.offset, part.rows)
+    rows = [
+        tabular.flat({"index": part.first + i} | orjson.loads(reply))
+        for i, (_, reply) in enumerate(batch.work(items(table, estimate)))
+    ]
+    write(table_of(rows), folder / part.name)
+    return dict(Counter("succeeded" if r["status"] == 200 else "failed" for r in rows))
+
+
+def items(table: pa.Table, estimate: str | None) -> list[bytes]:
+    """Return the rows of ``table`` as items of a batch; an empty cell leaves its member out."""
+    head = table.column_names
+    columns = tabular.columns_of(head + (["estimate"] if estimate else []))
+    found = []
+    for row in table.to_pylist():
+        request: dict[str, Any] = {}
+        item: dict[str, Any] = {"request": request}
+        if estimate:
+            item["estimate"] = estimate
+        for name, column in zip(head, columns, strict=False):
+            value = row[name]
+            if value is None:
+                continue
+            if column is None:
+                item[name] = value
+            else:
+                column.put_typed(value, request)
+        found.append(_encoded(item))
+    return found
+
+
+def _encoded(item: dict[str, Any]) -> bytes:
+    """Return ``item`` as JSON; what has no such form becomes text, which the schema refuses."""
+    encoded: bytes = orjson.dumps(item, default=str)
+    return encoded if len(encoded) <= limits.BODY_BYTES else batch.TOO_LONG
+
+
+def table_of(rows: list[dict[str, Any]]) -> pa.Table:
+    """Return ``rows`` as a table: text, flags, and numbers as floats but for the fixed columns."""
+    head = list(dict.fromkeys(name for row in rows for name in row))
+    return pa.table({name: _array(name, [row.get(name) for row in rows]) for name in head})
+
+
+def _array(name: str, values: list[Any]) -> pa.Array:
+    known = {type(v) for v in values if v is not None}
+    if name in FIXED:
+        return pa.array(values, FIXED[name])
+    if known and known <= {int, float}:
+        return pa.array(values, pa.float64())
+    return pa.array(values, pa.bool_() if known == {bool} else pa.string())
+
+
+def write(table: pa.Table, file: Path) -> None:
+    """Write ``table`` as ``file``, so that a file of that name is always whole."""
+    begun = file.with_name(f".{file.name}.{uuid4().hex}")
+    try:
+        pq.write_table(table, begun, compression="zstd")
+        os.replace(begun, file)
+    finally:
+        begun.unlink(missing_ok=True)
+
+
+def widen(file: Path, schema: pa.Schema) -> None:
+    """Give the answer ``file`` all columns of ``schema``, in its order; new ones are empty."""
+    table = pq.read_table(file, partitioning=None)
+    arrays = [
+        table[f.name] if f.name in table.column_names else pa.nulls(len(table), f.type)
+        for f in schema
+    ]
+    write(pa.table(arrays, schema=schema), file)

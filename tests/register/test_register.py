@@ -1,0 +1,303 @@
+"""A register on Dask: the service's answers, in order, whatever is stopped or killed meanwhile."""
+
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import psutil
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from dask import dataframe
+from distributed import Client, LocalCluster
+from flask.testing import FlaskClient
+
+from stillpipe.register import __main__ as command
+from stillpipe.register import part as parts
+from stillpipe.register import plan, run
+from stillpipe.tables import pipes
+
+ROOT = Path(__file__).parents[2]
+WATER = {"fluid.temperature [degC]": 18.0, "ambient.temperature [degC]": 20.5,
+         "line_pressure [bar]": 2.5}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def client() -> Iterator[Client]:
+    """Two workers."""
+    with (
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+        ) as cluster,
+        Client(cluster) as connected,
+    ):
+        yield connected
+
+
+def rows(count: int) -> list[dict[str, Any]]:
+    """An invented register: copper tube, water, a pressure for each row."""
+    sizes = [p for p in pipes.catalogue() if p.standard == "ASTM B88"]
+    found = []
+    for i in range(count):
+        pipe = sizes[i % len(sizes)]
+        named = {"id": f"harbour-lane/{i}", "pipe.standard": pipe.standard,
+                 "pipe.size": pipe.size, "pipe.schedule": pipe.schedule}  # fmt: skip
+        found.append(named | WATER | {"line_pressure [bar]": 1.0 + i / 16})
+    return found
+
+
+def write(folder: Path, *tables: list[dict[str, Any]], group: int = 1000) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    for i, table in enumerate(tables):
+        pq.write_table(pa.Table.from_pylist(table), folder / f"{i}.parquet", row_group_size=group)
+    return folder
+
+
+def text(column: "pd.Series[Any]") -> list[str]:
+    """The cells of a column of text; an empty one and none are the same in CSV."""
+    return ["" if pd.isna(cell) else str(cell) for cell in column]
+
+
+def read(folder: Path) -> pd.DataFrame:
+    return pd.read_parquet(folder)
+
+
+def test_answers_are_those_of_the_service(client: Client, tmp_path: Path, web: FlaskClient) -> None:
+    """The same rows as CSV over HTTP get the same columns and the same cells."""
+    asked = [r | {"estimate": "plug-time"} for r in rows(20)]
+    asked += [r | {"estimate": "hold-time", "hold [min]": 45.0} for r in rows(3)]
+    asked.append(asked[0] | {"pipe.size": "no-such", "line_pressure [bar]": -1.0})
+    table = pa.Table.from_pylist(asked, schema=pa.Table.from_pylist([asked[20]]).schema)
+    source = tmp_path / "register"
+    source.mkdir()
+    pq.write_table(table, source / "0.parquet")
+    report = run.run(plan.plan(source, None, 7), tmp_path / "answers", client)
+    assert (report.rows, report.succeeded, report.failed, report.lost) == (24, 23, 1, {})
+    body = table.to_pandas().to_csv(index=False)
+    reply = web.post("/v1/batch", data=body, content_type="text/csv")
+    expected = pd.read_csv(io.BytesIO(reply.data))
+    found = read(tmp_path / "answers")
+    assert set(found.columns) == set(expected.columns)
+    for name in expected.columns:
+        if name in found.select_dtypes("number").columns:
+            pd.testing.assert_series_equal(found[name], expected[name], check_dtype=False)
+        else:
+            assert text(found[name]) == text(expected[name]), name
+
+
+@pytest.fixture
+def web(monkeypatch: pytest.MonkeyPatch) -> FlaskClient:
+    from stillpipe.web.app import create_app  # noqa: PLC0415
+
+    monkeypatch.setenv("STILLPIPE_BATCH_PROCESSES", "1")
+    return create_app(warm_up=False).test_client()
+
+
+def test_the_cut_never_changes_the_answer(client: Client, tmp_path: Path) -> None:
+    """Files, row groups and parts of any length give one table, in the register's order."""
+    whole = rows(30)
+    one = write(tmp_path / "one", whole)
+    three = write(tmp_path / "three", whole[:4], whole[4:21], whole[21:], group=5)
+    answers = []
+    for source, length in ((one, 1000), (one, 11), (three, 3), (three, 1000)):
+        folder = tmp_path / f"answers-{len(answers)}"
+        run.run(plan.plan(source, "plug-time", length), folder, client)
+        answers.append(read(folder))
+    assert answers[0]["id"].tolist() == [r["id"] for r in whole]
+    assert answers[0]["index"].tolist() == list(range(30))
+    for other in answers[1:]:
+        pd.testing.assert_frame_equal(answers[0], other)
+
+
+def test_the_folder_reads_as_one_table_where_parts_had_other_columns(
+    client: Client, tmp_path: Path
+) -> None:
+    """The first part has no figure at all, a later one more than the others."""
+    bad = [r | {"pipe.size": "no-such"} for r in rows(4)]
+    mixed = [r | {"estimate": "plug-time", "hold [min]": None} for r in bad + rows(4)]
+    mixed += [r | {"estimate": "hold-time", "hold [min]": 30.0} for r in rows(4)]
+    source = write(tmp_path / "register", mixed)
+    report = run.run(plan.plan(source, None, 4), tmp_path / "answers", client)
+    assert (report.succeeded, report.failed) == (8, 4)
+    found = read(tmp_path / "answers")
+    assert found["closure.likely [s]"].notna().tolist() == [False] * 4 + [True] * 4 + [False] * 4
+    assert found["survival.likely [s]"].notna().tolist() == [False] * 8 + [True] * 4
+    lazily = dataframe.read_parquet(tmp_path / "answers").compute().sort_values("index")
+    assert lazily["survival.likely [s]"].notna().sum() == 4
+    kinds = {str(pq.read_schema(f)) for f in (tmp_path / "answers").glob("*.parquet")}
+    assert len(kinds) == 1
+
+
+def test_no_row_is_lost_and_every_fault_is_told() -> None:
+    """Cells of a wrong kind, not a number, too long: each row has its own problem."""
+    sound = rows(1)[0] | {"stock [json]": None}
+    table = pa.table({k: pa.array([sound[k]] * 5) for k in sound if k != "stock [json]"})
+    table = table.set_column(
+        table.column_names.index("line_pressure [bar]"), "line_pressure [bar]",
+        pa.array([2.5, float("nan"), None, float("inf"), 2.5]),
+    )  # fmt: skip
+    ids = [*table["id"].to_pylist()[:4], "x" * 70_000]
+    table = table.set_column(0, "id", pa.array(ids))
+    items = parts.items(table, "plug-time")
+    replies = [json.loads(reply) for _, reply in parts.batch.work(items)]
+    assert [r["status"] for r in replies] == [200, 422, 422, 422, 413]
+    for reply in replies[1:4]:
+        pointers = [e["pointer"] for e in reply["problem"]["errors"]]
+        assert all(p.startswith("#/request/line_pressure") for p in pointers)
+
+
+def test_text_is_never_taken_for_a_number() -> None:
+    table = pa.Table.from_pylist([rows(1)[0] | {"line_pressure [bar]": "2.5", "pipe.size": 2}])
+    (reply,) = (json.loads(r) for _, r in parts.batch.work(parts.items(table, "plug-time")))
+    assert reply["status"] == 422
+    pointers = {e["pointer"] for e in reply["problem"]["errors"]}
+    assert pointers == {"#/request/line_pressure/value", "#/request/pipe/size"}
+
+
+@pytest.mark.parametrize(
+    ("columns", "estimate", "told"),
+    [
+        ({"pipe.sise": "2"}, "plug-time", "column pipe.sise: unknown column"),
+        ({"line_pressure": 2.5}, "plug-time", "column line_pressure: needs a unit"),
+        ({"id": "a"}, None, "column estimate: required"),
+        ({"estimate": "plug-time"}, "plug-time", "has a column estimate"),
+        ({"id": "a"}, "no-such", "must be one of"),
+    ],
+)
+def test_a_register_that_cannot_be_used_is_refused_before_anything_is_done(
+    tmp_path: Path, columns: dict[str, Any], estimate: str | None, told: str
+) -> None:
+    source = write(tmp_path / "register", [columns])
+    with pytest.raises(plan.RegisterError, match=told):
+        plan.plan(source, estimate, 10)
+
+
+def test_every_file_that_cannot_be_used_is_named(tmp_path: Path) -> None:
+    source = write(tmp_path / "register", [{"a": 1}], [{"b": 1}])
+    (source / "2.parquet").write_bytes(b"no Parquet")
+    with pytest.raises(plan.RegisterError) as told:
+        plan.plan(source, "plug-time", 10)
+    for name in ("0.parquet: column a", "1.parquet: column b", "2.parquet: "):
+        assert name in str(told.value)
+
+
+@pytest.mark.parametrize("empty", [True, False], ids=["no-rows", "no-files"])
+def test_an_empty_register_is_refused(tmp_path: Path, empty: bool) -> None:
+    if empty:
+        pq.write_table(pa.Table.from_pylist(rows(1)).slice(0, 0), tmp_path / "a.parquet")
+    with pytest.raises(plan.RegisterError):
+        plan.plan(tmp_path, "plug-time", 10)
+
+
+def test_a_folder_that_answers_something_else_is_left_alone(tmp_path: Path) -> None:
+    source = write(tmp_path / "register", rows(3))
+    folder = tmp_path / "answers"
+    plan.claim(folder, plan.plan(source, "plug-time", 10))
+    plan.claim(folder, plan.plan(source, "plug-time", 10))
+    with pytest.raises(plan.RegisterError, match="estimate differ"):
+        plan.claim(folder, plan.plan(source, "hold-time", 10))
+    write(source, rows(4))
+    with pytest.raises(plan.RegisterError, match="inputs differ"):
+        plan.claim(folder, plan.plan(source, "plug-time", 10))
+    with pytest.raises(plan.RegisterError, match="is not empty"):
+        plan.claim(source, plan.plan(source, "plug-time", 10))
+
+
+def test_a_worker_of_another_version_is_refused(
+    client: Client, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    planned = plan.plan(write(tmp_path / "register", rows(1)), "plug-time", 10)
+    monkeypatch.setattr(run, "__version__", "0.0.0")
+    with pytest.raises(plan.RegisterError, match="version"):
+        run.run(planned, tmp_path / "answers", client)
+    assert not (tmp_path / "answers").exists()
+
+
+def test_a_killed_worker_costs_nothing(client: Client, tmp_path: Path) -> None:
+    source = write(tmp_path / "register", rows(80))
+    killed: list[int] = []
+
+    def kill(_: str) -> None:
+        if not killed:
+            killed.append(next(iter(client.run(os.getpid).values())))
+            os.kill(killed[0], signal.SIGKILL)
+
+    report = run.run(plan.plan(source, "plug-time", 5), tmp_path / "answers", client, kill)
+    assert killed
+    assert (report.succeeded, report.lost) == (80, {})
+    assert read(tmp_path / "answers")["index"].tolist() == list(range(80))
+
+
+def test_a_part_that_fails_is_told_and_tried_again(client: Client, tmp_path: Path) -> None:
+    """One part cannot be read for a while; the others are done, and the next run does that one."""
+    source = write(tmp_path / "register", rows(6), rows(6))
+    planned = plan.plan(source, "plug-time", 6)
+    (source / "1.parquet").rename(source / "away")
+    report = run.run(planned, tmp_path / "answers", client)
+    assert (list(report.lost), report.complete) == ([1], False)
+    (source / "away").rename(source / "1.parquet")
+    report = run.run(planned, tmp_path / "answers", client)
+    assert (report.kept, report.succeeded, report.complete) == (1, 12, True)
+
+
+def start(source: Path, folder: Path) -> "subprocess.Popen[str]":
+    return subprocess.Popen(
+        [sys.executable, "-m", "stillpipe.register", source, folder, "--estimate", "plug-time",
+         "--rows", "10", "--workers", "2"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+    )  # fmt: skip
+
+
+def test_a_run_killed_midway_goes_on_where_it_was(tmp_path: Path) -> None:
+    """kill -9 of the command and its workers; what was done is kept, nothing else is missing."""
+    source = write(tmp_path / "register", rows(300))
+    folder = tmp_path / "answers"
+    first = start(source, folder)
+    for _ in range(600):
+        if len(list(folder.glob("part-*"))) >= 4:
+            break
+        time.sleep(0.05)
+    family = [psutil.Process(first.pid), *psutil.Process(first.pid).children(recursive=True)]
+    for process in family:
+        process.kill()
+    first.communicate()
+    kept = list(folder.glob("part-*"))
+    assert 4 <= len(kept) < 30
+    (folder / ".part-000029.parquet.left").write_bytes(b"half")
+    out, err = start(source, folder).communicate(timeout=300)
+    summary = json.loads(out)
+    assert summary["parts_kept"] == len(kept), err
+    assert (summary["total"], summary["succeeded"], summary["complete"]) == (300, 300, True)
+    assert err.count(f" of {30 - len(kept)} parts") == 30 - len(kept), "no other part was done"
+    assert sorted(f.name for f in folder.iterdir()) == [
+        plan.STATE, *(f"part-{i:06d}.parquet" for i in range(30))
+    ]  # fmt: skip
+    assert read(folder)["id"].tolist() == [r["id"] for r in rows(300)]
+
+
+def test_the_command_says_how_it_ended(
+    client: Client, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0 where all is answered, 1 where a row failed, 2 where it was refused."""
+    address = client.scheduler_info()["address"]
+    good = write(tmp_path / "good", rows(2))
+    bad = write(tmp_path / "bad", [r | {"pipe.size": "no-such"} for r in rows(2)])
+
+    def call(source: Path, *more: str) -> int:
+        folder = tmp_path / f"answers-{source.name}"
+        return command.main([str(source), str(folder), "--scheduler", address, *more])
+
+    assert call(good, "--estimate", "plug-time") == 0
+    assert json.loads(capsys.readouterr().out)["failed"] == 0
+    assert call(bad, "--estimate", "plug-time") == 1
+    assert json.loads(capsys.readouterr().out)["failed"] == 2
+    assert call(good) == 2
+    assert "column estimate: required" in capsys.readouterr().err
