@@ -24,6 +24,7 @@ from stillpipe.register import __main__ as command
 from stillpipe.register import part as parts
 from stillpipe.register import plan, run
 from stillpipe.tables import pipes
+from stillpipe.web import batch
 
 ROOT = Path(__file__).parents[2]
 WATER = {"fluid.temperature [degC]": 18.0, "ambient.temperature [degC]": 20.5,
@@ -70,6 +71,14 @@ def read(folder: Path) -> pd.DataFrame:
     return pd.read_parquet(folder)
 
 
+def answers(table: pa.Table) -> list[dict[str, Any]]:
+    """The rows that answer ``table``, estimated here."""
+    return [
+        parts.row_of(i, name, item)
+        for i, (name, item) in enumerate(parts.items(table, "plug-time"))
+    ]
+
+
 def test_answers_are_those_of_the_service(client: Client, tmp_path: Path, web: FlaskClient) -> None:
     """The same rows as CSV over HTTP get the same columns and the same cells."""
     asked = [r | {"estimate": "plug-time"} for r in rows(20)]
@@ -106,15 +115,15 @@ def test_the_cut_never_changes_the_answer(client: Client, tmp_path: Path) -> Non
     whole = rows(30)
     one = write(tmp_path / "one", whole)
     three = write(tmp_path / "three", whole[:4], whole[4:21], whole[21:], group=5)
-    answers = []
+    found: list[pd.DataFrame] = []
     for source, length in ((one, 1000), (one, 11), (three, 3), (three, 1000)):
-        folder = tmp_path / f"answers-{len(answers)}"
+        folder = tmp_path / f"answers-{len(found)}"
         run.run(plan.plan(source, "plug-time", length), folder, client)
-        answers.append(read(folder))
-    assert answers[0]["id"].tolist() == [r["id"] for r in whole]
-    assert answers[0]["index"].tolist() == list(range(30))
-    for other in answers[1:]:
-        pd.testing.assert_frame_equal(answers[0], other)
+        found.append(read(folder))
+    assert found[0]["id"].tolist() == [r["id"] for r in whole]
+    assert found[0]["index"].tolist() == list(range(30))
+    for other in found[1:]:
+        pd.testing.assert_frame_equal(found[0], other)
 
 
 def test_the_folder_reads_as_one_table_where_parts_had_other_columns(
@@ -146,20 +155,38 @@ def test_no_row_is_lost_and_every_fault_is_told() -> None:
     )  # fmt: skip
     ids = [*table["id"].to_pylist()[:4], "x" * 70_000]
     table = table.set_column(0, "id", pa.array(ids))
-    items = parts.items(table, "plug-time")
-    replies = [json.loads(reply) for _, reply in parts.batch.work(items)]
-    assert [r["status"] for r in replies] == [200, 422, 422, 422, 413]
-    for reply in replies[1:4]:
-        pointers = [e["pointer"] for e in reply["problem"]["errors"]]
-        assert all(p.startswith("#/request/line_pressure") for p in pointers)
+    answered = answers(table)
+    assert [r["status"] for r in answered] == [200, 422, 422, 422, 413]
+    for row in answered[1:4]:
+        assert row["problem.errors"].startswith("#/request/line_pressure")
+        assert ";" not in row["problem.errors"]
 
 
 def test_text_is_never_taken_for_a_number() -> None:
     table = pa.Table.from_pylist([rows(1)[0] | {"line_pressure [bar]": "2.5", "pipe.size": 2}])
-    (reply,) = (json.loads(r) for _, r in parts.batch.work(parts.items(table, "plug-time")))
-    assert reply["status"] == 422
-    pointers = {e["pointer"] for e in reply["problem"]["errors"]}
+    (row,) = answers(table)
+    assert row["status"] == 422
+    pointers = {e.split()[0] for e in row["problem.errors"].split("; ")}
     assert pointers == {"#/request/line_pressure/value", "#/request/pipe/size"}
+
+
+def test_equal_pipes_are_estimated_once_and_keep_their_names(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A name that cannot be used is told in its own row, and not in that of its twin."""
+    begun: list[bytes] = []
+    work = batch.work
+    monkeypatch.setattr(batch, "work", lambda chunk: begun.extend(chunk) or work(chunk))
+    parts._answered.cache_clear()
+    one, other = rows(2)
+    asked = [one, other, one | {"id": "twin"}, one | {"id": None}, one | {"id": "x" * 1000}]
+    found = answers(pa.Table.from_pylist(asked))
+    assert [r["status"] for r in found] == [200, 200, 200, 200, 422]
+    assert [r["id"] for r in found] == ["harbour-lane/0", "harbour-lane/1", "twin", None, None]
+    assert "#/request/id" in found[4]["problem.errors"]
+    assert len(begun) == 3
+    figures = [{k: v for k, v in r.items() if k not in ("index", "id")} for r in found]
+    assert figures[0] == figures[2] == figures[3] != figures[1]
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 import os
 from collections import Counter
+from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -15,6 +17,8 @@ from stillpipe.web import batch, limits, tabular
 
 FIXED = {"index": pa.int64(), "status": pa.int16()}
 """Columns of whole numbers; every other number is a float."""
+REMEMBERED = 8192
+"""Answers kept by each worker: a register has many equal pipes."""
 
 
 def answer(part: Slice, estimate: str | None, folder: Path) -> dict[str, int]:
@@ -22,18 +26,34 @@ def answer(part: Slice, estimate: str | None, folder: Path) -> dict[str, int]:
     with pq.ParquetFile(part.file) as opened:
         table = opened.read_row_group(part.group).slice(part.offset, part.rows)
     rows = [
-        tabular.flat({"index": part.first + i} | orjson.loads(reply))
-        for i, (_, reply) in enumerate(batch.work(items(table, estimate)))
+        row_of(part.first + i, name, item) for i, (name, item) in enumerate(items(table, estimate))
     ]
     write(table_of(rows), folder / part.name)
     return dict(Counter("succeeded" if r["status"] == 200 else "failed" for r in rows))
 
 
-def items(table: pa.Table, estimate: str | None) -> list[bytes]:
-    """Return the rows of ``table`` as items of a batch; an empty cell leaves its member out."""
+@lru_cache(maxsize=REMEMBERED)
+def _answered(item: bytes) -> bytes:
+    ((_, reply),) = batch.work([item])
+    return reply
+
+
+def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:
+    """Return the answer to ``item`` as the row ``index`` of the register, which is called ``name``.
+
+    What differs in nothing but its name is estimated once.
+    """
+    reply = orjson.loads(_answered(item))
+    return tabular.flat({"index": index} | reply | ({} if name is None else {"id": name}))
+
+
+def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, bytes]]:
+    """Yield the rows of ``table`` as items of a batch, without their names where these are sound.
+
+    An empty cell leaves its member out.
+    """
     head = table.column_names
     columns = tabular.columns_of(head + (["estimate"] if estimate else []))
-    found = []
     for row in table.to_pylist():
         request: dict[str, Any] = {}
         item: dict[str, Any] = {"request": request}
@@ -47,8 +67,12 @@ def items(table: pa.Table, estimate: str | None) -> list[bytes]:
                 item[name] = value
             else:
                 column.put_typed(value, request)
-        found.append(_encoded(item))
-    return found
+        name = request.get("id")
+        if not (isinstance(name, str) and len(name) <= limits.ID_LENGTH):
+            name = None
+        else:
+            del request["id"]
+        yield name, _encoded(item)
 
 
 def _encoded(item: dict[str, Any]) -> bytes:
