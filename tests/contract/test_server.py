@@ -23,7 +23,7 @@ pytestmark = pytest.mark.server
 @pytest.fixture(scope="module")
 def address() -> Iterator[str]:
     """The address of a running gunicorn that says it is ready."""
-    with Server() as server:
+    with Server(PYTHONWARNINGS="error::RuntimeWarning") as server:
         yield server.address
 
 

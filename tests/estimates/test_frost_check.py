@@ -8,6 +8,7 @@ from CoolProp.HumidAirProp import HAPropsSI
 from estimates.jobs import HALF_INCH, ZERO_C
 from stillpipe.estimates.frost_check import frost_check
 from stillpipe.physics import humidity
+from stillpipe.tables import fluids
 
 
 @pytest.mark.parametrize("celsius", [5.0, 20.0, 35.0])
@@ -51,6 +52,18 @@ def test_a_small_delay_is_explained_by_warmer_water_and_a_long_one_is_not() -> N
     )
     assert small.weight > long.weight
     assert "would explain" in small.text
+
+
+@pytest.mark.parametrize("concentration", [0.3, 0.6])
+def test_slush_is_its_own_cause(concentration: float) -> None:
+    """At 60 % the freezing curve gives no ice at all."""
+    glycol = fluids.find("propylene_glycol")
+    job = replace(HALF_INCH, fluid=glycol, concentration=concentration)
+    found = frost_check(job, 1800.0, False)
+    assert (found.state, found.verdict) == ("no-frost-possible", "no-go")
+    assert found.causes[0].code == "wrong-fluid"
+    assert "slush" in found.causes[0].text
+    assert "warm-water" not in {c.code for c in found.causes}
 
 
 def test_warm_water_as_told_ranks_high() -> None:

@@ -86,14 +86,19 @@ def _state(by: Range | None, elapsed: float, seen: bool, point: float) -> str:
 def _causes(
     job: Freeze, by: Range | None, elapsed: float, humid: float, limit: Range | None
 ) -> tuple[Cause, ...]:
-    """Likely causes, ranked: what physics can weigh first, the rest by common practice."""
+    """Likely causes, ranked: what physics can weigh first, the rest by common practice.
+
+    Slush, which has no ``limit`` of flow [kg/s], is its own cause: no warmth explains it.
+    """
+    slush = limit is None
     found = [
-        _flow(job, limit), _warm(job, elapsed), _jacket(by, elapsed),
+        _flow(job, limit), _jacket(by, elapsed), *([] if slush else [_warm(job, elapsed)]),
         Cause("cylinder-empty", 0.5, "The cylinder is empty, or feeds gas: no dip tube, not "
               "upright, or too warm or too cold.", "Weigh the cylinder, stand it upright, exchange "
               "it."),
-        Cause("wrong-fluid", 0.2 if job.fluid.key == "water" else 0.5,
-              "The line holds glycol, or more of it than told.",
+        Cause("wrong-fluid", 1.0 if slush else 0.2 if job.fluid.key == "water" else 0.5,
+              "What the line holds, as told, stays slush." if slush
+              else "The line holds glycol, or more of it than told.",
               "Draw a sample and measure it with a refractometer."),
         Cause("lined-pipe", 0.2 if job.lining_thickness == 0.0 else 0.1,
               "Scale or a lining in the bore, or a larger pipe than told.",

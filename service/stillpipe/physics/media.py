@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import convection
 
 Array = NDArray[np.float64]
@@ -80,7 +81,15 @@ class Medium:
         return float(self.h0 + (i + (T - a) / (b - a)) / self.inv)
 
     def closing(self, solid: float) -> float:
-        """Enthalpy [J/m3] at which the ice fraction reaches ``solid`` [-] on cooling."""
+        """Enthalpy [J/m3] at which the ice fraction reaches ``solid`` [-] on cooling.
+
+        Raises
+        ------
+        SolverError
+            where the medium holds less ice than that when it is coldest
+        """
+        if self.solid[0] < solid:
+            raise SolverError(Fault((), "the fluid never holds that much ice"))
         i = int(np.argmax(self.solid < solid))
         a, b = self.solid[i - 1], self.solid[i]
         return float(self.h0 + (i - 1 + (a - solid) / (a - b)) / self.inv)
