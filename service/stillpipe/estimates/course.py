@@ -62,21 +62,7 @@ def check(job: Freeze) -> None:
 def case(job: Freeze, choice: Choice = LIKELY) -> freeze.Case:
     """Lay out ``job`` for the solver with the uncertain inputs scaled by ``choice``."""
     material = job.material
-    vertical = job.orientation == "vertical"
-    strength = choice.convection
-    if job.fluid.key == "water" or job.concentration <= 0.0:
-        medium, solid = media.water(job.bore, job.jacket_length, vertical, strength), 1.0
-    else:
-        solid = PLUG_SOLID
-        medium = solutions.medium(
-            job.fluid.key,
-            job.concentration,
-            job.bore,
-            job.jacket_length,
-            vertical,
-            strength,
-            solid,
-        )
+    medium, solid = _medium(job, choice.convection)
     surface = min(media.ZERO_C, job.ambient_temperature - 5.0)
     beside = film.beside(
         job.outside_diameter,
@@ -102,6 +88,18 @@ def case(job: Freeze, choice: Choice = LIKELY) -> freeze.Case:
         medium,
         solid,
     )
+
+
+def _medium(job: Freeze, strength: float) -> tuple[media.Medium, float]:
+    """Return what fills the bore, and the ice fraction [-] that counts as a plug in it."""
+    vertical = job.orientation == "vertical"
+    if job.fluid.key == "water" or job.concentration <= 0.0:
+        return media.water(job.bore, job.jacket_length, vertical, strength), 1.0
+    medium = solutions.medium(
+        job.fluid.key, job.concentration, job.bore, job.jacket_length, vertical, strength,
+        PLUG_SOLID,
+    )  # fmt: skip
+    return medium, PLUG_SOLID
 
 
 def lining(job: Freeze) -> float:

@@ -59,16 +59,9 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
     pressures = [plug_time.holding(job, h.length, c) for c, h in held.items()]
     pressure = plug_time.ordered(pressures, plug_time.holding(job, likely.length))
     return HoldTime(
-        plug_time.verdict(reasons),
-        reasons,
-        ready,
-        band("at_closure"),
-        band("survival"),
-        band("thaw"),
-        band("length"),
-        pressure,
-        notes,
-    )
+        plug_time.verdict(reasons), reasons, ready, band("at_closure"), band("survival"),
+        band("thaw"), band("length"), pressure, notes,
+    )  # fmt: skip
 
 
 def _refused(reasons: tuple[Note, ...], notes: tuple[Note, ...]) -> HoldTime:

@@ -145,17 +145,7 @@ def job_estimate(whole: Whole) -> JobEstimate:
     hold = hold_time.hold_time(job, whole.feeding.hold)
     cylinders = cylinder_count.cylinder_count(job, whole.feeding, whole.bottle, whole.plan)
     need = cylinders.need
-    air = None
-    if whole.place is not None and need.draws:
-        points = whole.feeding.points
-        first = need.draws[0]
-        air = ventilation.ventilation(
-            whole.place,
-            (
-                Segment(points * first.freeze / first.ready, first.ready),
-                Segment(points * first.rate, max(whole.feeding.hold, 1.0)),
-            ),
-        )
+    air = _air(whole, need)
     apart = None
     if whole.run:
         apart = spacing.spacing(job, whole.feeding.hold, whole.run, whole.rating)
@@ -173,6 +163,18 @@ def job_estimate(whole: Whole) -> JobEstimate:
         need, cylinders, air, apart, quote(whole, plug, hold, need, cylinders),
         tuple(dict.fromkeys((*every, *(air.cautions if air else ())))),
     )  # fmt: skip
+
+
+def _air(whole: Whole, need: Co2Mass) -> Ventilation | None:
+    """Estimate the room's air while all points are frozen and held; None without a room."""
+    if whole.place is None or not need.draws:
+        return None
+    points, first = whole.feeding.points, need.draws[0]
+    release = (
+        Segment(points * first.freeze / first.ready, first.ready),
+        Segment(points * first.rate, max(whole.feeding.hold, 1.0)),
+    )
+    return ventilation.ventilation(whole.place, release)
 
 
 def timeline(

@@ -94,23 +94,7 @@ def obstacles(job: Freeze) -> list[Note]:
 def judge(job: Freeze, flow: Range, runs: list[course.Course]) -> list[Note]:
     """Reasons found by solving: flow, closure and readiness in the three courses."""
     _, likely, slow = runs
-    found = []
-    if job.flow > flow.likely:
-        found.append(
-            Note(
-                "flowing",
-                "The flow carries in more heat than the jacket can take out; stop the flow.",
-                "stop",
-            )
-        )
-    elif job.flow > flow.low:
-        found.append(
-            Note(
-                "flow-near-limit",
-                "The flow is near the most that can be frozen; stop it if you can.",
-                "warn",
-            )
-        )
+    found = _of_flow(job, flow)
     if likely.closure is None:
         found.append(
             Note("never-closes", "The bore does not freeze shut within four hours.", "stop")
@@ -136,6 +120,17 @@ def judge(job: Freeze, flow: Range, runs: list[course.Course]) -> list[Note]:
             )
         )
     return found
+
+
+def _of_flow(job: Freeze, flow: Range) -> list[Note]:
+    """Reasons that lie in the flow, held against its limits [kg/s]."""
+    if job.flow > flow.likely:
+        text = "The flow carries in more heat than the jacket can take out; stop the flow."
+        return [Note("flowing", text, "stop")]
+    if job.flow > flow.low:
+        text = "The flow is near the most that can be frozen; stop it if you can."
+        return [Note("flow-near-limit", text, "warn")]
+    return []
 
 
 def verdict(reasons: tuple[Note, ...]) -> str:

@@ -341,17 +341,13 @@ def _tick(Tw: Array, dt: float, clock: Array, o: Outside) -> None:
 
 @njit(nogil=True, cache=True)
 def _event(
-    rule: Rule,
-    m: Tables,
-    centre: tuple[float, float],
-    extent: tuple[float, float],
-    Tw: float,
+    rule: Rule, m: Tables, centre: tuple[float, float], extent: tuple[float, float], Tw: float,
     most: float,
-) -> tuple[bool, float]:
+) -> tuple[bool, float]:  # fmt: skip
     """Tell whether the event came in the last step, and what part of the step lies beyond it.
 
     ``centre`` enthalpy and ``extent`` are pairs, before and after the step.
-    """  # fmt: skip
+    """
     before, after = extent
     if rule.stop == CLOSED and centre[1] <= m.hclose:
         fall = centre[0] - centre[1]
@@ -365,23 +361,15 @@ def _event(
 
 @njit(nogil=True, cache=True)
 def advance(
-    H: Array,
-    Tw: Array,
-    clock: Array,
-    history: Array,
-    rows: int,
-    m: Tables,
-    g: Mesh,
-    w: Wall,
-    o: Outside,
-    rule: Rule,
-) -> tuple[int, int]:
+    H: Array, Tw: Array, clock: Array, history: Array, rows: int, m: Tables, g: Mesh, w: Wall,
+    o: Outside, rule: Rule,
+) -> tuple[int, int]:  # fmt: skip
     """Advance the column until its event or its end; return (why, rows of history).
 
     ``H`` enthalpy [J/m3], shape (axial, radial); ``Tw`` wall [K], shape (axial,); ``clock`` and
     ``history``, shape (most rows, ROW), are changed in place. When the history is full its last
     row is written over. ``FAILED`` where Newton's method does not settle.
-    """  # fmt: skip
+    """
     s = scratch(H.shape[0], H.shape[1])
     extent = min(history[rows - 1, 1], history[rows - 1, 2]) if rows > 0 else 0.0
     while clock[NOW] < rule.end:

@@ -118,13 +118,6 @@ def medium(
     conductivity = conductivity + (1.0 - solid) * factor * k_liquid
     bond = float(T[int(np.argmax(ice < plug_solid))])
     return media.Medium(
-        0.0,
-        1.0 / step,
-        temperature,
-        media.kirchhoff(temperature, conductivity),
-        conductivity,
-        solid,
-        bond,
-        float(np.interp(bond, temperature, conductivity)),
-        k_liquid,
-    )
+        0.0, 1.0 / step, temperature, media.kirchhoff(temperature, conductivity), conductivity,
+        solid, bond, float(np.interp(bond, temperature, conductivity)), k_liquid,
+    )  # fmt: skip

@@ -118,31 +118,28 @@ def inputs(asked: Asked) -> JSON:
     }
     if asked.pipe:
         pipe["id"] = asked.pipe.id
+    fluid = {
+        "type": plain("fluid.type", job.fluid.key),
+        "concentration": q("fluid.concentration", job.concentration, "fraction"),
+        "temperature": q("fluid.temperature", job.fluid_temperature, "temperature"),
+        "flow": q("fluid.flow", job.flow, "mass_flow"),
+    }
+    jacket = {
+        "length": q("jacket.length", job.jacket_length, "length"),
+        "conductance": q("jacket.conductance", job.jacket_conductance, "conductance"),
+    }
+    ambient = q("ambient.temperature", job.ambient_temperature, "temperature")
+    cylinder = q("cylinder.temperature", job.cylinder_temperature, "temperature")
     return {
-        "pipe": pipe,
-        "lining_thickness": q("lining", job.lining_thickness, "length"),
+        "pipe": pipe, "lining_thickness": q("lining", job.lining_thickness, "length"),
         "insulation_thickness": q("insulation", job.insulation_thickness, "length"),
-        "fluid": {
-            "type": plain("fluid.type", job.fluid.key),
-            "concentration": q("fluid.concentration", job.concentration, "fraction"),
-            "temperature": q("fluid.temperature", job.fluid_temperature, "temperature"),
-            "flow": q("fluid.flow", job.flow, "mass_flow"),
-        },
-        "ambient": {
-            "temperature": q("ambient.temperature", job.ambient_temperature, "temperature")
-        },
+        "fluid": fluid, "ambient": {"temperature": ambient},
         "line_pressure": q("line_pressure", job.line_pressure, "pressure"),
-        "orientation": plain("orientation", job.orientation),
-        "jacket": {
-            "length": q("jacket.length", job.jacket_length, "length"),
-            "conductance": q("jacket.conductance", job.jacket_conductance, "conductance"),
-        },
+        "orientation": plain("orientation", job.orientation), "jacket": jacket,
         "adhesion": q("adhesion", job.adhesion, "pressure"),
         "safety_factor": plain("safety_factor", job.safety_factor),
-        "cylinder": {
-            "temperature": q("cylinder.temperature", job.cylinder_temperature, "temperature")
-        },
-    }
+        "cylinder": {"temperature": cylinder},
+    }  # fmt: skip
 
 
 def head(asked: Asked, outcome: Outcome) -> JSON:
