@@ -11,7 +11,9 @@ mkdir -p "$folder"
 python3 -m venv "$work"
 python="$work/bin/python"
 "$python" -m pip install --quiet --require-hashes --requirement deploy/requirements.txt
-"$python" -m pip install --quiet --no-deps --no-build-isolation .
+mkdir "$work/source"
+cp -r pyproject.toml README.md service "$work/source"
+"$python" -m pip install --quiet --no-deps --no-build-isolation "$work/source"
 "$python" -m pip uninstall --quiet --yes setuptools pip
 version="$("$python" -c 'import stillpipe; print(stillpipe.__version__)')"
 "$tools/cyclonedx-py" environment --pyproject pyproject.toml --mc-type application \

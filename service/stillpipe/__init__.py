@@ -13,5 +13,5 @@ Imports point one way: ``web -> estimates -> physics | tables -> errors``.
 
 __version__ = "0.2.0"
 
-MODEL_VERSION = "1.0.0"
+MODEL_VERSION = "1.0.1"
 """Version of the physical model and its assumptions; changes whenever a figure may change."""

@@ -75,7 +75,10 @@ def test_what_is_tested_is_what_is_shipped() -> None:
 
 
 def test_every_build_takes_the_lock() -> None:
-    for name in ("Dockerfile", "deploy/start.sh", "deploy/test.sh", "deploy/replay.sh"):
+    for name in (
+        "Dockerfile",
+        *(f"deploy/{n}.sh" for n in ("start", "test", "replay", "inventory")),
+    ):
         text = (ROOT / name).read_text()
         installs = [line for line in text.splitlines() if re.search(r'pip"? install', line)]
         assert len(installs) == 2, name
