@@ -22,8 +22,8 @@ from stillpipe.physics import column, freeze, media
 from stillpipe.tables import fluids, materials, pipes
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from reference import explicit_2d, library_2d  # noqa: E402
-from reference.explicit_2d import Mesh  # noqa: E402
+from reference import explicit_2d, library_2d
+from reference.explicit_2d import Mesh
 
 REPEATS = 5
 COMPARED = (("ASTM B88", "1/2", "L"), ("ASME B36.10M", "1/2", "40"), ("ASME B36.10M", "2", "40"))
