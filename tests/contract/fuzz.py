@@ -19,7 +19,8 @@ FOLDER = Path(__file__).parent
 def run(address: str, chosen: list[str], timeout: float) -> "subprocess.CompletedProcess[str]":
     """Send generated traffic to ``address``, with the further options ``chosen``."""
     command = [
-        str(Path(sys.executable).parent / "schemathesis"), "run", f"{address}/openapi.json",
+        str(Path(sys.executable).parent / "schemathesis"),
+        "--config-file", str(FOLDER / "schemathesis.toml"), "run", f"{address}/openapi.json",
         "--workers", "2", "--checks", "all",
         "--exclude-checks", "positive_data_acceptance,unsupported_method",
         "--exclude-path", "/docs/{file}", *chosen,
