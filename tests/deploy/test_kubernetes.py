@@ -17,7 +17,7 @@ from stillpipe import __version__
 from stillpipe.web.app import create_app
 
 KUBECTL = shutil.which("kubectl")
-VERSIONS = ("1.32", kubernetes_validate.latest_version())
+VERSIONS = ("1.31", kubernetes_validate.latest_version())
 """The API's versions that the manifests are held against."""
 
 pytestmark = pytest.mark.skipif(KUBECTL is None, reason="no kubectl on this machine")
