@@ -1,12 +1,22 @@
 """Pages of listed origins may ask from a browser, others may not; none is listed by default."""
 
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+from flask import Response
 from flask.testing import FlaskClient
+from selenium import webdriver
+from werkzeug.serving import make_server
 
 from stillpipe.web import cross_origin, keys
 from stillpipe.web.app import create_app
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import WSGIApplication
 
 OURS = "https://dispatch.harbour-lane.example"
 BODY = (Path(__file__).parents[2] / "openapi" / "examples" / "plug-time-request.json").read_bytes()
@@ -92,3 +102,46 @@ def test_what_is_no_origin_stops_the_start(monkeypatch: pytest.MonkeyPatch, entr
         create_app(warm_up=False)
     assert entry in str(told.value)
     assert OURS not in str(told.value)
+
+
+@contextmanager
+def served(application: "WSGIApplication", host: str, port: int = 0) -> Iterator[str]:
+    """The origin at which ``application`` is served."""
+    server = make_server(host, port, application, threaded=True)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://{host}:{server.server_port}"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+ASK = """
+const [address, body, done] = arguments;
+fetch(address + "/v1/plug-time", {
+  method: "POST", body,
+  headers: {"Content-Type": "application/json", "Authorization": "Bearer a-key"},
+}).then(r => r.json().then(j => done([r.status, j.verdict, r.headers.get("X-Request-Id")])),
+        e => done([0, e.name, null]));
+"""
+
+
+@pytest.mark.browser
+def test_a_browser_lets_the_listed_page_ask_and_no_other(
+    browser: webdriver.Chrome, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """With its key, and so with a preflight; both pages are the same but for their origin."""
+    file = tmp_path / "keys"
+    file.write_text(f"dispatch:{keys.digest_of('a-key')}\n")
+    monkeypatch.setenv("STILLPIPE_KEYS_FILE", str(file))
+    page = Response("<!doctype html><title>dispatch</title>", content_type="text/html")
+    with served(page, "localhost") as ours, served(page, "127.0.0.1") as other:
+        monkeypatch.setenv("STILLPIPE_CORS_ORIGINS", ours)
+        with served(create_app(warm_up=False), "127.0.0.1") as service:
+            found = []
+            for origin in (ours, other):
+                browser.get(origin)
+                found.append(browser.execute_async_script(ASK, service, BODY.decode()))
+    (status, verdict, request_id), refused = found
+    assert (status, verdict, len(request_id)) == (200, "go", 32)
+    assert refused == [0, "TypeError", None]
