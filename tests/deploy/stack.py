@@ -82,7 +82,8 @@ class Server:
 class Stack(Server):
     """gunicorn behind nginx; ``rate`` and ``burst`` are what one caller may ask.
 
-    ``most`` of each upstream line may be under way; pages of ``origin`` may ask.
+    ``most`` of each upstream line may be under way; pages of ``origin`` may ask; ``patience`` is
+    how long the proxy waits for gunicorn.
     """
 
     def __init__(
@@ -92,6 +93,7 @@ class Stack(Server):
         burst: int = 1000,
         most: int = 32,
         origin: str = "",
+        patience: str = "60s",
         settings: tuple[str, ...] = (),
         **environment: str,
     ) -> None:
@@ -108,6 +110,7 @@ class Stack(Server):
         self._set("rates.conf", "20r/s", rate)
         if origin:
             self._set("origins.conf", 'default "";', f'default ""; "{origin}" $http_origin;')
+        self._set("nginx.conf", "proxy_read_timeout 60s", f"proxy_read_timeout {patience}")
         self._set("nginx.conf", "burst=40", f"burst={burst}")
         self._set("nginx.conf", "/tmp/", f"{folder}/")  # noqa: S108
         self._set("nginx.conf", "error_log stderr", f"error_log {folder}/error.log")

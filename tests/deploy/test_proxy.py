@@ -1,7 +1,9 @@
 """nginx in front of gunicorn: refusals are problems, rates are exact, slow callers harmless."""
 
 import json
+import os
 import re
+import signal
 import socket
 import threading
 import time
@@ -146,6 +148,25 @@ def test_a_batch_streams_through(stack: Stack) -> None:
     heads = {"Content-Type": "application/x-ndjson"}
     reply = requests.post(f"{stack.address}/v1/batch", lines, headers=heads, timeout=60)
     assert json.loads(reply.content.splitlines()[-1])["summary"]["complete"] is True
+
+
+def test_a_long_table_is_waited_for_and_a_lost_estimate_is_not(tmp_path: Path) -> None:
+    """The proxy waits half a second for an estimate, and for a table as long as it takes."""
+    head, *rows = (ROOT / "openapi" / "examples" / "batch-table.csv").read_text().splitlines()
+    table = "\n".join([head, *(rows[i % len(rows)] for i in range(300))])
+    with Stack(tmp_path, patience="500ms") as stack:
+        begun = time.perf_counter()
+        reply = requests.post(
+            f"{stack.address}/v1/batch", table, headers={"Content-Type": "text/csv"}, timeout=300
+        )
+        assert time.perf_counter() - begun > 0.5
+        assert (reply.status_code, reply.headers["Batch-Succeeded"]) == (200, "300")
+        for worker in stack.workers():
+            os.kill(worker, signal.SIGSTOP)
+        late = raw(stack, POST.encode() + b"Content-Length: %d\r\n\r\n%s" % (len(EXAMPLE), EXAMPLE))
+        for worker in stack.workers():
+            os.kill(worker, signal.SIGCONT)
+    assert refused(late) == (504, "timed-out")
 
 
 def test_the_proxys_problems_are_the_services(stack: Stack) -> None:
