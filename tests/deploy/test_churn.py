@@ -6,6 +6,7 @@ import os
 import signal
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -43,21 +44,31 @@ def after(callers: Callers, share: float) -> None:
 TOTAL = int(os.environ.get("STILLPIPE_TEST_REQUESTS", "100000"))
 
 
+def kill_one(stack: Stack) -> None:
+    """Kill a worker; one that is gone before the signal comes is none."""
+    for _ in range(100):
+        with suppress(ProcessLookupError, IndexError):
+            os.kill(stack.workers()[0], signal.SIGKILL)
+            return
+        time.sleep(0.1)
+    raise AssertionError("there is no worker")
+
+
 def churn(stack: Stack, callers: Callers, done: list[str]) -> None:
     """Do to gunicorn what happens to it in a year, while it is being asked."""
-    for share in (0.1, 0.3, 0.5):
+    plan = [(share, "HUP") for share in (0.1, 0.3, 0.5)]
+    plan += [(share, "KILL") for share in (0.15, 0.35, 0.45, 0.55, 0.6)]
+    plan += [(share, "TERM") for share in (0.7, 0.9)]
+    for share, what in sorted(plan):
         after(callers, share)
-        stack.server.send_signal(signal.SIGHUP)
-        done.append("HUP")
-    for share in (0.15, 0.35, 0.45, 0.55, 0.6):
-        after(callers, share)
-        os.kill(stack.workers()[0], signal.SIGKILL)
-        done.append("KILL")
-    for share in (0.7, 0.9):
-        after(callers, share)
-        stack.stop()
-        stack.start()
-        done.append("TERM")
+        if what == "HUP":
+            stack.server.send_signal(signal.SIGHUP)
+        elif what == "KILL":
+            kill_one(stack)
+        else:
+            stack.stop()
+            stack.start()
+        done.append(what)
 
 
 def ask(callers: Callers) -> tuple[Tally, float]:
