@@ -40,13 +40,14 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
     notes = cautions.of_freeze(job)
     if any(n.code == "slush" for n in stops):
         return _refused(tuple(stops), notes)
-    choices = (course.FAST, course.LIKELY, course.SLOW)
-    runs = [course.solve(job, c, horizon=3600.0 + hold) for c in choices]
+    runs = list(course.all_three(job, 3600.0 + hold))
     reasons = (*stops, *plug_time.judge(job, plug_time.flow_limit(job), runs))
     ready = plug_time.span(*(r.ready for r in runs))
     if ready is None:
         return _refused(reasons, notes)
-    held = {c: follow(job, r, c, hold) for c, r in zip(choices, runs, strict=True) if r.ready}
+    held = {
+        c: follow(job, r, c, hold) for c, r in zip(course.CHOICES, runs, strict=True) if r.ready
+    }
     likely = held[course.LIKELY]
 
     def band(member: str) -> Range | None:

@@ -32,7 +32,7 @@ def plug_time(job: Freeze) -> PlugTime:
     slush = [n for n in stops if n.code == "slush"]
     if slush:
         return _refused(job, tuple(stops))
-    runs = [course.solve(job, c) for c in (course.FAST, course.LIKELY, course.SLOW)]
+    runs = list(course.all_three(job))
     fast, likely, slow = runs
     flow = flow_limit(job)
     reasons = (*stops, *judge(job, flow, runs))
@@ -227,10 +227,7 @@ def span(fast: float | None, likely: float | None, slow: float | None) -> Range 
     Ordered by value: in a cold room a film that slows the freeze cools a warm line sooner. Open
     above where the slow course never comes to it.
     """
-    if likely is None:
-        return None
-    known = [v for v in (fast, likely, slow) if v is not None]
-    return Range(min(known), likely, None if slow is None else max(known))
+    return ordered([likely, slow] if fast is None else [fast, likely, slow], likely)
 
 
 def ordered(values: list[float | None] | list[float], likely: float | None) -> Range | None:
@@ -245,9 +242,9 @@ def _at_ready(runs: list[course.Course], figure: Figure) -> Range | None:
     """Range of ``figure`` over the courses that came to ready, ordered by value."""
     if runs[1].ready is None:
         return None
-    choices = (course.FAST, course.LIKELY, course.SLOW)
-    values = [figure(r, c) for r, c in zip(runs, choices, strict=True) if r.ready is not None]
-    return Range(min(values), figure(runs[1], course.LIKELY), max(values))
+    pairs = zip(runs, course.CHOICES, strict=True)
+    values = [figure(r, c) for r, c in pairs if r.ready is not None]
+    return ordered(values, figure(runs[1], course.LIKELY))
 
 
 def _refused(job: Freeze, reasons: tuple[Note, ...]) -> PlugTime:
