@@ -9,6 +9,7 @@ its workers. Everything is invented.
 """
 
 import itertools
+import os
 import random
 import sys
 import tempfile
@@ -17,7 +18,7 @@ from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.parquet as pq
-from dask.distributed import Client, LocalCluster
+from dask.distributed import Client
 
 from stillpipe.estimates import warm
 from stillpipe.register import plan, run
@@ -27,37 +28,34 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from benchmarks.batch_rate import Watch
 
 
-def pipes_of(count: int) -> pa.Table:
-    """Return ``count`` different questions of plug-time."""
-    chosen = list(itertools.islice(itertools.cycle(pipes.catalogue()), count))
+def questions(chosen: list[pipes.Pipe], celsius: list[float], bar: list[float]) -> pa.Table:
+    """Return a register of ``chosen`` pipes, each with its water temperature and pressure."""
     return pa.table(
         {
-            "id": [str(i) for i in range(count)],
+            "id": [str(i) for i in range(len(chosen))],
             "pipe.standard": [p.standard for p in chosen],
             "pipe.size": [p.size for p in chosen],
             "pipe.schedule": [p.schedule for p in chosen],
-            "fluid.temperature [degC]": [10.0 + 15.0 * i / count for i in range(count)],
-            "ambient.temperature [degC]": [20.0] * count,
-            "line_pressure [bar]": [3.0] * count,
+            "fluid.temperature [degC]": celsius,
+            "ambient.temperature [degC]": [20.0] * len(chosen),
+            "line_pressure [bar]": bar,
         }
     )
+
+
+def pipes_of(count: int) -> pa.Table:
+    """Return ``count`` different questions of plug-time."""
+    chosen = list(itertools.islice(itertools.cycle(pipes.catalogue()), count))
+    return questions(chosen, [10.0 + 15.0 * i / count for i in range(count)], [3.0] * count)
 
 
 def standard_pipes_of(count: int) -> pa.Table:
     """Return ``count`` questions as an operator's register has them: few conditions, many pipes."""
     draw = random.Random(1)
-    catalogue = pipes.catalogue()
-    chosen = [draw.choice(catalogue) for _ in range(count)]
-    return pa.table(
-        {
-            "id": [str(i) for i in range(count)],
-            "pipe.standard": [p.standard for p in chosen],
-            "pipe.size": [p.size for p in chosen],
-            "pipe.schedule": [p.schedule for p in chosen],
-            "fluid.temperature [degC]": [draw.choice((6.0, 12.0, 20.0, 35.0)) for _ in chosen],
-            "ambient.temperature [degC]": [20.0] * count,
-            "line_pressure [bar]": [draw.choice((3.0, 6.0)) for _ in chosen],
-        }
+    return questions(
+        draw.choices(pipes.catalogue(), k=count),
+        draw.choices((6.0, 12.0, 20.0, 35.0), k=count),
+        draw.choices((3.0, 6.0), k=count),
     )
 
 
@@ -65,14 +63,12 @@ def measure(table: pa.Table, estimate: str, workers: int) -> tuple[float, float]
     """Return rows a second and the greatest memory [MiB] of a register."""
     with (
         tempfile.TemporaryDirectory() as folder,
-        LocalCluster(
-            n_workers=workers, threads_per_worker=1, dashboard_address="127.0.0.1:0"
-        ) as cluster,
+        run.workers_here(workers) as cluster,
         Client(cluster) as client,
     ):
         client.run(warm.warm)
         pq.write_table(table, f"{folder}/register.parquet", row_group_size=100_000)
-        watch = Watch(client.run_on_scheduler(_pid))
+        watch = Watch(os.getpid())  # the scheduler is a thread of this process
         watch.start()
         begun = time.perf_counter()
         planned = plan.plan(Path(f"{folder}/register.parquet"), estimate, 2000)
@@ -83,13 +79,7 @@ def measure(table: pa.Table, estimate: str, workers: int) -> tuple[float, float]
     return len(table) / seconds, watch.peak / 2**20
 
 
-def _pid() -> int:
-    import os  # noqa: PLC0415 - run by the scheduler
-
-    return os.getpid()
-
-
-def main(rows: int, many: int) -> None:
+def main(rows: int = 20_000, many: int = 1_000_000) -> None:
     """Run the benchmark and print it."""
     table = pipes_of(rows)
     one, _ = measure(table, "plug-time", 1)
@@ -101,4 +91,4 @@ def main(rows: int, many: int) -> None:
 
 
 if __name__ == "__main__":
-    main(*(int(x) for x in [*sys.argv[1:], *("20000", "1000000")[len(sys.argv) - 1 :]]))
+    main(*map(int, sys.argv[1:]))

@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from dask import dataframe
-from distributed import Client, LocalCluster
+from distributed import Client
 from flask.testing import FlaskClient
 
 from stillpipe.register import __main__ as command
@@ -34,12 +34,7 @@ WATER = {"fluid.temperature [degC]": 18.0, "ambient.temperature [degC]": 20.5,
 @pytest.fixture(scope="module")
 def client() -> Iterator[Client]:
     """Two workers."""
-    with (
-        LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
-        ) as cluster,
-        Client(cluster) as connected,
-    ):
+    with run.workers_here(2) as cluster, Client(cluster) as connected:
         yield connected
 
 

@@ -5,10 +5,10 @@ import json
 import sys
 from pathlib import Path
 
-from dask.distributed import Client, LocalCluster
+from dask.distributed import Client
 
 from stillpipe.register import plan
-from stillpipe.register.run import Report, run
+from stillpipe.register.run import Report, run, workers_here
 from stillpipe.web import answers
 
 
@@ -36,15 +36,7 @@ def _run(planned: plan.Plan, given: argparse.Namespace) -> Report:
     if given.scheduler:
         with Client(given.scheduler) as client:
             return run(planned, given.folder, client, tell)
-    with (
-        LocalCluster(
-            n_workers=given.workers,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address="127.0.0.1:0",
-        ) as cluster,
-        Client(cluster) as client,
-    ):
+    with workers_here(given.workers) as cluster, Client(cluster) as client:
         return run(planned, given.folder, client, tell)
 
 

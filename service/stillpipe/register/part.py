@@ -1,7 +1,6 @@
 """One part of a register: rows read, estimated as items of a batch, written whole or not at all."""
 
 import os
-from collections import Counter
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -21,15 +20,14 @@ REMEMBERED = 8192
 """Answers kept by each worker: a register has many equal pipes."""
 
 
-def answer(part: Slice, estimate: str | None, folder: Path) -> dict[str, int]:
-    """Estimate ``part``, write its answer into ``folder``, and count its rows by outcome."""
+def answer(part: Slice, estimate: str | None, folder: Path) -> None:
+    """Estimate ``part`` and write its answer into ``folder``."""
     with pq.ParquetFile(part.file) as opened:
         table = opened.read_row_group(part.group).slice(part.offset, part.rows)
     rows = [
         row_of(part.first + i, name, item) for i, (name, item) in enumerate(items(table, estimate))
     ]
     write(table_of(rows), folder / part.name)
-    return dict(Counter("succeeded" if r["status"] == 200 else "failed" for r in rows))
 
 
 @lru_cache(maxsize=REMEMBERED)
@@ -53,32 +51,22 @@ def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, b
     An empty cell leaves its member out.
     """
     head = table.column_names
-    columns = tabular.columns_of(head + (["estimate"] if estimate else []))
+    columns = tabular.columns_of(head + (["estimate"] if estimate else []))[: len(head)]
     for row in table.to_pylist():
-        request: dict[str, Any] = {}
-        item: dict[str, Any] = {"request": request}
+        item = tabular.item_of(head, columns, row.values(), tabular.Column.put_typed)
         if estimate:
             item["estimate"] = estimate
-        for name, column in zip(head, columns, strict=False):
-            value = row[name]
-            if value is None:
-                continue
-            if column is None:
-                item[name] = value
-            else:
-                column.put_typed(value, request)
-        name = request.get("id")
-        if not (isinstance(name, str) and len(name) <= limits.ID_LENGTH):
-            name = None
+        name = item["request"].get("id")
+        if isinstance(name, str) and len(name) <= limits.ID_LENGTH:
+            del item["request"]["id"]
         else:
-            del request["id"]
+            name = None
         yield name, _encoded(item)
 
 
 def _encoded(item: dict[str, Any]) -> bytes:
     """Return ``item`` as JSON; what has no such form becomes text, which the schema refuses."""
-    encoded: bytes = orjson.dumps(item, default=str)
-    return encoded if len(encoded) <= limits.BODY_BYTES else batch.TOO_LONG
+    return batch.bounded(orjson.dumps(item, default=str))
 
 
 def table_of(rows: list[dict[str, Any]]) -> pa.Table:

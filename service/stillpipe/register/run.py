@@ -9,7 +9,7 @@ from uuid import uuid4
 
 import pyarrow as pa
 import pyarrow.parquet as pq
-from dask.distributed import Client, as_completed
+from dask.distributed import Client, LocalCluster, as_completed
 
 from stillpipe import __version__
 from stillpipe.register import part as parts
@@ -62,6 +62,13 @@ def run(planned: Plan, folder: Path, client: Client, tell: Told = lambda _: None
         _finish(planned, folder, client)
         _count(planned, folder, report)
     return report
+
+
+def workers_here(count: int | None) -> LocalCluster:
+    """Return ``count`` worker processes of this machine, one for each core where None."""
+    return LocalCluster(
+        n_workers=count, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+    )
 
 
 def _same_version(client: Client) -> None:

@@ -122,14 +122,15 @@ def of_array(body: bytes) -> Iterator[bytes]:
 def _array(items: list[bytes]) -> Iterator[bytes]:
     counts = _counts()
     separator = b'{"items":['
-    for reply in answered((i if _fits(i) else TOO_LONG for i in items), counts):
+    for reply in answered(map(bounded, items), counts):
         yield separator + reply
         separator = b","
     yield b'],"summary":' + _summary(counts) + b"}"
 
 
-def _fits(raw: bytes) -> bool:
-    return len(raw) <= limits.BODY_BYTES
+def bounded(raw: bytes) -> bytes:
+    """Return the item ``raw``, or what stands for one that is too long."""
+    return raw if len(raw) <= limits.BODY_BYTES else TOO_LONG
 
 
 def of_lines(stream: IO[bytes]) -> Iterator[bytes]:
@@ -173,5 +174,5 @@ def of_table(body: bytes) -> tuple[bytes, dict[str, int]]:
     """
     counts = _counts()
     items = tabular.items(body, limits.BATCH_ITEMS)
-    replies = answered((i if _fits(i) else TOO_LONG for i in items), counts)
+    replies = answered(map(bounded, items), counts)
     return tabular.table(orjson.loads(r) for r in replies), counts

@@ -9,7 +9,7 @@ import csv
 import io
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from marshmallow import Schema, fields
@@ -160,16 +160,27 @@ def _field(schema: Schema, path: tuple[str, ...]) -> fields.Field[Any] | None:
 def _item(columns: list[Column | None], row: list[str], head: list[str]) -> bytes:
     if len(row) != len(columns):
         return FAULT + f"the row has {len(row)} cells, the head {len(columns)}".encode()
+    cells = [cell or None for cell in row]
+    return json.dumps(item_of(head, columns, cells, Column.put)).encode()
+
+
+def item_of(
+    head: list[str],
+    columns: list[Column | None],
+    cells: Iterable[Any],
+    put: Callable[[Column, Any, Row], None],
+) -> Row:
+    """Return the item that a row's ``cells`` make; None leaves its member out."""
     request: Row = {}
     item: Row = {"request": request}
-    for name, column, cell in zip(head, columns, row, strict=True):
-        if cell == "":
+    for name, column, cell in zip(head, columns, cells, strict=True):
+        if cell is None:
             continue
         if column is None:
             item[name] = cell
         else:
-            column.put(cell, request)
-    return json.dumps(item).encode()
+            put(column, cell, request)
+    return item
 
 
 def table(replies: Iterable[Row]) -> bytes:
