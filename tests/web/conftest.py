@@ -4,6 +4,8 @@ import shutil
 import tempfile
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import pytest
 from selenium import webdriver
@@ -12,17 +14,27 @@ from werkzeug.serving import make_server
 
 from stillpipe.web.app import create_app
 
+if TYPE_CHECKING:
+    from _typeshed.wsgi import WSGIApplication
+
+
+@contextmanager
+def served(application: "WSGIApplication", host: str = "127.0.0.1") -> Iterator[str]:
+    """The origin at which ``application`` is served."""
+    server = make_server(host, 0, application, threaded=True)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://{host}:{server.server_port}"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
 
 @pytest.fixture(scope="session")
 def site() -> Iterator[str]:
     """The address of the application, served on loopback."""
-    server = make_server("127.0.0.1", 0, create_app(), threaded=True)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+    with served(create_app()) as address:
+        yield address
 
 
 @pytest.fixture

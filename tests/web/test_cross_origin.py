@@ -1,22 +1,15 @@
 """Pages of listed origins may ask from a browser, others may not; none is listed by default."""
 
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 from flask import Response
 from flask.testing import FlaskClient
 from selenium import webdriver
-from werkzeug.serving import make_server
 
 from stillpipe.web import cross_origin, keys
 from stillpipe.web.app import create_app
-
-if TYPE_CHECKING:
-    from _typeshed.wsgi import WSGIApplication
+from web.conftest import served
 
 OURS = "https://dispatch.harbour-lane.example"
 BODY = (Path(__file__).parents[2] / "openapi" / "examples" / "plug-time-request.json").read_bytes()
@@ -25,11 +18,16 @@ PREFLIGHT = {"Access-Control-Request-Method": "POST",
 
 
 @pytest.fixture
-def listed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> FlaskClient:
-    """A client of an application that lists two origins and asks for a key."""
+def keyed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Applications that are made now ask for a key."""
     file = tmp_path / "keys"
     file.write_text(f"dispatch:{keys.digest_of('a-key')}\n")
     monkeypatch.setenv("STILLPIPE_KEYS_FILE", str(file))
+
+
+@pytest.fixture
+def listed(monkeypatch: pytest.MonkeyPatch, keyed: None) -> FlaskClient:  # noqa: ARG001
+    """A client of an application that lists two origins and asks for a key."""
     monkeypatch.setenv("STILLPIPE_CORS_ORIGINS", f"{OURS}, http://localhost:5173")
     return create_app(warm_up=False).test_client()
 
@@ -104,18 +102,6 @@ def test_what_is_no_origin_stops_the_start(monkeypatch: pytest.MonkeyPatch, entr
     assert OURS not in str(told.value)
 
 
-@contextmanager
-def served(application: "WSGIApplication", host: str, port: int = 0) -> Iterator[str]:
-    """The origin at which ``application`` is served."""
-    server = make_server(host, port, application, threaded=True)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://{host}:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
-
-
 ASK = """
 const [address, body, done] = arguments;
 fetch(address + "/v1/plug-time", {
@@ -127,17 +113,15 @@ fetch(address + "/v1/plug-time", {
 
 
 @pytest.mark.browser
+@pytest.mark.usefixtures("keyed")
 def test_a_browser_lets_the_listed_page_ask_and_no_other(
-    browser: webdriver.Chrome, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    browser: webdriver.Chrome, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With its key, and so with a preflight; both pages are the same but for their origin."""
-    file = tmp_path / "keys"
-    file.write_text(f"dispatch:{keys.digest_of('a-key')}\n")
-    monkeypatch.setenv("STILLPIPE_KEYS_FILE", str(file))
     page = Response("<!doctype html><title>dispatch</title>", content_type="text/html")
     with served(page, "localhost") as ours, served(page, "127.0.0.1") as other:
         monkeypatch.setenv("STILLPIPE_CORS_ORIGINS", ours)
-        with served(create_app(warm_up=False), "127.0.0.1") as service:
+        with served(create_app(warm_up=False)) as service:
             found = []
             for origin in (ours, other):
                 browser.get(origin)
