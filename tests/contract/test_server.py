@@ -50,7 +50,7 @@ SLOW = "/v1/(hold-time|co2-mass|cylinder-count|spacing-validation|frost-check|jo
 @pytest.mark.parametrize(
     "chosen",
     [
-        ["--phases", "examples,fuzzing", "--max-examples", "200"],
+        ["--phases", "examples,fuzzing,stateful", "--max-examples", "200"],
         ["--phases", "coverage", "--exclude-path-regex", SLOW],
     ],
     ids=["fuzzing", "edge-values"],
