@@ -45,6 +45,18 @@ class UnknownEntryError(StillpipeError):
     kind = "unknown-entry"
 
 
+class TooCostlyError(StillpipeError):
+    """A request asks for more solving than one freeze point is given."""
+
+    kind = "too-costly"
+
+
+class CancelledError(StillpipeError):
+    """Nobody waits for the answer any more: the caller has left, or the proxy's time is over."""
+
+    kind = "cancelled"
+
+
 class SolverError(StillpipeError):
     """The solver gave no finite answer; never expected, always reported."""
 
