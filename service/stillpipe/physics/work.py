@@ -37,7 +37,7 @@ def cancellable(flag: Flag) -> Iterator[None]:
 class Work:
     """The work of one freeze point.
 
-    ``counts``, shape (2,), holds the units taken and the most that may be taken [-]; ``flag``, shape
+    ``counts``, shape (2,), holds the units taken and the most allowed [-]; ``flag``, shape
     (1,), is not 0 once nobody waits for the answer. Both are shared with the compiled solver.
     """
 

@@ -1,0 +1,81 @@
+"""Cylinders of liquid CO2 and how they are used."""
+
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+from stillpipe.model.declare import COMPUTED, Choice, Count, Flag, Quantity
+from stillpipe.tables import cylinders
+
+ZERO_C = 273.15
+IDS = tuple(c.id for c in cylinders.catalogue())
+DEFAULT = "co2-22.7kg"
+FILL_RATIO = 680.0
+"""Greatest filling density of CO2 cylinders [kg/m3]; 68 %, 49 CFR 173.304a."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CylinderTemperature:
+    """The CO2 cylinder, as far as a freeze alone needs it."""
+
+    temperature: Annotated[
+        float,
+        Quantity(
+            "temperature", ZERO_C - 40.0, ZERO_C + 50.0, says="Of the liquid CO2.",
+            limit="cylinder_temperature",
+        ),
+    ] = 293.15  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cylinder(CylinderTemperature):
+    """A cylinder of the catalogue, or one by its net mass."""
+
+    id: Annotated[
+        str, Choice(IDS, says=f"Of the catalogue; {DEFAULT} by default.", limit="cylinder")
+    ] = COMPUTED
+    net_mass: Annotated[float, Quantity("mass", 0.5, 100.0, says="CO2 in a full one.")] = COMPUTED
+    fill_ratio: Annotated[
+        float,
+        Quantity("density", 300.0, 900.0, says="Net mass over inside volume; with net_mass only."),
+    ] = COMPUTED
+    dip_tube: Annotated[bool, Flag(says="Whether it gives liquid while upright.")] = COMPUTED
+
+    @staticmethod
+    def conflicts(given: frozenset[str]) -> dict[str, str]:
+        """Return what is wrong with the set of members that are given, by member."""
+        both = {"net_mass", "fill_ratio"} & given
+        if "id" in given and both:
+            return dict.fromkeys(both, "give either id or net mass")
+        if "fill_ratio" in given and "net_mass" not in given:
+            return {"fill_ratio": "belongs to a cylinder given by its net_mass"}
+        return {}
+
+    def completed(self) -> "Cylinder":
+        """Return the cylinder with its masses, from the catalogue unless given by net mass."""
+        if self.net_mass:
+            return replace(
+                self,
+                id="custom",
+                fill_ratio=self.fill_ratio or FILL_RATIO,
+                dip_tube=self.dip_tube is not False,
+            )
+        row = cylinders.find(self.id or DEFAULT)
+        return replace(
+            self,
+            id=row.id,
+            net_mass=row.net_mass,
+            fill_ratio=row.fill_ratio,
+            dip_tube=row.dip_tube and self.dip_tube is not False,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stock:
+    """So many cylinders of a kind."""
+
+    id: Annotated[str, Choice(IDS, says="Which cylinder of the catalogue.", limit="cylinder")]
+    count: Annotated[int, Count(0, 100, says="How many are at hand.", limit="stock")]
+
+    def cylinder(self, temperature: float) -> Cylinder:
+        """Return one of them at ``temperature`` [K]."""
+        return Cylinder(id=self.id, temperature=temperature).completed()

@@ -1,0 +1,187 @@
+"""How an input or a figure is declared: one annotation on a field of a frozen dataclass.
+
+    conductance: Annotated[float, Quantity("conductance", 50.0, 500.0, says="From ...")] = 165.0
+
+The annotation holds the kind of quantity, the accepted range [SI] and one sentence; the field's own
+default is the default. Validation, the echo with its default marks, the published limits and the
+columns of a table all follow from it: see ``stillpipe.api``. A field without an annotation of this
+module is neither read from a request nor shown.
+"""
+
+from collections.abc import Hashable, Iterator
+from dataclasses import MISSING, dataclass, fields
+from enum import StrEnum
+from functools import lru_cache
+from typing import Annotated, Any, cast, get_args, get_origin, get_type_hints
+
+COMPUTED: Any = None
+"""Default of an input that is worked out from the others where the caller leaves it out."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Declaration:
+    """Base of all annotations; ``says`` is one sentence for people."""
+
+    says: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Input(Declaration):
+    """Base of what a caller may state; ``limit`` names its published range if not the field."""
+
+    limit: str = ""
+
+
+@dataclass(frozen=True)
+class Quantity(Input):
+    """A number with a unit: its ``kind``, and the least and greatest value accepted [SI]."""
+
+    kind: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Number(Input):
+    """A number without a unit, from ``low`` to ``high`` [-]."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Count(Input):
+    """A whole number from ``low`` to ``high`` [-]."""
+
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
+class Choice(Input):
+    """One of several words, which are those of an enum or of a catalogue."""
+
+    choices: tuple[str, ...] | type[StrEnum]
+
+
+@dataclass(frozen=True)
+class Text(Input):
+    """Words of the caller's own, at most ``longest`` characters."""
+
+    longest: int = 64
+
+
+@dataclass(frozen=True)
+class Money(Input):
+    """A decimal amount as text, with at most two decimals."""
+
+
+@dataclass(frozen=True)
+class Currency(Input):
+    """Three capital letters (ISO 4217)."""
+
+
+@dataclass(frozen=True)
+class Flag(Input):
+    """True or false."""
+
+
+@dataclass(frozen=True)
+class Group(Input):
+    """Members that belong together: the field's type is a dataclass of declared fields."""
+
+
+@dataclass(frozen=True)
+class Many(Input):
+    """One to ``most`` groups: the field's type is a tuple of such a dataclass."""
+
+    most: int
+
+
+@dataclass(frozen=True)
+class Derived(Declaration):
+    """Shown in the echo of the inputs and never read: follows from the others.
+
+    ``kind`` of quantity, empty for a plain value.
+    """
+
+    kind: str = ""
+
+
+@dataclass(frozen=True)
+class Figure(Declaration):
+    """A figure of an answer: its ``kind`` of quantity and how many significant digits it has.
+
+    The field is a float, a :class:`~stillpipe.model.figures.Range` or a tuple of floats (a series).
+    """
+
+    kind: str
+    digits: int = 4
+
+
+@dataclass(frozen=True)
+class Plain(Declaration):
+    """A member of an answer shown as it is: text, count, flag, enum, or groups of such members."""
+
+
+@dataclass(frozen=True)
+class Member:
+    """One declared field: its ``name``, ``declaration``, ``hint`` (its type without the note).
+
+    ``default`` is ``dataclasses.MISSING`` where the caller must state it.
+    """
+
+    name: str
+    declaration: Declaration
+    hint: Any
+    default: Any
+
+    @property
+    def required(self) -> bool:
+        """Whether the caller must state it."""
+        return self.default is MISSING
+
+    @property
+    def group(self) -> type[Any]:
+        """The dataclass of a :class:`Group`, or of one entry of a :class:`Many`."""
+        found = [t for t in _leaves(self.hint) if hasattr(t, "__dataclass_fields__")]
+        return found[0]
+
+
+def _leaves(hint: Any) -> Iterator[Any]:
+    """Yield the plain types within unions and tuples."""
+    parts = get_args(hint)
+    if not parts or (isinstance(hint, type) and hasattr(hint, "__dataclass_fields__")):
+        yield hint
+    for part in parts:
+        yield from _leaves(part)
+
+
+def members(declared: type[Any]) -> dict[str, Member]:
+    """Return the declared fields of a dataclass, in order."""
+    return _members(declared)
+
+
+@lru_cache(maxsize=256)
+def _members(declared: Hashable) -> dict[str, Member]:
+    kind = cast(type[Any], declared)
+    hints = get_type_hints(kind, include_extras=True)
+    found = {}
+    for field in fields(kind):
+        hint = hints[field.name]
+        if get_origin(hint) is not Annotated:
+            continue
+        plain, *notes = get_args(hint)
+        declaration = next((n for n in notes if isinstance(n, Declaration)), None)
+        if declaration is None:
+            continue
+        default = field.default
+        if field.default_factory is not MISSING:
+            default = field.default_factory()
+        found[field.name] = Member(field.name, declaration, plain, default)
+    return found
+
+
+def inputs(declared: type[Any]) -> dict[str, Member]:
+    """Return the fields of a dataclass that a caller may state, in order."""
+    return {k: m for k, m in members(declared).items() if isinstance(m.declaration, Input)}

@@ -1,0 +1,108 @@
+"""What every answer is made of: ranges, reasons, cautions, a verdict."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated, Any, Generic, TypeVar
+
+from stillpipe.model.declare import Plain
+
+F = TypeVar("F")
+
+
+class Severity(StrEnum):
+    """What a reason or caution means for the job."""
+
+    STOP = "stop"
+    WARN = "warn"
+    INFO = "info"
+
+
+class Verdict(StrEnum):
+    """May the job be done."""
+
+    GO = "go"
+    CONDITIONAL = "conditional"
+    NO_GO = "no-go"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a verdict is what it is: a stable ``code``, one sentence, a severity."""
+
+    code: Annotated[str, Plain(says="Stable code of the reason.")]
+    text: Annotated[str, Plain(says="The reason in one sentence.")]
+    severity: Annotated[Severity, Plain(says="What it means for the job.")] = Severity.WARN
+
+
+@dataclass(frozen=True)
+class Caution:
+    """What to mind in any case: a stable ``code``, one sentence, a severity."""
+
+    code: Annotated[str, Plain(says="Stable code of the caution.")]
+    text: Annotated[str, Plain(says="The caution in one or two sentences.")]
+    severity: Annotated[Severity, Plain(says="How much it matters.")] = Severity.WARN
+
+
+@dataclass(frozen=True)
+class Range:
+    """A figure with the band that the uncertain inputs give it; ``high`` None means never."""
+
+    low: float
+    likely: float
+    high: float | None
+
+    @property
+    def longest(self) -> float:
+        """The high end where there is one, else the likely figure."""
+        return self.likely if self.high is None else self.high
+
+    def scaled(self, factor: float) -> "Range":
+        """Return the range times a positive ``factor``."""
+        high = None if self.high is None else self.high * factor
+        return Range(self.low * factor, self.likely * factor, high)
+
+    def plus(self, other: "Range") -> "Range":
+        """Return the sum of two ranges, end by end."""
+        high = None if self.high is None or other.high is None else self.high + other.high
+        return Range(self.low + other.low, self.likely + other.likely, high)
+
+    def moved(self, by: float) -> "Range":
+        """Return the range moved by a fixed amount."""
+        return self.plus(Range(by, by, by))
+
+
+def range_of(values: Sequence[float | None], likely: float | None) -> Range | None:
+    """Return the range of ``values`` about ``likely``; open above where one never comes.
+
+    Ordered by value: in a cold room a film that slows the freeze cools a warm line sooner.
+    """
+    if likely is None:
+        return None
+    known = [v for v in values if v is not None]
+    return Range(min(known), likely, max(known) if len(known) == len(values) else None)
+
+
+def verdict_of(reasons: Iterable[Reason]) -> Verdict:
+    """Return no-go where a reason stops the job, conditional where one warns, else go."""
+    severities = {r.severity for r in reasons}
+    if Severity.STOP in severities:
+        return Verdict.NO_GO
+    return Verdict.CONDITIONAL if Severity.WARN in severities else Verdict.GO
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer(Generic[F]):
+    """The answer of an estimate: its ``figures`` are a dataclass of declared fields."""
+
+    reasons: tuple[Reason, ...]
+    cautions: tuple[Caution, ...]
+    figures: F
+
+    @property
+    def verdict(self) -> Verdict:
+        """What the reasons come to."""
+        return verdict_of(self.reasons)
+
+
+AnyAnswer = Answer[Any]

@@ -1,0 +1,91 @@
+"""What stands in the pipe, and the room's air around it."""
+
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
+from stillpipe.model.declare import COMPUTED, Choice, Quantity
+from stillpipe.physics import solutions
+from stillpipe.tables import fluids
+
+ZERO_C = 273.15
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fluid:
+    """What fills the pipe."""
+
+    type: Annotated[
+        str, Choice(tuple(f.key for f in fluids.catalogue()), says="Which fluid.", limit="fluid")
+    ] = "water"
+    concentration: Annotated[
+        float,
+        Quantity(
+            "fraction", 0.0, 0.60,
+            says="Mass of glycol or salt per mass of solution; water has none.",
+        ),
+    ] = COMPUTED  # fmt: skip
+    temperature: Annotated[
+        float,
+        Quantity(
+            "temperature", ZERO_C - 20.0, ZERO_C + 40.0,
+            says="Of the still fluid when feeding begins.", limit="fluid_temperature",
+        ),
+    ]  # fmt: skip
+    flow: Annotated[
+        float, Quantity("mass_flow", 0.0, 1.0, says="Flow through the pipe while freezing.")
+    ] = 0.0
+
+    @property
+    def freezing_point(self) -> float:
+        """Temperature at which ice first forms [K]."""
+        return solutions.freezing_point(self.type, self.concentration)
+
+    def completed(self) -> "Fluid":
+        """Return the fluid with its concentration.
+
+        Raises
+        ------
+        UnknownEntryError
+            where the concentration is missing, or water is given one
+        OutOfValidityError
+            where it is outside the fluid's data, or the fluid would be frozen already
+        """
+        row = fluids.find(self.type)
+        path = ("fluid", "concentration")
+        value = self.concentration
+        if row.basis == "none":
+            if value:
+                raise UnknownEntryError(Fault(path, "water has no concentration; leave it out"))
+            value = 0.0
+        elif value is None:
+            value = row.concentration_typical
+        if value is None:
+            raise UnknownEntryError(Fault(path, f"required for {row.key}"))
+        fluids.check_concentration(row, value, path)
+        complete = replace(self, concentration=float(value))
+        freezing = complete.freezing_point
+        if self.temperature <= freezing:
+            detail = f"must be above the fluid's freezing point, {freezing - ZERO_C:.2f} degC"
+            raise OutOfValidityError(Fault(("fluid", "temperature"), detail))
+        return complete
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ambient:
+    """The air around the pipe."""
+
+    temperature: Annotated[
+        float,
+        Quantity(
+            "temperature", ZERO_C - 20.0, ZERO_C + 50.0,
+            says="Of the air around the pipe.", limit="ambient_temperature",
+        ),
+    ]  # fmt: skip
+
+
+def gathered(errors: list[StillpipeError]) -> StillpipeError:
+    """Return one error for several, each fault kept; of one kind where they all are."""
+    kinds = {type(e) for e in errors}
+    kind = kinds.pop() if len(kinds) == 1 else OutOfValidityError
+    return kind(*(fault for e in errors for fault in e.faults))

@@ -1,0 +1,216 @@
+"""What each estimate is asked: one frozen dataclass for each endpoint, members as in the body."""
+
+import math
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Annotated, Self
+
+from stillpipe.model.cylinder import Cylinder, Stock
+from stillpipe.model.declare import Choice, Count, Flag, Group, Many, Number, Quantity, Text
+from stillpipe.model.freeze_point import FreezePoint
+from stillpipe.model.jacket import SPECIFIC_HEAT, JacketLoss
+from stillpipe.model.money import DrainDown, Rates
+from stillpipe.model.site import Place, Release, Room
+from stillpipe.physics import constants
+
+HOURS = 3600.0
+LONGEST_LIST = 50
+"""Most entries of a list in a request."""
+JACKET_FILM = 5.0
+"""Conductance from the room through the jacket's outside [W/(m2 K)]: an assumption."""
+
+
+class UnitSystem(StrEnum):
+    """Which units an answer has."""
+
+    SI = "si"
+    US = "us"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """What every request may say."""
+
+    id: Annotated[
+        str | None, Text(128, says="The caller's own name for it, given back.", limit="id")
+    ] = None
+    units: Annotated[UnitSystem, Choice(UnitSystem, says="Which units the answer has.")] = (
+        UnitSystem.SI
+    )
+
+    def completed(self) -> Self:
+        """Return the request with every member worked out."""
+        return self
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlugTimeRequest(FreezePoint, Request):
+    """Body of POST /v1/plug-time."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Holding:
+    """How long a plug is fed beyond ready."""
+
+    hold: Annotated[
+        float, Quantity("time", 0.0, 8 * HOURS, says="How long it is fed beyond ready.")
+    ] = HOURS
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoldTimeRequest(Holding, PlugTimeRequest):
+    """Body of POST /v1/hold-time."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feeding(PlugTimeRequest):
+    """How freeze points are fed with CO2."""
+
+    points: Annotated[int, Count(1, 20, says="How many freeze points, all alike.")] = 1
+    capture_efficiency: Annotated[
+        float, Number(0.2, 1.0, says="Share of the cooling that reaches pipe and jacket.")
+    ] = 0.6
+    jacket_loss: Annotated[JacketLoss, Group(says="What the jacket itself takes up.")] = (
+        JacketLoss()
+    )
+
+    def completed(self) -> Self:
+        """Return the request with every member worked out, those of the jacket too."""
+        whole = super().completed()
+        diameter = whole.pipe.outside_diameter
+        mass, leak = whole.jacket_loss.mass, whole.jacket_loss.leak
+        if mass is None:
+            mass = 0.1 + 5.0 * diameter
+        if leak is None:
+            wide = diameter + 0.1
+            leak = JACKET_FILM * math.pi * wide * (whole.jacket.length + 0.5 * wide)
+        return replace(whole, jacket_loss=JacketLoss(mass=mass, leak=leak))
+
+    @property
+    def hold_duration(self) -> float:
+        """How long the plugs are fed beyond ready [s]."""
+        raise NotImplementedError
+
+    @property
+    def jacket_heat(self) -> float:
+        """Heat to cool the jacket to dry ice [J]."""
+        return self.jacket_loss.mass * SPECIFIC_HEAT * self._temperature_drop
+
+    @property
+    def leak_power(self) -> float:
+        """Heat that leaks into the jacket from the room [W]."""
+        return self.jacket_loss.leak * self._temperature_drop
+
+    @property
+    def _temperature_drop(self) -> float:
+        return max(self.ambient.temperature - constants.DRY_ICE, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Co2MassRequest(Holding, Feeding):
+    """Body of POST /v1/co2-mass."""
+
+    @property
+    def hold_duration(self) -> float:
+        """How long the plugs are fed beyond ready [s]."""
+        return self.hold
+
+
+@dataclass(frozen=True, kw_only=True)
+class FromCylinders(Feeding):
+    """How the cylinders are used."""
+
+    cylinder: Annotated[Cylinder, Group(says="The cylinder in use.")] = Cylinder()
+    jackets_per_cylinder: Annotated[int, Count(1, 20, says="Jackets fed by one cylinder.")] = 1
+    exchange_duration: Annotated[
+        float,
+        Quantity(
+            "time", 0.0, HOURS,
+            says="How long an exchange leaves the jacket unfed; common practice says within 7 min.",
+        ),
+    ] = 120.0  # fmt: skip
+    reserve: Annotated[
+        float, Number(0.0, 0.9, says="Share of the usable liquid kept back: an assumption.")
+    ] = 0.1
+
+    def completed(self) -> Self:
+        """Return the request with every member worked out, those of the cylinder too."""
+        whole = super().completed()
+        return replace(whole, cylinder=whole.cylinder.completed())
+
+
+@dataclass(frozen=True, kw_only=True)
+class CylinderCountRequest(Holding, FromCylinders):
+    """Body of POST /v1/cylinder-count."""
+
+    stock: Annotated[
+        tuple[Stock, ...], Many(LONGEST_LIST, says="Cylinders at hand, for the best mix of them.")
+    ] = ()
+
+    @property
+    def hold_duration(self) -> float:
+        """How long the plugs are fed beyond ready [s]."""
+        return self.hold
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpacingRequest(Holding, PlugTimeRequest):
+    """Body of POST /v1/spacing-validation."""
+
+    places: Annotated[tuple[Place, ...], Many(LONGEST_LIST, says="What lies along the pipe.")]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrostCheckRequest(PlugTimeRequest):
+    """Body of POST /v1/frost-check."""
+
+    elapsed: Annotated[float, Quantity("time", 0.0, 8 * HOURS, says="Since the first feed.")]
+    frost_seen: Annotated[bool, Flag(says="Whether there is frost beside the jacket.")]
+    relative_humidity: Annotated[
+        float, Number(0.0, 1.0, says="Of the room's air: an assumption where not given.")
+    ] = 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class VentilationRequest(Request):
+    """Body of POST /v1/ventilation."""
+
+    room: Annotated[Room, Group(says="The room.")]
+    release: Annotated[
+        tuple[Release, ...], Many(LONGEST_LIST, says="What is let out, one after another.")
+    ]
+
+    def completed(self) -> Self:
+        """Return the request with every member worked out."""
+        return replace(self, room=self.room.completed())
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobEstimateRequest(FromCylinders):
+    """Body of POST /v1/job-estimate."""
+
+    setup: Annotated[
+        float, Quantity("time", 0.0, 8 * HOURS, says="From arrival to the first feed.")
+    ] = 1800.0
+    repair: Annotated[
+        float,
+        Quantity("time", 0.0, 8 * HOURS, says="Work on the open pipe; the plugs are held for it."),
+    ] = 2700.0
+    places: Annotated[tuple[Place, ...], Many(LONGEST_LIST, says="What lies along the pipe.")] = ()
+    room: Annotated[Room | None, Group(says="The room the CO2 is let into.")] = None
+    rates: Annotated[Rates | None, Group(says="The caller's own rates, for a quote.")] = None
+    drain_down: Annotated[DrainDown | None, Group(says="The alternative of draining the line.")] = (
+        None
+    )
+
+    def completed(self) -> Self:
+        """Return the request with every member worked out, those of the room too."""
+        whole = super().completed()
+        if whole.room is None:
+            return whole
+        return replace(whole, room=whole.room.completed(whole.ambient.temperature))
+
+    @property
+    def hold_duration(self) -> float:
+        """How long the plugs are fed beyond ready [s]."""
+        return self.repair
