@@ -8,11 +8,10 @@ columns of a table all follow from it: see ``stillpipe.api``. A field without an
 module is neither read from a request nor shown.
 """
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator
 from dataclasses import MISSING, dataclass, fields
 from enum import StrEnum
-from functools import lru_cache
-from typing import Annotated, Any, cast, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, get_args, get_origin, get_type_hints
 
 COMPUTED: Any = None
 """Default of an input that is worked out from the others where the caller leaves it out."""
@@ -144,11 +143,10 @@ class Member:
     @property
     def group(self) -> type[Any]:
         """The dataclass of a :class:`Group`, or of one entry of a :class:`Many`."""
-        found = [t for t in _leaves(self.hint) if hasattr(t, "__dataclass_fields__")]
-        return found[0]
+        return next(t for t in _leaves(self.hint) if hasattr(t, "__dataclass_fields__"))
 
 
-def _leaves(hint: Any) -> Iterator[Any]:
+def _leaves(hint: Any) -> Iterator[type[Any]]:
     """Yield the plain types within unions and tuples."""
     parts = get_args(hint)
     if not parts or (isinstance(hint, type) and hasattr(hint, "__dataclass_fields__")):
@@ -157,17 +155,20 @@ def _leaves(hint: Any) -> Iterator[Any]:
         yield from _leaves(part)
 
 
+_known: dict[type[Any], dict[str, Member]] = {}
+
+
 def members(declared: type[Any]) -> dict[str, Member]:
     """Return the declared fields of a dataclass, in order."""
-    return _members(declared)
+    if declared not in _known:
+        _known[declared] = _members(declared)
+    return _known[declared]
 
 
-@lru_cache(maxsize=256)
-def _members(declared: Hashable) -> dict[str, Member]:
-    kind = cast(type[Any], declared)
-    hints = get_type_hints(kind, include_extras=True)
+def _members(declared: type[Any]) -> dict[str, Member]:
+    hints = get_type_hints(declared, include_extras=True)
     found = {}
-    for field in fields(kind):
+    for field in fields(declared):
         hint = hints[field.name]
         if get_origin(hint) is not Annotated:
             continue
