@@ -3,6 +3,8 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from stillpipe.estimates import plug_time
 from stillpipe.estimates.job import Note
 from stillpipe.physics import room
@@ -11,10 +13,11 @@ from stillpipe.tables import exposure
 OUTDOOR = 420e-6
 """Mole fraction of CO2 outdoors [-]; global mean of 2023 about 420 ppm, from memory."""
 DAY = 8.0 * 3600.0
-SHORT = 900.0
+"""Followed after the last release, and the longest time a limit is averaged over [s]."""
 POINTS = 121
-MOST_CHANGES = 1000.0
-"""Most air changes an hour that are looked for [1/h]."""
+"""Moments of the series that is answered."""
+MOST_CHANGES = 1000.0 / 3600.0
+"""Most air changes that are looked for [1/s]: a thousand an hour."""
 
 CAUTIONS = (
     Note(
@@ -57,7 +60,7 @@ class Room:
 
 
 @dataclass(frozen=True)
-class Reach:
+class LimitCheck:
     """A limit: when the air first passes it [s], None for never, and the air changes it needs.
 
     ``worst`` is the greatest average over the limit's time [mole fraction]; ``changes_needed``
@@ -87,100 +90,28 @@ class Ventilation:
     time: tuple[float, ...]
     carbon_dioxide: tuple[float, ...]
     oxygen: tuple[float, ...]
-    limits: tuple[Reach, ...]
+    limits: tuple[LimitCheck, ...]
     binding: str
     changes_needed: float | None
     cautions: tuple[Note, ...]
 
 
-@dataclass(frozen=True)
-class _Stretch:
-    """A stretch of the course: from ``at`` [s] with mole fraction ``x``, gas at ``flow`` [m3/s]."""
-
-    at: float
-    x: float
-    flow: float
-    duration: float
-
-
-class _Course:
-    """The mole fraction of a room against time, closed form on every stretch."""
-
-    def __init__(self, place: Room, segments: tuple[Segment, ...]) -> None:
-        self.place, self.fresh = place, place.volume * place.changes
-        self.stretches: list[_Stretch] = []
-        at, x = 0.0, place.outdoor
-        quiet = Segment(0.0, DAY)
-        for segment in (*segments, quiet):
-            flow = room.gas_volume(segment.rate, place.temperature)
-            self.stretches.append(_Stretch(at, x, flow, segment.duration))
-            x = self.after(self.stretches[-1], segment.duration)
-            at += segment.duration
-
-    def after(self, s: _Stretch, time: float) -> float:
-        return room.later(s.x, time, self.place.volume, self.fresh, s.flow, self.place.outdoor)
-
-    def at(self, time: float) -> float:
-        s = next(s for s in reversed(self.stretches) if s.at <= time)
-        return self.after(s, time - s.at)
-
-    def dose(self, end: float) -> float:
-        """Integral of the mole fraction from 0 to ``end`` [s]."""
-        total = 0.0
-        for s in self.stretches:
-            if end > s.at:
-                part = min(end - s.at, s.duration)
-                total += room.dose(
-                    s.x, part, self.place.volume, self.fresh, s.flow, self.place.outdoor
-                )
-        return total
-
-    def mean(self, begun: float, span: float) -> float:
-        return (self.dose(begun + span) - self.dose(max(begun, 0.0))) / span
-
-    def first(self, limit: float) -> float | None:
-        """Time [s] when the mole fraction first passes ``limit``."""
-        for s in self.stretches:
-            found = room.reaches(
-                limit, s.x, self.place.volume, self.fresh, s.flow, self.place.outdoor
-            )
-            if found is not None and found <= s.duration:
-                return s.at + found
-        return None
-
-    def worst(self, span: float | None) -> float:
-        """Greatest mole fraction, or its greatest mean over a window of ``span`` [s].
-
-        The mean's maximum has its window's ends at equal mole fractions or at the edge of a
-        stretch; it is bracketed on a grid and refined by golden section.
-        """
-        edges = [s.at for s in self.stretches]
-        if span is None:
-            return max(self.at(e) for e in edges)
-        last = edges[-1]
-        starts = [last * i / 240.0 for i in range(241)]
-        starts += edges + [max(e - span, 0.0) for e in edges]
-        best = max(starts, key=lambda t: self.mean(t, span))
-        step = max(last / 240.0, 1e-9)
-        low, high = max(best - step, 0.0), best + step
-        for _ in range(60):
-            a, b = low + 0.382 * (high - low), low + 0.618 * (high - low)
-            low, high = (a, high) if self.mean(a, span) < self.mean(b, span) else (low, b)
-        return max(self.mean(best, span), self.mean(0.5 * (low + high), span))
-
-
 def ventilation(place: Room, segments: tuple[Segment, ...]) -> Ventilation:
     """Estimate the air of ``place`` while the ``segments`` let their CO2 out, and for 8 h after."""
-    course = _Course(place, segments)
+    course = _course(place, segments)
     released = sum(s.rate * s.duration for s in segments)
-    peak = course.worst(None)
-    found = tuple(_reach(place, segments, course, limit) for limit in _limits(place.regime))
-    passed = [r for r in found if r.passed_at is not None]
-    needed = [r.changes_needed for r in found]
+    limits = _limits(place.regime)
+    checks = tuple(_check(place, course, limit) for limit in limits)
+    reasons = tuple(
+        _reason(limit)
+        for limit, check in zip(limits, checks, strict=True)
+        if check.passed_at is not None
+    )
+    needed = [c.changes_needed for c in checks]
     end = sum(s.duration for s in segments)
-    times = tuple(2.0 * end * i / (POINTS - 1) for i in range(POINTS))
-    series = tuple(course.at(t) for t in times)
-    reasons = tuple(_reason(r) for r in passed)
+    times = np.array([2.0 * end * i / (POINTS - 1) for i in range(POINTS)])
+    series = tuple(room.concentrations(course, times).tolist())
+    peak = room.worst(course, 0.0)
     gas = room.gas_volume(released, place.temperature)
     return Ventilation(
         verdict=plug_time.verdict(reasons),
@@ -189,20 +120,29 @@ def ventilation(place: Room, segments: tuple[Segment, ...]) -> Ventilation:
         peak=peak,
         least_oxygen=room.oxygen(peak, place.outdoor),
         sealed=room.sealed(gas, place.volume, place.outdoor),
-        time=times,
+        time=tuple(times.tolist()),
         carbon_dioxide=series,
         oxygen=tuple(room.oxygen(x, place.outdoor) for x in series),
-        limits=found,
-        binding=max(found, key=_weight).quantity,
+        limits=checks,
+        binding=max(checks, key=_weight).quantity,
         changes_needed=None if None in needed else max(n for n in needed if n is not None),
         cautions=CAUTIONS,
     )
 
 
-def _weight(r: Reach) -> tuple[float, float]:
+def _course(place: Room, segments: tuple[Segment, ...]) -> room.Course:
+    """Follow the air of ``place`` through its ``segments`` and the quiet hours after them."""
+    whole = (*segments, Segment(0.0, DAY))
+    release = np.array([room.gas_volume(s.rate, place.temperature) for s in whole])
+    duration = np.array([s.duration for s in whole], dtype=float)
+    fresh = place.volume * place.changes
+    return room.course(place.volume, fresh, place.outdoor, release, duration)
+
+
+def _weight(c: LimitCheck) -> tuple[float, float]:
     """Return what ranks a limit: the air it needs [1/s], then how near it is come [-]."""
-    needed = math.inf if r.changes_needed is None else r.changes_needed
-    return needed, r.worst / r.limit
+    needed = math.inf if c.changes_needed is None else c.changes_needed
+    return needed, c.worst / c.limit
 
 
 def _limits(regime: str) -> list[exposure.ExposureLimit]:
@@ -220,46 +160,34 @@ def _bound(limit: exposure.ExposureLimit, place: Room) -> float:
     return 1.0 - limit.mole_fraction / room.OXYGEN * (1.0 - place.outdoor)
 
 
-def _span(limit: exposure.ExposureLimit) -> float | None:
-    return None if limit.averaging_time is None else min(limit.averaging_time, DAY)
+def _check(place: Room, course: room.Course, limit: exposure.ExposureLimit) -> LimitCheck:
+    """Hold a course against one limit."""
+    bound = _bound(limit, place)
+    span = 0.0 if limit.averaging_time is None else min(limit.averaging_time, DAY)
+    worst = room.worst(course, span)
+    passed_at = room.time_over(course, bound) if worst > bound else math.inf
+    needed = room.changes_needed(course, bound, span, MOST_CHANGES)
+    return LimitCheck(
+        quantity=limit.quantity,
+        regime=limit.regime,
+        limit=bound,
+        averaging=limit.averaging_time,
+        worst=worst,
+        passed_at=passed_at if math.isfinite(passed_at) else None,
+        changes_needed=needed if math.isfinite(needed) else None,
+        source=limit.source,
+    )
 
 
-def _reach(
-    place: Room, segments: tuple[Segment, ...], course: _Course, limit: exposure.ExposureLimit
-) -> Reach:
-    bound, span = _bound(limit, place), _span(limit)
-    worst = course.worst(span)
-    over = worst > bound
-    return Reach(
-        limit.quantity, limit.regime, bound, limit.averaging_time, worst,
-        course.first(bound) if over else None, _needed(place, segments, bound, span), limit.source,
-    )  # fmt: skip
-
-
-def _needed(
-    place: Room, segments: tuple[Segment, ...], bound: float, span: float | None
-) -> float | None:
-    """Fresh air [1/s] that keeps the limit, by bisection; None beyond a thousand an hour."""
-
-    def kept(changes: float) -> bool:
-        tried = Room(place.volume, changes, place.temperature, place.outdoor, place.regime)
-        return _Course(tried, segments).worst(span) <= bound
-
-    low, high = 0.0, MOST_CHANGES / 3600.0
-    if kept(low):
-        return 0.0
-    if not kept(high):
-        return None
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if kept(middle) else (middle, high)
-    return high
-
-
-def _reason(r: Reach) -> Note:
-    over = f"{r.regime} {r.quantity}"
-    if r.quantity in ("IDLH", "minimum"):
+def _reason(limit: exposure.ExposureLimit) -> Note:
+    """Say that the air passes ``limit``."""
+    over = f"{limit.regime} {limit.quantity}"
+    if limit.bound == "min":
+        share = f"{100.0 * limit.mole_fraction:.1f} %"
+        text = f"Oxygen falls below {share}, the {over}: the air is oxygen-deficient."
+        return Note("air-dangerous", text, "stop")
+    if limit.quantity == "IDLH":
         return Note("air-dangerous", f"The air passes {over}: immediate danger to life.", "stop")
     return Note(
-        f"over-{r.quantity.lower()}", f"The air passes {over}; ventilate more or leave.", "warn"
+        f"over-{limit.quantity.lower()}", f"The air passes {over}; ventilate more or leave.", "warn"
     )
