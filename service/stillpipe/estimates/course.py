@@ -64,7 +64,7 @@ def case(job: Freeze, choice: Choice = LIKELY) -> freeze.Case:
     material = job.material
     medium, solid = _medium(job, choice.convection)
     surface = min(media.ZERO_C, job.ambient_temperature - 5.0)
-    beside = film.beside(
+    beside = film.h_ambient(
         job.outside_diameter,
         surface,
         job.ambient_temperature,

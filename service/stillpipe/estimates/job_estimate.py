@@ -229,7 +229,7 @@ def cooling_time(job: Freeze) -> float | None:
     heat = 4.18e6 * 0.25 * math.pi * job.bore**2
     heat += job.material.density * job.material.specific_heat * area
     middle = 0.5 * (job.fluid_temperature + WARM)
-    conductance = film.beside(
+    conductance = film.h_ambient(
         job.outside_diameter, middle, job.ambient_temperature, job.material.emissivity,
         job.insulation_thickness, job.insulation_conductivity,
     )  # fmt: skip
