@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from stillpipe.estimates import co2_mass, course, hold_time, plug_time
 from stillpipe.estimates.co2_mass import Co2Mass, Draw, Feeding
@@ -98,6 +97,12 @@ def best_mix(
 
     Exact: two integer programmes solved by branch and bound (HiGHS through scipy).
     """
+    from scipy.optimize import (  # noqa: PLC0415 - most of a second, needed for a stock only
+        Bounds,
+        LinearConstraint,
+        milp,
+    )
+
     each = np.array([usable(b, temperature).low if b.dip_tube else 0.0 for b in bottles])
     net = np.array([b.net_mass for b in bottles])
     have = np.array(stock, dtype=float)
