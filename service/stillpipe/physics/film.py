@@ -1,4 +1,4 @@
-"""The room's air at the pipe: natural convection, radiation, insulation, and whether frost forms."""
+"""The room's air at the pipe: convection, radiation, insulation, and whether frost forms."""
 
 import math
 
