@@ -4,7 +4,7 @@ from functools import partial
 
 from stillpipe.estimates.solution import PLUG_ICE_FRACTION, Solution
 from stillpipe.model.figures import Reason, Severity
-from stillpipe.physics import constants
+from stillpipe.physics import co2
 from stillpipe.uncertainty.scenarios import SLOW
 
 LIQUID_ENDS = 299.96
@@ -18,7 +18,7 @@ def blockers(solution: Solution) -> tuple[Reason, ...]:
     """Return the reasons known before solving: the cylinder's temperature and slush."""
     found = []
     temperature = solution.point.cylinder.temperature
-    if temperature >= constants.CO2_CRITICAL:
+    if temperature >= co2.CRITICAL:
         text = "Above 31.0 degC a cylinder holds no liquid CO2; cool the cylinder first."
         found.append(stop("no-liquid-co2", text))
     elif temperature > LIQUID_ENDS:

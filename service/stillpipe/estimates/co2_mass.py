@@ -8,7 +8,7 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure
 from stillpipe.model.figures import Answer, Caution, Range, Reason, range_of
 from stillpipe.model.requests import Co2MassRequest, Feeding
-from stillpipe.physics import co2, constants
+from stillpipe.physics import co2
 from stillpipe.uncertainty.scenarios import CAPTURE_BAND, LIKELY, SCENARIOS, Scenario
 
 
@@ -97,7 +97,7 @@ def consumption(
 
 def has_liquid(request: Feeding) -> bool:
     """Tell whether the cylinder holds liquid at its temperature."""
-    return request.cylinder.temperature < constants.CO2_CRITICAL
+    return request.cylinder.temperature < co2.CRITICAL
 
 
 def figures(request: Feeding, solution: Solution) -> Co2Figures:

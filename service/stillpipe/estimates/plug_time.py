@@ -146,9 +146,7 @@ def _history(solution: Solution) -> HistoryFigures:
     history = solution.run(LIKELY).history()
     count = len(history.time)
     picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
-    # while fed, ice at the axis never melts: a shorter reading is the interpolation's
-    plug = np.maximum.accumulate(history.plug_length)
-    sound = np.minimum(plug, history.bonded_length)
+    sound = np.minimum(history.plug_length, history.bonded_length)
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
@@ -156,7 +154,7 @@ def _history(solution: Solution) -> HistoryFigures:
 
     return HistoryFigures(
         time=thinned(history.time),
-        plug_length=thinned(plug),
+        plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
         holding_pressure=thinned(solution.holding_pressure(1.0) * sound),
         heat=thinned(history.heat_jacket),

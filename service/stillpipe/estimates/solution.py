@@ -9,8 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.model.pipe import Orientation
@@ -182,16 +180,7 @@ class Solution:
         """Return when the pipe beside the jacket of a closed run falls below freezing [s]."""
         if run.closure is None:
             return None
-        history = run.history()
-        edge = self.point.jacket.length + 2.0 * FROST_DISTANCE
-        beyond = np.flatnonzero(history.bonded_length >= edge)
-        if len(beyond) == 0:
-            return None
-        i = int(beyond[0])
-        if i == 0:
-            return float(history.time[0])
-        around = slice(i - 1, i + 1)
-        return float(np.interp(edge, history.bonded_length[around], history.time[around]))
+        return run.history().time_bonded(self.point.jacket.length + 2.0 * FROST_DISTANCE)
 
     @cached_property
     def flow_limit(self) -> Range:
