@@ -82,14 +82,13 @@ def jacket(job: Freeze, feeding: Feeding) -> tuple[float, float]:
     return mass * JACKET_HEAT * deep, leak * deep
 
 
-def draw(job: Freeze, run: course.Course, feeding: Feeding, capture: float) -> Draw | None:
+def draw(job: Freeze, run: freeze.FreezeRun, feeding: Feeding, capture: float) -> Draw | None:
     """Return what a solved course draws with a ``capture`` [-]; None where it is never ready."""
     if run.ready is None:
         return None
-    state = run.state.copy()
-    begun, until_ready = float(state.clock[0]), 2.0 * float(state.clock[2])
-    run.column.advance(state, begun + max(feeding.hold, 1.0))
-    held = (2.0 * float(state.clock[2]) - until_ready) / max(feeding.hold, 1.0)
+    until_ready = run.fed_to(run.ready).heat_jacket
+    hold = max(feeding.hold, 1.0)
+    held = (run.fed_to(run.ready + hold).heat_jacket - until_ready) / hold
     cool, leak = jacket(job, feeding)
     per_heat = 1.0 / (co2.cooling(job.cylinder_temperature) * capture)
     rate = (held + leak) * per_heat
@@ -115,7 +114,7 @@ def co2_mass(job: Freeze, feeding: Feeding) -> Co2Mass:
 
 
 def from_courses(
-    job: Freeze, feeding: Feeding, runs: tuple[course.Course, ...], reasons: tuple[Note, ...]
+    job: Freeze, feeding: Feeding, runs: tuple[freeze.FreezeRun, ...], reasons: tuple[Note, ...]
 ) -> Co2Mass:
     """Return the answer from solved courses and the reasons found with them."""
     heat, power = jacket(job, feeding)
@@ -142,7 +141,7 @@ def from_courses(
     total = [d.freeze + d.hold for d in all_draws]
     one = band(total, likely.freeze + likely.hold)
     assert one.high is not None
-    heats = [2.0 * float(r.state.clock[2]) for r in runs if r.ready is not None]
+    heats = [r.at_ready.heat_jacket for r in runs if r.at_ready is not None]
     return Co2Mass(
         verdict, reasons,
         freeze=band([d.freeze for d in all_draws], likely.freeze),
@@ -150,6 +149,6 @@ def from_courses(
         rate=band([d.rate for d in all_draws], likely.rate),
         total=one,
         job=Range(*(feeding.points * v for v in (one.low, one.likely, one.high))),
-        cooling=cooling, pipe_heat=plug_time.ordered(heats, 2.0 * float(runs[1].state.clock[2])),
+        cooling=cooling, pipe_heat=plug_time.ordered(heats, runs[1].last.heat_jacket),
         jacket_heat=heat, jacket_leak=power / deep, cautions=notes, draws=(likely, *all_draws),
     )  # fmt: skip

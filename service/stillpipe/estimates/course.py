@@ -5,14 +5,11 @@ from dataclasses import dataclass, replace
 
 from stillpipe.errors import Fault, OutOfValidityError
 from stillpipe.estimates.job import Freeze
-from stillpipe.physics import column, film, freeze, media, solutions
+from stillpipe.physics import film, freeze, media, solutions
+from stillpipe.physics.work import Work
 
-PRODUCTION = freeze.Grid(axial=6, radial=10, eta=0.025, stretch=1.35)
-COARSE = freeze.Grid(axial=4, radial=4, eta=0.06, stretch=1.5)
-LONGEST_FREEZE = 4.0 * 3600.0
-"""A freeze that takes longer is answered no-go [s]."""
-LONGEST_THAW = 24.0 * 3600.0
-"""A thaw is followed for this long [s]; what takes longer has no figure."""
+LONGEST_FREEZE = freeze.LONGEST_FREEZE
+LONGEST_THAW = freeze.LONGEST_THAW
 EMPTY_JACKET = 10.0
 """Conductance from the room through an empty jacket to the pipe [W/(m2 K)]: an assumption."""
 PLUG_SOLID = 0.75
@@ -73,20 +70,20 @@ def case(job: Freeze, choice: Choice = LIKELY) -> freeze.Case:
         job.insulation_conductivity,
     )
     return freeze.Case(
-        job.bore,
-        job.outside_diameter,
-        job.wall,
-        job.jacket_length,
-        material.conductivity,
-        material.density * material.specific_heat,
-        lining(job),
-        job.jacket_conductance * choice.jacket,
-        beside * choice.film,
-        EMPTY_JACKET * choice.film,
-        job.fluid_temperature,
-        job.ambient_temperature,
-        medium,
-        solid,
+        bore=job.bore,
+        outer_diameter=job.outside_diameter,
+        wall_thickness=job.wall,
+        jacket_length=job.jacket_length,
+        wall_conductivity=material.conductivity,
+        wall_heat_capacity=material.density * material.specific_heat,
+        lining_resistance=lining(job),
+        h_jacket=job.jacket_conductance * choice.jacket,
+        h_ambient=beside * choice.film,
+        h_empty=EMPTY_JACKET * choice.film,
+        start_temperature=job.fluid_temperature,
+        ambient_temperature=job.ambient_temperature,
+        medium=medium,
+        plug_ice_fraction=solid,
     )
 
 
@@ -120,36 +117,20 @@ def needed_length(job: Freeze, choice: Choice = LIKELY) -> float:
     return max(carry, job.bore)
 
 
-@dataclass
-class Course:
-    """A solved freeze up to ready; times [s] are None where the event never came."""
-
-    column: freeze.Column
-    state: freeze.State
-    at_closure: freeze.State | None
-    closure: float | None
-    ready: float | None
-
-
 def solve(
-    job: Freeze, choice: Choice = LIKELY, grid: freeze.Grid = PRODUCTION, horizon: float = 3600.0
-) -> Course:
+    job: Freeze, choice: Choice = LIKELY, horizon: float = 3600.0, work: Work | None = None
+) -> freeze.FreezeRun:
     """Freeze ``job`` to closure and on to ready; ``horizon`` [s] is how far it may be followed."""
-    laid = freeze.Column(case(job, choice), grid, horizon)
-    state = laid.advance(laid.start(), LONGEST_FREEZE, column.CLOSED)
-    if state.why != column.CLOSED:
-        return Course(laid, state, None, None, None)
-    closure = float(state.clock[5])
-    at_closure = state.copy()
-    need = 0.5 * needed_length(job, choice)
-    state = laid.advance(state, LONGEST_FREEZE, column.READY, need)
-    ready = max(float(state.clock[5]), closure) if state.why == column.READY else None
-    return Course(laid, state, at_closure, closure, ready)
+    return freeze.FreezeRun(
+        case(job, choice), needed_length=needed_length(job, choice), horizon=horizon, work=work
+    )
 
 
-def all_three(job: Freeze, horizon: float = 3600.0) -> tuple[Course, Course, Course]:
+def all_three(
+    job: Freeze, horizon: float = 3600.0
+) -> tuple[freeze.FreezeRun, freeze.FreezeRun, freeze.FreezeRun]:
     """Solve the fast, the likely and the slow course; ``horizon`` [s] as for :func:`solve`."""
-    fast, likely, slow = (solve(job, c, horizon=horizon) for c in CHOICES)
+    fast, likely, slow = (solve(job, c, horizon) for c in CHOICES)
     return fast, likely, slow
 
 
@@ -160,6 +141,4 @@ def varied(name: str, factor: float) -> Choice:
 
 def closure_only(job: Freeze, choice: Choice) -> float | None:
     """Closure time [s] on the coarse grid, None where the bore stays open."""
-    laid = freeze.Column(case(job, choice), COARSE, 1800.0)
-    state = laid.advance(laid.start(), LONGEST_FREEZE, column.CLOSED)
-    return float(state.clock[5]) if state.why == column.CLOSED else None
+    return freeze.closure_only(case(job, choice))

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stillpipe.estimates import co2_mass, course, hold_time, plug_time
+from stillpipe.estimates import co2_mass, course, plug_time
 from stillpipe.estimates.co2_mass import Co2Mass, Draw, Feeding
 from stillpipe.estimates.job import Freeze, Note, Range
-from stillpipe.physics import co2
+from stillpipe.physics import co2, freeze
 
 EXCHANGE = 120.0
 """How long an exchange leaves the jacket unfed [s]; common practice says within 7 min."""
@@ -139,7 +139,7 @@ def cylinder_count(
 
 
 def planned(
-    job: Freeze, runs: tuple[course.Course, ...], need: Co2Mass, bottle: Bottle, plan: Plan,
+    job: Freeze, runs: tuple[freeze.FreezeRun, ...], need: Co2Mass, bottle: Bottle, plan: Plan,
     bottles: tuple[Bottle, ...] = (), stock: tuple[int, ...] = (),
 ) -> CylinderCount:  # fmt: skip
     """Return the answer from solved courses and the CO2 they need."""
@@ -175,7 +175,7 @@ def planned(
 
 
 def exchanges(
-    job: Freeze, run: course.Course, likely: Draw, per_jacket: float, plan: Plan
+    job: Freeze, run: freeze.FreezeRun, likely: Draw, per_jacket: float, plan: Plan
 ) -> tuple[Exchange, ...]:
     """Every exchange on the likely course; ``per_jacket`` [kg] is what a cylinder gives to one."""
     end = likely.ready + (likely.hold / likely.rate if likely.rate > 0.0 else 0.0)
@@ -192,7 +192,7 @@ def exchanges(
 
 
 def _exchange(
-    job: Freeze, run: course.Course, number: int, at: float, ready: float, plan: Plan
+    job: Freeze, run: freeze.FreezeRun, number: int, at: float, ready: float, plan: Plan
 ) -> Exchange:
     if at < ready:
         advice = (
@@ -200,10 +200,8 @@ def _exchange(
             "manifold, so that the first exchange comes on a consolidated plug."
         )
         return Exchange(number, at, None, None, "early-exchange", advice)
-    state = run.state.copy()
-    run.column.advance(state, at)
-    lost = 0.5 * job.line_pressure * job.bore / (4.0 * job.adhesion)
-    survival, _ = hold_time.stop(run.column, state, lost)
+    lost = job.line_pressure * job.bore / (4.0 * job.adhesion)
+    survival = run.stop(run.fed_to(at), lost).survival
     if survival is None or survival > 2.0 * plan.exchange:
         margin = None if survival is None else survival - plan.exchange
         return Exchange(number, at, survival, margin, "survived", "The plug outlives the exchange.")

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from stillpipe.estimates import cautions, course, plug_time
 from stillpipe.estimates.job import Freeze, Note, Range
 from stillpipe.estimates.outcomes import HoldTime
-from stillpipe.physics import column, freeze
+from stillpipe.physics import freeze
 
 COLD = Note(
     "does-not-thaw",
@@ -46,7 +46,9 @@ def hold_time(job: Freeze, hold: float) -> HoldTime:
     if ready is None:
         return _refused(reasons, notes)
     held = {
-        c: follow(job, r, c, hold) for c, r in zip(course.CHOICES, runs, strict=True) if r.ready
+        c: found
+        for c, r in zip(course.CHOICES, runs, strict=True)
+        if (found := follow(job, r, c, hold)) is not None
     }
     likely = held[course.LIKELY]
 
@@ -70,30 +72,15 @@ def _refused(reasons: tuple[Note, ...], notes: tuple[Note, ...]) -> HoldTime:
     return HoldTime(verdict, reasons, None, None, None, None, None, None, notes)
 
 
-def follow(job: Freeze, run: course.Course, choice: course.Choice, hold: float) -> Hold:
-    """Carry a solved freeze through its ``hold`` [s], the coolant's stop, loss of bond and thaw."""
-    laid = run.column
-    assert run.at_closure is not None
-    lost = 0.5 * job.line_pressure * job.bore / (4.0 * job.adhesion * choice.adhesion)
-    early = stop(laid, run.at_closure.copy(), 0.0)[0]
-    state = run.state
-    laid.advance(state, float(state.clock[0]) + hold)
-    rows = state.history[state.rows - 1]
-    length = 2.0 * float(min(rows[1], rows[2]))
-    survival, state = stop(laid, state, lost)
-    begun = float(state.clock[0]) - float(state.clock[1])
-    laid.advance(state, begun + course.LONGEST_THAW, column.THAWED, cooled=False)
-    thaw = float(state.clock[5]) - begun if state.why == column.THAWED else None
-    return Hold(early, survival, thaw, length)
+def follow(job: Freeze, run: freeze.FreezeRun, choice: course.Choice, hold: float) -> Hold | None:
+    """Carry a solved freeze through its ``hold`` [s], the coolant's stop, loss of bond and thaw.
 
-
-def stop(
-    laid: freeze.Column, state: freeze.State, need: float
-) -> tuple[float | None, freeze.State]:
-    """Stop the coolant and wait until the bond is lost; return that time [s] and the state."""
-    begun = float(state.clock[0])
-    state.clock[1] = 0.0
-    laid.advance(state, begun + course.LONGEST_THAW, column.UNBONDED, need, cooled=False)
-    if state.why != column.UNBONDED:
-        return None, state
-    return max(float(state.clock[5]) - begun, 0.0), state
+    None where the plug never gets ready.
+    """
+    if run.ready is None or run.at_closure is None:
+        return None
+    lost = job.line_pressure * job.bore / (4.0 * job.adhesion * choice.adhesion)
+    early = run.stop(run.at_closure, 0.0).survival
+    held = run.fed_to(run.ready + hold)
+    stop = run.stop(held, lost)
+    return Hold(early, stop.survival, stop.thaw, held.sound_length)

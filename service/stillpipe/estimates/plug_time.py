@@ -16,7 +16,7 @@ LIQUID_ENDS = 299.96
 CRITICAL = 304.1282
 """Critical temperature of CO2 [K]; Span and Wagner 1996."""
 
-Figure = Callable[[course.Course, course.Choice], float]
+Figure = Callable[[freeze.Moment, course.Choice], float]
 
 
 def plug_time(job: Freeze) -> PlugTime:
@@ -43,10 +43,10 @@ def plug_time(job: Freeze) -> PlugTime:
         closure=span(fast.closure, likely.closure, slow.closure),
         ready=ready,
         frost_by=span(*(frost_by(r) for r in runs)),
-        plug_length=_at_ready(runs, lambda r, _: 2.0 * _extents(r)[-1]),
-        holding_pressure=_at_ready(runs, lambda r, c: holding(job, 2.0 * _extents(r)[-1], c)),
+        plug_length=_at_ready(runs, lambda m, _: m.sound_length),
+        holding_pressure=_at_ready(runs, lambda m, c: holding(job, m.sound_length, c)),
         residual_flow_limit=flow,
-        heat_removed=_at_ready(runs, lambda r, _: 2.0 * float(r.state.clock[2])),
+        heat_removed=_at_ready(runs, lambda m, _: m.heat_jacket),
         drivers=drivers(job),
         history=history(job, likely),
         cautions=cautions.of_freeze(job),
@@ -91,7 +91,7 @@ def obstacles(job: Freeze) -> list[Note]:
     return found
 
 
-def judge(job: Freeze, flow: Range, runs: list[course.Course]) -> list[Note]:
+def judge(job: Freeze, flow: Range, runs: list[freeze.FreezeRun]) -> list[Note]:
     """Reasons found by solving: flow, closure and readiness in the three courses."""
     _, likely, slow = runs
     found = _of_flow(job, flow)
@@ -150,8 +150,8 @@ def flow_limit(job: Freeze) -> Range:
         outer = (
             np.log(job.outside_diameter / (job.outside_diameter - 2.0 * job.wall))
             / (2.0 * np.pi * laid.wall_conductivity)
-            + laid.lining / (2.0 * np.pi)
-            + 1.0 / (laid.under * area)
+            + laid.lining_resistance / (2.0 * np.pi)
+            + 1.0 / (laid.h_jacket * area)
         )
         values.append(
             residual.limit(
@@ -167,29 +167,20 @@ def flow_limit(job: Freeze) -> Range:
     return Range(*values)
 
 
-def frost_by(run: course.Course) -> float | None:
+def frost_by(run: freeze.FreezeRun) -> float | None:
     """Time [s] when the pipe beside the jacket falls below 0 C, None where it never does."""
-    if run.at_closure is None:
+    if run.closure is None:
         return None
-    rows = run.state.history[: run.state.rows]
-    edge = 0.5 * run.column.case.jacket + FROST_DISTANCE
-    beyond = np.flatnonzero(rows[:, 2] >= edge)
-    if len(beyond) == 0:
-        return None
-    i = int(beyond[0])
-    if i == 0:
-        return float(rows[0, 0])
-    a, b = rows[i - 1], rows[i]
-    return float(a[0] + (edge - a[2]) / (b[2] - a[2]) * (b[0] - a[0]))
+    return run.history().time_bonded(run.case.jacket_length + 2.0 * FROST_DISTANCE)
 
 
 def drivers(job: Freeze) -> tuple[Driver, ...]:
     """Closure times with one uncertain input changed at a time, on a coarse grid."""
     likely = course.case(job)
     plan = (
-        ("jacket_conductance", "jacket", "W/(m2.K)", course.CONDUCTANCE_BAND, likely.under),
+        ("jacket_conductance", "jacket", "W/(m2.K)", course.CONDUCTANCE_BAND, likely.h_jacket),
         ("convection", "convection", "1", course.CONVECTION_BAND, 1.0),
-        ("room_film", "film", "W/(m2.K)", course.FILM_BAND, likely.beside),
+        ("room_film", "film", "W/(m2.K)", course.FILM_BAND, likely.h_ambient),
     )
     found = []
     for name, member, unit, band, value in plan:
@@ -198,27 +189,19 @@ def drivers(job: Freeze) -> tuple[Driver, ...]:
     return tuple(found)
 
 
-def history(job: Freeze, run: course.Course) -> History:
+def history(job: Freeze, run: freeze.FreezeRun) -> History:
     """Return the series of a course, both halves of the plug counted."""
-    rows = run.state.history[: run.state.rows]
-    # while fed, ice at the axis never melts: a shorter reading is the interpolation's
-    plug = np.maximum.accumulate(rows[:, 1])
-    extent = 2.0 * np.minimum(plug, rows[:, 2])
-    radius = 0.5 * job.bore * np.sqrt(np.clip(rows[:, 6], 0.0, 1.0))
+    rows = run.history()
+    extent = np.minimum(rows.plug_length, rows.bonded_length)
     series = (
-        rows[:, 0],
-        2.0 * plug,
-        2.0 * rows[:, 2],
+        rows.time,
+        rows.plug_length,
+        rows.bonded_length,
         4.0 * job.adhesion * extent / (job.bore * job.safety_factor),
-        2.0 * rows[:, 3],
-        radius,
+        rows.heat_jacket,
+        0.5 * job.bore * np.sqrt(np.clip(rows.liquid_fraction, 0.0, 1.0)),
     )
     return History(*(tuple(float(v) for v in s) for s in series))
-
-
-def _extents(run: course.Course) -> list[float]:
-    rows = run.state.history[: run.state.rows]
-    return [float(v) for v in np.minimum(rows[:, 1], rows[:, 2])]
 
 
 def span(fast: float | None, likely: float | None, slow: float | None) -> Range | None:
@@ -238,13 +221,13 @@ def ordered(values: list[float | None] | list[float], likely: float | None) -> R
     return Range(min(known), likely, max(known) if len(known) == len(values) else None)
 
 
-def _at_ready(runs: list[course.Course], figure: Figure) -> Range | None:
+def _at_ready(runs: list[freeze.FreezeRun], figure: Figure) -> Range | None:
     """Range of ``figure`` over the courses that came to ready, ordered by value."""
     if runs[1].ready is None:
         return None
     pairs = zip(runs, course.CHOICES, strict=True)
-    values = [figure(r, c) for r, c in pairs if r.ready is not None]
-    return ordered(values, figure(runs[1], course.LIKELY))
+    found = {c: figure(r.at_ready, c) for r, c in pairs if r.at_ready is not None}
+    return ordered(list(found.values()), found[course.LIKELY])
 
 
 def _refused(job: Freeze, reasons: tuple[Note, ...]) -> PlugTime:

@@ -37,8 +37,8 @@ def cancellable(flag: Flag) -> Iterator[None]:
 class Work:
     """The work of one freeze point.
 
-    ``counts``, shape (2,), holds the units taken and the most that may be taken [-]; ``flag``, shape
-    (1,), is not 0 once nobody waits for the answer. Both are shared with the compiled solver.
+    ``counts``, shape (2,), holds the units taken and the most that may be taken [-]; ``flag``,
+    shape (1,), is not 0 once nobody waits for the answer. Both are shared with the compiled solver.
     """
 
     def __init__(self, most: int = MOST) -> None:
