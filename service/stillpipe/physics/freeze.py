@@ -113,6 +113,8 @@ def _record(rows: int, shape: tuple[int, int]) -> march.Record:
 
 NOTHING = _record(0, (1, 1))
 """A record that keeps nothing."""
+STRETCH = 600.0
+"""A freeze is fed on beyond ready in stretches of this length [s]."""
 ROWS = 512
 """Rows of history that a run has room for before it asks for more."""
 
@@ -179,6 +181,7 @@ class FreezeRun:
         self.closure = self._feed(stop=step.CLOSED)
         self.ready = None if self.closure is None else self._to_ready(0.5 * needed_length)
         self._turn = float(self._fed.clock[march.NOW])
+        self._stretches = 0
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
 
@@ -193,6 +196,13 @@ class FreezeRun:
             if why != step.FULL:
                 return event if why == stop and event <= end else None
             self._record = _larger(self._record)
+
+    def _feed_on(self, time: float) -> None:
+        """Feed past ``time`` [s], in the same stretches whatever was asked before."""
+        while time > self._fed.clock[march.NOW]:
+            self._stretches += 1
+            end = self._turn + self._stretches * STRETCH
+            self._feed(end, reach=self._column.grid.hold_step)
 
     def _to_ready(self, need: float) -> float | None:
         """Feed from closure until the half-length is ``need`` [m]; return that time [s]."""
@@ -232,8 +242,7 @@ class FreezeRun:
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""
         hold = self._column.grid.hold_step
-        if time > self._fed.clock[march.NOW]:
-            self._feed(time, reach=hold)
+        self._feed_on(time)
         kept = self._record
         times = kept.clock[: kept.filled[1], march.NOW]
         n = int(np.searchsorted(times, time, side="right")) - 1
@@ -253,8 +262,7 @@ class FreezeRun:
     def history(self, until: float | None = None) -> History:
         """Return the freeze up to ``until`` [s], or to the end of the first feeding."""
         until = self._turn if until is None else until
-        if until > self._fed.clock[march.NOW]:
-            self._feed(until, reach=self._column.grid.hold_step)
+        self._feed_on(until)
         rows = self._record.history[: self._record.filled[0]]
         table = rows[: int(np.searchsorted(rows[:, 0], until, side="right"))].T.copy()
         # ice at the axis never melts while fed: a shorter reading is the interpolation's
