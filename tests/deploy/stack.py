@@ -26,7 +26,8 @@ def free_port() -> int:
 
 def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
     """Wait until ``address`` answers 200."""
-    for _ in range(480):
+    end = time.monotonic() + 300.0
+    while time.monotonic() < end:
         assert process.poll() is None, "the server ended"
         try:
             if requests.get(address, timeout=5).status_code == 200:
@@ -40,6 +41,9 @@ def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
 class Server:
     """gunicorn alone; ``settings`` are its options, ``environment`` is added to this process's."""
 
+    place = ROOT
+    """The folder in which gunicorn is started."""
+
     def __init__(self, settings: tuple[str, ...] = (), **environment: str) -> None:
         self.settings, self.environment = settings, environment
         self.inner = free_port()
@@ -52,9 +56,15 @@ class Server:
     def start(self) -> None:
         """Start gunicorn, and return when it is ready."""
         environment = os.environ | {"STILLPIPE_BIND": f"127.0.0.1:{self.inner}"} | self.environment
-        command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
-        self.server = subprocess.Popen([*command, *self.settings], cwd=ROOT, env=environment)
-        wait(f"http://127.0.0.1:{self.inner}/readyz", self.server)
+        configuration = str(ROOT / "deploy" / "gunicorn.conf.py")
+        command = [sys.executable, "-m", "gunicorn", "--config", configuration, *self.settings]
+        self.server = subprocess.Popen(command, cwd=self.place, env=environment)
+        try:
+            wait(f"http://127.0.0.1:{self.inner}/readyz", self.server)
+        except BaseException:
+            self.server.kill()
+            self.server.wait()
+            raise
 
     def stop(self) -> None:
         """Send gunicorn SIGTERM and wait for its end."""
