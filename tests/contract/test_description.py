@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -134,6 +135,22 @@ def test_fragments_are_merged_and_what_is_given_again_replaces() -> None:
 def test_a_mistake_in_a_shorthand_is_an_error(wrong: dict[str, Any]) -> None:
     with pytest.raises(KeyError):
         expanded(wrong, {})
+
+
+@pytest.mark.parametrize(
+    "text",
+    [None, "paths: [", "5", "info: {}", "paths: {/v1: {x-figure: colour}}",
+     "paths: {/v1: {externalValue: examples/none.json}}"],
+    ids=["missing", "no YAML", "no object", "no paths", "wrong shorthand", "no example"],
+)  # fmt: skip
+def test_a_description_that_cannot_be_read_is_one_error(
+    text: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if text is not None:
+        (tmp_path / "openapi.yaml").write_text(text)
+    monkeypatch.setattr(description, "FOLDER", tmp_path)
+    with pytest.raises(description.DescriptionError, match=r"openapi\.yaml"):
+        description.tree.__wrapped__()
 
 
 def test_the_command_prints_what_is_served() -> None:

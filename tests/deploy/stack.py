@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -24,18 +25,29 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+PATIENCE = 600.0
+"""How long anything is waited for before it is a fault [s]: longer than any machine needs."""
+
+
+def until(condition: Callable[[], object], what: str) -> None:
+    """Wait until ``condition()`` holds; ``what`` is said if it never does."""
+    end = time.monotonic() + PATIENCE
+    while not condition():
+        assert time.monotonic() < end, f"never: {what}"
+        time.sleep(0.05)
+
+
 def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
     """Wait until ``address`` answers 200."""
-    end = time.monotonic() + 300.0
-    while time.monotonic() < end:
+
+    def answered() -> bool:
         assert process.poll() is None, "the server ended"
         try:
-            if requests.get(address, timeout=5).status_code == 200:
-                return
+            return requests.get(address, timeout=PATIENCE).status_code == 200
         except requests.ConnectionError:
-            pass
-        time.sleep(0.1)
-    raise AssertionError(f"{address} never answered")
+            return False
+
+    until(answered, f"{address} answers")
 
 
 class Server:

@@ -39,7 +39,13 @@ Tree = dict[str, Any]
 FOLDER = Path(stillpipe.__file__).parent / "openapi"
 """The description and its examples: a link in the source tree, files where it is installed."""
 
+_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 _WORDS = {"/": "Per", "%": "Percent"}
+
+
+class DescriptionError(RuntimeError):
+    """The description or one of its examples cannot be read."""
 
 
 def expanded(node: Any, fragments: Tree, name: str = "") -> Any:
@@ -196,17 +202,32 @@ def _with_examples(node: Any) -> Any:
 
 @lru_cache(maxsize=1)
 def tree() -> Tree:
-    """Return the description as a tree, expanded, the examples in their places."""
-    written = yaml.safe_load((FOLDER / "openapi.yaml").read_bytes())
-    fragments = written.pop("x-fragments", {})
-    found: Tree = _with_examples(expanded(written, fragments))
+    """Return the description as a tree, expanded, the examples in their places.
+
+    Raises
+    ------
+    DescriptionError
+        where it or an example cannot be read, or a shorthand is wrong; it is tried again at the
+        next call
+    """
+    file = FOLDER / "openapi.yaml"
+    try:
+        written = yaml.load(file.read_bytes(), _LOADER)  # noqa: S506 - a safe one
+        if not isinstance(written, dict) or "paths" not in written:
+            raise DescriptionError(f"{file} is no description")
+        fragments = written.pop("x-fragments", {})
+        found: Tree = _with_examples(expanded(written, fragments))
+    except (OSError, ValueError, KeyError, yaml.YAMLError) as error:
+        raise DescriptionError(f"{file}: {error}") from error
     return found
 
 
 @lru_cache(maxsize=1)
 def text() -> bytes:
     """Return the expanded description as YAML."""
-    dumped: bytes = yaml.safe_dump(tree(), sort_keys=False, allow_unicode=True, encoding="utf-8")
+    dumped: bytes = yaml.dump(
+        tree(), Dumper=_DUMPER, sort_keys=False, allow_unicode=True, encoding="utf-8"
+    )
     return dumped
 
 
