@@ -8,6 +8,13 @@ from typing import Any
 import orjson
 import yaml
 
+_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+
+
+class DescriptionError(RuntimeError):
+    """The description or one of its examples cannot be read."""
+
 
 def path() -> Path:
     """Return where the description lies: STILLPIPE_OPENAPI, or beside the source tree."""
@@ -17,9 +24,20 @@ def path() -> Path:
 
 @lru_cache(maxsize=1)
 def tree() -> dict[str, Any]:
-    """Return the description as a tree, the examples in their places."""
-    loaded: dict[str, Any] = yaml.safe_load(path().read_bytes())
-    _inline(loaded)
+    """Return the description as a tree, the examples in their places.
+
+    Raises
+    ------
+    DescriptionError
+        where it or an example cannot be read; it is tried again at the next call
+    """
+    try:
+        loaded: dict[str, Any] = yaml.load(path().read_bytes(), _LOADER)  # noqa: S506 - a safe one
+        if not isinstance(loaded, dict) or "paths" not in loaded:
+            raise DescriptionError(f"{path()} is no description")
+        _inline(loaded)
+    except (OSError, ValueError, yaml.YAMLError) as error:
+        raise DescriptionError(str(error)) from error
     return loaded
 
 
@@ -42,7 +60,9 @@ def _inline(node: Any) -> None:
 @lru_cache(maxsize=1)
 def text() -> bytes:
     """Return the description as YAML."""
-    dumped: bytes = yaml.safe_dump(tree(), sort_keys=False, allow_unicode=True, encoding="utf-8")
+    dumped: bytes = yaml.dump(
+        tree(), Dumper=_DUMPER, sort_keys=False, allow_unicode=True, encoding="utf-8"
+    )
     return dumped
 
 
