@@ -16,7 +16,8 @@ Tree = Any
 
 SCALARS = st.one_of(
     st.none(), st.booleans(), st.integers(-10, 10), st.floats(allow_nan=False), st.just("5"),
-    st.sampled_from(["", " 5 ", "1_0", "mm", "degC", "water", "L", "x" * 200, 1e400, 10**400]),
+    st.sampled_from(["", " 5 ", "1_0", "mm", "degC", "water", "L", "x" * 200, 1e400, 10**400,
+                     "a\0", "a\n", "\x7f", "\x9f", "\ufffe", "\U0001f9ca", "\u00a0"]),
     st.just({}), st.just([]),
 )  # fmt: skip
 

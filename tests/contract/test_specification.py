@@ -1,6 +1,8 @@
 """The description and the code say the same: addresses, choices, ranges, examples."""
 
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +24,20 @@ SPEC = description.tree()
 SCHEMAS = SPEC["components"]["schemas"]
 
 
-def validator(name: str) -> jsonschema.Draft202012Validator:
+def _pattern(
+    _: object, pattern: str, instance: Any, __: object
+) -> Iterator[jsonschema.ValidationError]:
+    """The keyword as ECMA-262 has it: "$" is the end alone, and not before a last line break."""
+    if isinstance(instance, str) and not re.search(re.sub(r"\$$", r"\\Z", pattern), instance):
+        yield jsonschema.ValidationError(f"{instance!r} does not match {pattern!r}")
+
+
+VALIDATOR = jsonschema.validators.extend(jsonschema.Draft202012Validator, {"pattern": _pattern})
+
+
+def validator(name: str) -> Any:
     schema = {"$ref": f"#/components/schemas/{name}", "components": SPEC["components"]}
-    return jsonschema.Draft202012Validator(schema)
+    return VALIDATOR(schema)
 
 
 def test_every_route_is_described_and_every_description_routed(client: FlaskClient) -> None:

@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from stillpipe.web import keys, logs
+from stillpipe.web import description, keys, logs
 from stillpipe.web.app import create_app
 
 REQUEST = json.loads(
@@ -59,12 +59,46 @@ def test_keys_change_without_a_restart(guarded: tuple[FlaskClient, Path]) -> Non
     assert client.get("/v1/meta", headers=bearer("second")).status_code == 200
 
 
-def test_a_broken_keys_file_lets_nobody_in(guarded: tuple[FlaskClient, Path]) -> None:
+def test_a_broken_keys_file_lets_nobody_in(
+    guarded: tuple[FlaskClient, Path],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
     client, file = guarded
     file.write_text("dispatch: not a digest\n")
-    assert client.get("/v1/meta", headers=bearer("first")).status_code == 500
-    os.unlink(file)
-    assert client.get("/v1/meta", headers=bearer("first")).status_code == 500
+    for broken in (lambda: None, lambda: os.unlink(file), file.mkdir):
+        broken()
+        for asked in ("first", "wrong"):
+            reply = client.get("/v1/meta", headers=bearer(asked))
+            assert reply.status_code == 503
+            assert reply.mimetype == "application/problem+json"
+            assert "Retry-After" in reply.headers
+        assert "the keys file cannot be read" in caplog.text
+        caplog.clear()
+
+
+def test_a_service_whose_keys_cannot_be_read_is_not_ready(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "keys"
+    monkeypatch.setenv("STILLPIPE_KEYS_FILE", str(file))
+    client = create_app().test_client()
+    assert client.get("/readyz").status_code == 503
+    file.write_text("")
+    assert client.get("/readyz").status_code == 200
+
+
+def test_a_key_revoked_in_a_file_of_equal_size_and_time_is_refused(
+    guarded: tuple[FlaskClient, Path],
+) -> None:
+    client, file = guarded
+    text, state = file.read_text(), file.stat()
+    assert client.get("/v1/meta", headers=bearer("first")).status_code == 200
+    file.write_text(text.replace(keys.digest_of("first"), keys.digest_of("second")))
+    os.utime(file, ns=(state.st_atime_ns, state.st_mtime_ns))
+    assert (file.stat().st_size, file.stat().st_mtime_ns) == (state.st_size, state.st_mtime_ns)
+    assert client.get("/v1/meta", headers=bearer("first")).status_code == 401
 
 
 def test_without_a_keys_file_every_request_is_let_in(client: FlaskClient) -> None:
@@ -88,6 +122,44 @@ def test_metrics_count_requests_estimates_and_remembered_answers(client: FlaskCl
     client.post("/v1/batch", json=[1, 2]).get_data()
     after = [count(n) for n in (asked, made, kept, items)]
     assert [b - a for a, b in zip(before, after, strict=True)] == [3.0, 1.0, 2.0, 2.0]
+
+
+def test_invented_methods_do_not_grow_the_metrics(client: FlaskClient) -> None:
+    client.open("/v1/meta", method="INVENTED0")
+    before = len(client.get("/metrics").data)
+    for number in range(1, 300):
+        assert client.open("/v1/meta", method=f"INVENTED{number}").status_code == 405
+    page = client.get("/metrics").get_data(as_text=True)
+    assert "INVENTED" not in page
+    assert 'method="other"' in page
+    assert len(page) < before + 100
+
+
+def test_without_its_description_the_service_is_not_ready(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
+    whole = (description.FOLDER / "openapi.yaml").read_text(encoding="utf-8")
+    monkeypatch.setattr(description, "FOLDER", tmp_path)
+    caches = (description.tree, description.json, description.text)
+    for cache in caches:
+        cache.cache_clear()
+    try:
+        client = create_app().test_client()
+        for text in (None, "", "paths: [", whole):  # the last without its examples
+            if text is not None:
+                (tmp_path / "openapi.yaml").write_text(text, encoding="utf-8")
+            for path in ("/readyz", "/openapi.json"):
+                reply = client.get(path)
+                assert reply.status_code == 503
+                assert reply.json is not None
+                assert "description" in reply.json["detail"]
+            assert client.get("/livez").status_code == 200
+            assert "the description cannot be read" in caplog.text
+            caplog.clear()
+    finally:
+        for cache in caches:
+            cache.cache_clear()
 
 
 TRACE = "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01"

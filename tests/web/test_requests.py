@@ -1,13 +1,16 @@
 """What the service refuses, and how it says so."""
 
 import json
+import logging
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from stillpipe.errors import CancelledError, Fault, SolverError, TooCostlyError
 from stillpipe.estimates import plug_time
+from stillpipe.physics import work
 from stillpipe.web import answers, limits
 from stillpipe.web.app import create_app
 
@@ -61,6 +64,145 @@ def test_a_fluid_already_frozen_is_out_of_validity(client: FlaskClient) -> None:
     reply = send(client, tree)
     assert reply.status_code == 422
     assert pointers(reply) == {"#/fluid/temperature"}
+
+
+@pytest.mark.parametrize(
+    ("fluid", "pipe", "kind"),
+    [
+        ({"type": "seawater"}, "1/2", "out-of-validity"),
+        ({"type": "water"}, "1/2", "out-of-validity"),
+        ({"type": "seawater"}, "9", "unknown-entry"),
+    ],
+    ids=["too-salt", "water-has-none", "and-no-such-pipe"],
+)
+def test_a_concentration_out_of_range_is_out_of_validity(
+    client: FlaskClient, fluid: dict[str, Any], pipe: str, kind: str
+) -> None:
+    fluid |= {
+        "temperature": {"value": 20, "unit": "degC"}, "concentration": {"value": 20, "unit": "%"},
+    }  # fmt: skip
+    pipe_ = {"standard": "ASTM B88", "size": pipe, "schedule": "L"}
+    reply = send(client, body(fluid=fluid, pipe=pipe_))
+    assert reply.status_code == 422
+    assert "#/fluid/concentration" in pointers(reply)
+    assert reply.json is not None
+    assert reply.json["type"] == f"/v1/problems/{kind}"
+
+
+def test_a_fill_ratio_without_a_net_mass_is_refused(client: FlaskClient) -> None:
+    ratio = {"value": 0.7, "unit": "kg/L"}
+    reply = send(client, body(cylinder={"fill_ratio": ratio}), "/v1/cylinder-count")
+    assert reply.status_code == 422
+    assert pointers(reply) == {"#/cylinder/fill_ratio"}
+    mass = {"value": 20, "unit": "kg"}
+    sound = body(cylinder={"fill_ratio": ratio, "net_mass": mass})
+    assert send(client, sound, "/v1/cylinder-count").status_code == 200
+
+
+UNPRINTABLE = ["\0", "\1", "\t", "\n", "\x1f", "\x7f", "\x85", "\x9f", "\ufffe", "\uffff"]
+
+
+@pytest.mark.parametrize("character", UNPRINTABLE, ids=[f"{ord(c):04X}" for c in UNPRINTABLE])
+def test_names_that_no_xml_can_hold_are_refused(client: FlaskClient, character: str) -> None:
+    point = {"kind": "freeze-point", "at": {"value": 1, "unit": "m"}}
+    places = [point | {"name": "a" + character}]
+    tree = body(id=character + "b", places=places)
+    reply = send(client, tree, "/v1/spacing-validation")
+    assert reply.status_code == 422
+    assert pointers(reply) == {"#/id", "#/places/0/name"}
+    assert f"U+{ord(character):04X}" in reply.get_data(as_text=True)
+
+
+def test_a_lone_surrogate_is_no_name(client: FlaskClient) -> None:
+    text = json.dumps(body(id="?")).replace('"?"', '"\\ud800"')
+    reply = client.post("/v1/plug-time", data=text, content_type="application/json")
+    assert reply.status_code in {400, 422}
+    assert reply.content_type == "application/problem+json"
+
+
+def test_letters_of_every_script_are_names(client: FlaskClient) -> None:
+    for name in ("Zapfsaule-\u00fc", "\u6c34\u7ba1", "\U0001f9ca", "a b"):
+        reply = send(client, body(id=name))
+        assert reply.status_code == 200
+        assert reply.json is not None
+        assert reply.json["id"] == name
+
+
+@pytest.mark.parametrize("coding", ["gzip", "br", "deflate", "identity, gzip", "x"])
+@pytest.mark.parametrize("path", ["/v1/plug-time", "/v1/batch"])
+def test_a_content_coding_is_refused_whatever_the_body_is(
+    client: FlaskClient, coding: str, path: str
+) -> None:
+    tree: Any = body() if path == "/v1/plug-time" else []
+    heads = {"Content-Encoding": coding}
+    reply = client.post(path, json=tree, headers=heads)
+    assert reply.status_code == 415
+    assert reply.headers["Accept-Encoding"] == "identity"
+    assert reply.content_type == "application/problem+json"
+
+
+def test_the_coding_identity_is_none(client: FlaskClient) -> None:
+    reply = client.post("/v1/plug-time", json=body(), headers={"Content-Encoding": "identity"})
+    assert reply.status_code == 200
+    plain = client.post("/v1/plug-time", data="a=1", content_type="text/plain")
+    assert "Accept-Encoding" not in plain.headers
+
+
+@pytest.mark.parametrize("path", ["//evil.example/limits", "/v1//limits", "//v1/limits", "/v1/"])
+def test_no_address_redirects(client: FlaskClient, path: str) -> None:
+    reply = client.get(path, headers={"Host": "evil.example"})
+    assert reply.status_code == 404
+    assert "Location" not in reply.headers
+    assert "evil.example" not in reply.get_data(as_text=True)
+
+
+def fails_with(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
+    """Let plug-time end with ``error``."""
+
+    def broken(_: object) -> None:
+        raise error
+
+    monkeypatch.setattr(plug_time, "plug_time", broken)
+    answers.answer.cache_clear()
+
+
+def test_a_solver_without_an_answer_is_logged(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
+    fails_with(monkeypatch, SolverError(Fault((), "no finite answer")))
+    reply = send(client, body(id="unsolved"))
+    assert reply.status_code == 500
+    assert "no finite answer" not in reply.get_data(as_text=True)
+    assert "no finite answer" in caplog.text
+
+
+def test_what_is_too_costly_is_422_and_says_what_to_change(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done = work.Work(most=1)
+    done.counts[0] = 2
+    with pytest.raises(TooCostlyError) as raised:
+        done.check()
+    fails_with(monkeypatch, raised.value)
+    reply = send(client, body(id="costly"))
+    assert reply.status_code == 422
+    assert reply.json is not None
+    assert reply.json["type"] == "/v1/problems/too-costly"
+    assert "shorten the hold" in reply.json["detail"]
+    assert client.get(reply.json["type"]).status_code == 200
+
+
+def test_what_nobody_waits_for_is_counted_and_not_logged(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
+    fails_with(monkeypatch, CancelledError(Fault((), "gone")))
+    reply = send(client, body(id="gone"))
+    assert reply.status_code == 503
+    assert caplog.records == []
+    page = client.get("/metrics").get_data(as_text=True)
+    assert 'stillpipe_requests_cancelled_total{route="/v1/plug-time"}' in page
 
 
 def test_range_is_told_in_the_callers_unit(client: FlaskClient) -> None:

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -78,9 +79,15 @@ def reply(name: str, tree: Any) -> dict[str, Any]:
     return endpoint.reply(endpoint.schema.load(tree))
 
 
+Admission = Callable[[], AbstractContextManager[None]]
+"""What an estimate is made within: a place to compute in, say."""
+
+
 @lru_cache(maxsize=REMEMBERED)
 def answer(name: str, body: bytes, form: str = JSON) -> bytes:
     """Return the answer of estimate ``name`` to a request's ``body``, as media type ``form``.
+
+    Reading and checking the body is no part of the estimate.
 
     Raises
     ------
@@ -88,15 +95,22 @@ def answer(name: str, body: bytes, form: str = JSON) -> bytes:
         for a body that cannot be answered; errors are not remembered
     """
     _present.fresh = True
-    tree = bodies.read(body)
-    if form == JSON:
-        return orjson.dumps(reply(name, tree))
+    admission: Admission = getattr(_present, "admission", nullcontext)
     endpoint = ESTIMATES[name]
-    return endpoint.others[form](endpoint.schema.load(tree))
+    loaded = endpoint.schema.load(bodies.read(body))
+    with admission():
+        if form == JSON:
+            return orjson.dumps(endpoint.reply(loaded))
+        return endpoint.others[form](loaded)
 
 
-def answered(name: str, body: bytes, form: str = JSON) -> tuple[bytes, bool]:
-    """Return :func:`answer`, and whether it was estimated now rather than remembered."""
-    _present.fresh = False
+def answered(
+    name: str, body: bytes, form: str = JSON, admission: Admission = nullcontext
+) -> tuple[bytes, bool]:
+    """Return :func:`answer`, and whether it was estimated now rather than remembered.
+
+    An estimate is made within ``admission``, a remembered answer needs none.
+    """
+    _present.fresh, _present.admission = False, admission
     found = answer(name, body, form)
     return found, bool(_present.fresh)

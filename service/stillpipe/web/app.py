@@ -4,11 +4,25 @@ import os
 import re
 import threading
 import uuid
+from contextlib import suppress
 
 from flask import Flask, Response, g, request
 
 from stillpipe.estimates import warm
-from stillpipe.web import cross_origin, docs, keys, limits, logs, metrics, problems, telemetry
+from stillpipe.web import (
+    admission,
+    cross_origin,
+    description,
+    docs,
+    failures,
+    keys,
+    limits,
+    logs,
+    metrics,
+    problems,
+    settings,
+    telemetry,
+)
 from stillpipe.web.routes import api
 
 POLICY = "default-src 'none'; frame-ancestors 'none'"
@@ -21,14 +35,18 @@ def create_app(warm_up: bool = True) -> Flask:
     logs.configure(os.environ.get("STILLPIPE_LOG_LEVEL", "warning"))
     app = Flask("stillpipe", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES + 1
+    app.config["GATE"] = admission.gate()
+    app.config["BATCHES"] = threading.BoundedSemaphore(settings.BATCHES)
     app.config["READY"] = threading.Event()
     app.url_map.strict_slashes = True
+    # a redirect would carry the host that the caller named
+    app.url_map.merge_slashes = False
     app.register_blueprint(api)
     app.register_blueprint(docs.pages)
     app.before_request(metrics.begin)
     app.before_request(_identify)
     app.before_request(logs.begin)
-    known = keys.from_environment()
+    app.config["KEYS"] = known = keys.from_environment()
     if known is not None:
         app.before_request(lambda: keys.check(known))
     app.before_request(_refuse_parameters)
@@ -36,10 +54,14 @@ def create_app(warm_up: bool = True) -> Flask:
     app.after_request(_name)
     app.after_request(metrics.end)
     problems.register(app)
+    failures.register(app)
     cross_origin.allow(app)
     telemetry.instrument(app)
     if warm_up:
         warm.warm()
+        with suppress(description.DescriptionError):
+            # so that the workers share it; where it cannot be read, /readyz says so
+            description.json()
         app.config["READY"].set()
     return app
 

@@ -11,6 +11,9 @@ from stillpipe.web import limits, units
 
 Errors = dict[str, Any]
 
+UNPRINTABLE = re.compile("[\\x00-\\x1f\\x7f-\\x9f\\ud800-\\udfff\\ufffe\\uffff]")
+"""Controls, halves of surrogate pairs and noncharacters, which XML 1.0 forbids or discourages."""
+
 
 def number(value: Any) -> float:
     """Return ``value`` as a float if it is a finite JSON number.
@@ -65,6 +68,17 @@ class Text(fields.Field[str]):
         if not 1 <= len(value) <= self.longest:
             raise ValidationError(f"must have 1 to {self.longest} characters")
         return value
+
+
+class Label(Text):
+    """A name of the caller's own, given back: printable, so that it may stand in any XML."""
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        result = super()._deserialize(value, attr, data, **kwargs)
+        if found := UNPRINTABLE.search(result):
+            code = f"U+{ord(found[0]):04X}"
+            raise ValidationError(f"must not contain control characters; there is {code}")
+        return result
 
 
 class Count(fields.Field[int]):

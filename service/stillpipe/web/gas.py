@@ -37,11 +37,13 @@ class BottleSchema(CylinderSchema):
 
     @validates_schema(pass_original=True, skip_on_field_errors=False)
     def one_way(self, _data: JSON, original: Any, **_: Any) -> None:
-        """Refuse a cylinder that is given in both ways."""
-        if isinstance(original, dict) and "id" in original:
-            both = {"net_mass", "fill_ratio"} & set(original)
-            if both:
-                raise ValidationError({m: ["give either id or net mass"] for m in both})
+        """Refuse a cylinder that is given in both ways, or by its fill ratio alone."""
+        given = set(original) if isinstance(original, dict) else set()
+        both = {"net_mass", "fill_ratio"} & given if "id" in given else set()
+        if both:
+            raise ValidationError({m: ["give either id or net mass"] for m in both})
+        if "fill_ratio" in given and "net_mass" not in given:
+            raise ValidationError({"fill_ratio": ["needs net_mass, which it goes with"]})
 
 
 class StockSchema(Strict):

@@ -3,9 +3,10 @@
     python -m stillpipe.web.keys NAME
 
 prints a new key, to be given to the caller, and the line for the file named by
-``STILLPIPE_KEYS_FILE``. Without that variable every request is let in. The file is read again when
-its time of change or its size changes; a line is ``name:digest``, ``#`` begins a comment. A key has
-256 random bits, so that a plain digest cannot be searched.
+``STILLPIPE_KEYS_FILE``. Without that variable every request is let in. The file is read for every
+request, because neither its time nor its size tells surely that it has changed; where it cannot be
+read nobody is let in. A line is ``name:digest``, ``#`` begins a comment. A key has 256 random bits,
+so that a plain digest cannot be searched.
 """
 
 import hashlib
@@ -14,7 +15,6 @@ import os
 import re
 import secrets
 import sys
-import threading
 from pathlib import Path
 
 from flask import g, request
@@ -31,32 +31,43 @@ class KeysFileError(RuntimeError):
 
 
 class Keys:
-    """The keys of one file, read again when it changes."""
+    """The keys of one file, parsed again when its bytes change."""
 
     def __init__(self, path: Path) -> None:
-        self._path, self._lock = path, threading.Lock()
-        self._seen: tuple[int, int] | None = None
-        self._digests: dict[str, str] = {}
+        self._path = path
+        self._parsed: tuple[bytes, dict[str, str]] = (b"", {})
 
     def name(self, key: str) -> str | None:
-        """Return whose ``key`` it is, None if nobody's; every digest is compared."""
+        """Return whose ``key`` it is, None if nobody's; every digest is compared.
+
+        Raises
+        ------
+        KeysFileError
+            where the file cannot be read
+        """
         digest, found = digest_of(key), None
-        for known, name in self._current().items():
+        for known, name in self.current().items():
             if hmac.compare_digest(known, digest):
                 found = name
         return found
 
-    def _current(self) -> dict[str, str]:
-        with self._lock:
-            try:
-                stat = self._path.stat()
-                state = (stat.st_mtime_ns, stat.st_size)
-                if state != self._seen:
-                    self._digests = read(self._path.read_text(encoding="utf-8"))
-                    self._seen = state
-            except (OSError, UnicodeDecodeError) as error:
-                raise KeysFileError(str(error)) from error
-            return self._digests
+    def current(self) -> dict[str, str]:
+        """Return digest to name of every key in the file.
+
+        Raises
+        ------
+        KeysFileError
+            where the file cannot be read
+        """
+        try:
+            raw = self._path.read_bytes()
+            held, digests = self._parsed
+            if raw != held:
+                digests = read(raw.decode("utf-8"))
+                self._parsed = (raw, digests)
+        except (OSError, UnicodeDecodeError) as error:
+            raise KeysFileError(str(error)) from error
+        return digests
 
 
 def digest_of(key: str) -> str:
@@ -93,11 +104,13 @@ def check(keys: Keys) -> None:
     ------
     RequestError
         ``unauthorized``
+    KeysFileError
+        where the keys cannot be read, whatever the caller sent
     """
     if request.path in OPEN or request.path.startswith("/docs/") or request.method == "OPTIONS":
         return
     scheme, _, key = request.headers.get("Authorization", "").partition(" ")
-    name = keys.name(key.strip()) if scheme.lower() == "bearer" and key else None
+    name = keys.name(key.strip() if scheme.lower() == "bearer" else "")
     if name is None:
         raise RequestError("unauthorized", "Send a known key as Authorization: Bearer.")
     g.caller = name

@@ -23,8 +23,18 @@ ESTIMATE = Histogram(
     "stillpipe_estimate_seconds", "Time of an estimate that was not remembered [s].",
     ["estimate"], buckets=(0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0),
 )  # fmt: skip
+WAITED = Histogram(
+    "stillpipe_estimate_waited_seconds", "Time that an estimate waited for a place [s].",
+    buckets=(0.001, 0.01, 0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 60.0),
+)  # fmt: skip
 REMEMBERED = Counter("stillpipe_answers_remembered", "Requests answered from memory.", ["estimate"])
+CANCELLED = Counter(
+    "stillpipe_requests_cancelled", "Requests whose caller left before the answer.", ["route"]
+)
 ITEMS = Counter("stillpipe_batch_items", "Items of batches.", ["outcome"])
+
+METHODS = {"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT"}
+"""Those of RFC 9110 and RFC 5789; callers may invent others without end, counted as ``other``."""
 
 
 def begin() -> None:
@@ -35,7 +45,8 @@ def begin() -> None:
 def end(reply: Response) -> Response:
     """Count the present request and its time."""
     route = request.url_rule.rule if request.url_rule else "none"
-    REQUESTS.labels(request.method, route, str(reply.status_code)).inc()
+    method = request.method if request.method in METHODS else "other"
+    REQUESTS.labels(method, route, str(reply.status_code)).inc()
     if "begun" in g:
         LATENCY.labels(route).observe(time.perf_counter() - g.begun)
     return reply

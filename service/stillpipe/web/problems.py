@@ -1,10 +1,11 @@
 """Every error leaves as application/problem+json (RFC 9457), all faults at once."""
 
+import logging
 from collections.abc import Mapping
 from typing import Any
 
 import orjson
-from flask import Flask, Response, current_app
+from flask import Flask, Response
 from marshmallow import ValidationError
 from werkzeug.exceptions import HTTPException
 
@@ -21,6 +22,11 @@ TYPES: dict[str, tuple[int, str, str]] = {
     "out-of-validity": (422, "An input is outside what the model covers",
                         "The request is well formed, but the model or a table does not reach "
                         "that far. Each error says what is allowed."),
+    "too-costly": (422, "Too much to compute",
+                   "Every freeze point is given a fixed amount of computing, counted in steps of "
+                   "the solver and not in seconds, so that the verdict is the same every time. "
+                   "This request needs more; the detail says what to change. Asking again does "
+                   "not help."),
     "unknown-entry": (422, "A catalogue has no such entry",
                       "The catalogues under /v1 list what there is; each error names the choices."),
     "unknown-parameter": (422, "Unknown query parameter",
@@ -31,7 +37,9 @@ TYPES: dict[str, tuple[int, str, str]] = {
     "too-large": (413, "The body is too large", "The largest body is published at /v1/limits."),
     "uri-too-long": (414, "The address is too long",
                      "A request line has at most 4,096 bytes behind the proxy."),
-    "unsupported-media-type": (415, "Unsupported media type", "Send application/json."),
+    "unsupported-media-type": (415, "Unsupported media type",
+                               "Send application/json, as it is: no content coding such as gzip is "
+                               "taken."),
     "too-many-requests": (429, "Too many requests",
                           "The operator limits what one caller may ask; wait as Retry-After "
                           "says."),
@@ -41,7 +49,9 @@ TYPES: dict[str, tuple[int, str, str]] = {
              "More is under way than this service takes on at once, or it is being restarted. "
              "Nothing was computed; ask again as Retry-After says."),
     "timed-out": (504, "No answer in time", "The estimate took too long, and was given up."),
-    "not-ready": (503, "Not ready yet", "The solver is being loaded; try again shortly."),
+    "not-ready": (503, "Not ready yet",
+                  "The solver is being loaded, or a file that the operator provides cannot be "
+                  "read; the detail says which."),
     "internal": (500, "Something went wrong here",
                  "The fault is on this side; quote the request id when reporting it."),
     "http": (400, "The request cannot be served", "See the detail."),
@@ -52,15 +62,26 @@ _STATUS = {404: "not-found", 405: "method-not-allowed", 413: "too-large",
            415: "unsupported-media-type"}  # fmt: skip
 
 
+_log = logging.getLogger(__name__)
 _HEADERS = {401: {"WWW-Authenticate": 'Bearer realm="stillpipe"'}, 503: {"Retry-After": "1"}}
 
 
 class RequestError(Exception):
-    """A request refused before it reaches an estimate; ``errors`` as in the problem's body."""
+    """A request refused before it reaches an estimate; ``errors`` as in the problem's body.
 
-    def __init__(self, slug: str, detail: str, errors: list[dict[str, str]] | None = None) -> None:
+    ``headers`` go with the reply.
+    """
+
+    def __init__(
+        self,
+        slug: str,
+        detail: str,
+        errors: list[dict[str, str]] | None = None,
+        headers: dict[str, str] | None = None,
+    ) -> None:
         super().__init__(detail)
         self.slug, self.detail, self.errors = slug, detail, errors or []
+        self.headers = headers or {}
 
 
 def pointer(path: tuple[str | int, ...]) -> str:
@@ -93,7 +114,7 @@ def body(
 
 
 def of(error: Exception, base: tuple[str, ...] = ()) -> dict[str, Any]:
-    """Return the problem that ``error`` stands for; unknown errors are internal.
+    """Return the problem that ``error`` stands for; unknown errors are internal, and logged.
 
     ``base`` is where the request lies in the body.
     """
@@ -104,7 +125,10 @@ def of(error: Exception, base: tuple[str, ...] = ()) -> dict[str, Any]:
         return body("invalid-request", f"{len(errors)} member(s) cannot be used", errors)
     if isinstance(error, StillpipeError) and error.kind in TYPES:
         errors = [{"detail": f.detail, "pointer": pointer((*base, *f.path))} for f in error.faults]
-        return body(error.kind, f"{len(errors)} member(s) cannot be used", errors)
+        if any(f.path for f in error.faults):
+            return body(error.kind, f"{len(errors)} member(s) cannot be used", errors)
+        return body(error.kind, str(error), errors)
+    _log.error("unexpected error", exc_info=error)
     return body("internal", "The request could not be answered.")
 
 
@@ -124,19 +148,20 @@ def _http(error: HTTPException) -> Response:
     return response(body(slug, error.description or error.name, status=code), kept)
 
 
-def _known(error: Exception) -> Response:
+def known(error: Exception) -> Response:
+    """Return the reply to an error raised on purpose."""
     problem = of(error)
-    return response(problem, _HEADERS.get(problem["status"]))
+    given = error.headers if isinstance(error, RequestError) else {}
+    return response(problem, _HEADERS.get(problem["status"], {}) | given)
 
 
 def _unexpected(error: Exception) -> Response:
-    current_app.logger.exception("unexpected error", exc_info=error)
-    return response(body("internal", "The request could not be answered."))
+    return response(of(error))
 
 
 def register(app: Flask) -> None:
     """Map every exception of ``app`` to a problem."""
     app.register_error_handler(HTTPException, _http)
     for kind in (RequestError, ValidationError, StillpipeError):
-        app.register_error_handler(kind, _known)
+        app.register_error_handler(kind, known)
     app.register_error_handler(Exception, _unexpected)

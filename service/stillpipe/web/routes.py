@@ -3,10 +3,11 @@
 import time
 
 import orjson
-from flask import Blueprint, Response, current_app, request
-from werkzeug.exceptions import NotFound, UnsupportedMediaType
+from flask import Blueprint, Response, current_app, g, request
+from werkzeug.exceptions import NotFound
 
 from stillpipe.web import (
+    admission,
     answers,
     batch,
     bodies,
@@ -29,8 +30,7 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 
 def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
-    if request.mimetype != JSON:
-        raise UnsupportedMediaType("Send application/json.")
+    bodies.check(request, JSON)
     forms = [JSON, *answers.ESTIMATES[name].others]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
     reply = Response(_answered(name, bodies.whole(request), form), content_type=form)
@@ -43,13 +43,12 @@ def estimate(name: str) -> Response:
 
 def _answered(name: str, body: bytes, form: str) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
-    begun = time.perf_counter()
     with telemetry.span(current_app, f"estimate {name}") as span:
-        found, fresh = answers.answered(name, body, form)
+        found, fresh = answers.answered(name, body, form, admission.admitted)
         if span is not None:
             span.set_attribute("stillpipe.remembered", not fresh)
     if fresh:
-        metrics.ESTIMATE.labels(name).observe(time.perf_counter() - begun)
+        metrics.ESTIMATE.labels(name).observe(time.perf_counter() - g.admitted)
     else:
         metrics.REMEMBERED.labels(name).inc()
     return found
@@ -66,13 +65,13 @@ for _name in answers.ESTIMATES:
 
 
 @api.post("/v1/batch")
+@admission.batch
 def many() -> Response:
     """Many estimates: JSON array, lines of JSON, or CSV."""
     request.max_content_length = limits.BATCH_BYTES + 1
+    bodies.check(request, JSON, LINES, CSV)
     if request.mimetype == LINES:
         return Response(batch.of_lines(request.stream), content_type=LINES)
-    if request.mimetype not in (JSON, CSV):
-        raise UnsupportedMediaType(f"Send {JSON}, {LINES} or {CSV}.")
     body = bodies.whole(request, limits.BATCH_BYTES)
     if request.mimetype == JSON:
         return Response(batch.of_array(body), content_type=JSON)
@@ -109,9 +108,13 @@ def livez() -> Response:
 
 @api.get("/readyz")
 def readyz() -> Response:
-    """Tell whether the solver is loaded."""
+    """Tell whether the solver is loaded, and what the operator provides can be read."""
     if not current_app.config["READY"].is_set():
         raise problems.RequestError("not-ready", "The solver is being loaded.")
+    description.json()
+    known = current_app.config["KEYS"]
+    if known is not None:
+        known.current()
     return Response(b'{"status":"ready"}', content_type=JSON)
 
 

@@ -5,11 +5,11 @@ from typing import Any
 
 from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
 
-from stillpipe.errors import Fault, StillpipeError, UnknownEntryError
+from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.estimates.job import Freeze
 from stillpipe.tables import fluids, materials, pipes
 from stillpipe.web import limits
-from stillpipe.web.fields import Number, Quantity, Text
+from stillpipe.web.fields import Label, Number, Quantity, Text
 
 ORIENTATIONS = ("horizontal", "vertical")
 UNITS = ("si", "us")
@@ -112,7 +112,7 @@ class CylinderSchema(Strict):
 class PlugTimeSchema(Strict):
     """Body of POST /v1/plug-time."""
 
-    id = Text(longest=limits.ID_LENGTH)
+    id = Label(longest=limits.ID_LENGTH)
     units = Text(choices=UNITS)
     pipe = fields.Nested(PipeSchema, required=True)
     lining = fields.Nested(LiningSchema)
@@ -155,11 +155,11 @@ def asked(data: dict[str, Any]) -> Asked:
     """
     faults: list[Fault] = []
     given = data["pipe"]
-    pipe, job = None, None
+    pipe, unknown = None, False
     try:
         pipe = pipes.find(*(given[m] for m in BY_SIZE)) if "standard" in given else None
     except UnknownEntryError as error:
-        faults += error.faults
+        unknown, faults = True, [*error.faults]
     fluid = data["fluid"]
     kind = fluids.find(fluid.get("type", "water"))
     try:
@@ -167,7 +167,7 @@ def asked(data: dict[str, Any]) -> Asked:
     except StillpipeError as error:
         faults += error.faults
     if faults:
-        raise UnknownEntryError(*faults)
+        raise (UnknownEntryError if unknown else OutOfValidityError)(*faults)
     job = _job(data, pipe, kind, concentration)
     names = frozenset(_names(data))
     return Asked(
@@ -180,11 +180,11 @@ def _concentration(kind: fluids.Fluid, fluid: dict[str, Any]) -> float:
     path = ("fluid", "concentration")
     if kind.basis == "none":
         if fluid.get("concentration", 0.0) > 0.0:
-            raise UnknownEntryError(Fault(path, "water has no concentration; leave it out"))
+            raise OutOfValidityError(Fault(path, "water has no concentration; leave it out"))
         return 0.0
     value = fluid.get("concentration", kind.concentration_typical)
     if value is None:
-        raise UnknownEntryError(Fault(path, f"required for {kind.key}"))
+        raise OutOfValidityError(Fault(path, f"required for {kind.key}"))
     fluids.check_concentration(kind, value, path)
     return float(value)
 

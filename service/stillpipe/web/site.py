@@ -11,7 +11,7 @@ from stillpipe.estimates import ventilation as room_estimate
 from stillpipe.estimates.spacing import Place, Spacing
 from stillpipe.estimates.ventilation import LimitCheck, Room, Segment, Ventilation
 from stillpipe.web import limits, replies
-from stillpipe.web.fields import Flag, Many, Number, Quantity, Text
+from stillpipe.web.fields import Flag, Label, Many, Number, Quantity, Text
 from stillpipe.web.replies import JSON
 from stillpipe.web.schemas import UNITS, PlugTimeSchema, Strict, asked
 
@@ -21,7 +21,7 @@ REGIMES = ("OSHA", "NIOSH", "EH40")
 class PlaceSchema(Strict):
     """Something on the run."""
 
-    name = Text(required=True)
+    name = Label(required=True)
     kind = Text(choices=spacing_estimate.KINDS, required=True)
     at = Quantity("position", required=True)
 
@@ -61,7 +61,7 @@ class SegmentSchema(Strict):
 class VentilationSchema(Strict):
     """Body of POST /v1/ventilation."""
 
-    id = Text(longest=limits.ID_LENGTH)
+    id = Label(longest=limits.ID_LENGTH)
     units = Text(choices=UNITS)
     room = fields.Nested(RoomSchema, required=True)
     release = Many(SegmentSchema, limits.LIST[1], required=True)
