@@ -1,72 +1,172 @@
 """Cylinders: the bracket of what they deliver, exchanges on a clock, an exact mix."""
 
 import itertools
+from dataclasses import dataclass
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C
-from stillpipe.estimates import cylinder_count as cylinders
-from stillpipe.estimates.co2_mass import Feeding
-from stillpipe.estimates.cylinder_count import Bottle, Plan
+from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, known, likely, request_of
+from stillpipe.estimates import co2_mass
+from stillpipe.estimates.cylinder_count import (
+    CylinderCountFigures,
+    best_mix,
+    cylinder_count,
+    usable,
+)
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.cylinder import Cylinder, Stock
+from stillpipe.model.figures import Answer, Range, Verdict
+from stillpipe.model.requests import Co2MassRequest, CylinderCountRequest
+from stillpipe.tables import pipes
 
 T = ZERO_C + 20.0
-SMALL, LARGE = Bottle("small", 6.3, 680.0), Bottle("large", 22.7, 680.0)
+SMALL = Cylinder(net_mass=6.3)
+HOLD = 1800.0
+
+
+def answer_of(
+    pipe: pipes.Pipe = TWO_INCH, cylinder: Cylinder = SMALL, **changes: Any
+) -> Answer[CylinderCountFigures]:
+    """The answer for water of 20 C and 3 bar in ``pipe``."""
+    return cylinder_count(request_of(CylinderCountRequest, pipe, cylinder=cylinder, **changes))
+
+
+def codes(answer: Answer[CylinderCountFigures]) -> set[str]:
+    return {r.code for r in answer.reasons}
+
+
+def delivered(net_mass: float) -> Range:
+    """Liquid that a cylinder of ``net_mass`` [kg] delivers, filled as usual, at 20 C."""
+    return usable(Cylinder(net_mass=net_mass, temperature=T).completed())
 
 
 def test_usable_liquid_is_the_published_bracket() -> None:
-    """28.56 % stays isothermal, 14.9 % adiabatic, at 20 C and 68 % fill (CoolProp 8)."""
-    found = cylinders.usable(Bottle("any", 10.0, 680.0), T)
+    """28.56 % stays isothermal, 14.9 % adiabatic, at 20 C and 68 % fill (CoolProp 8).
+
+    68 % (49 CFR 173.304a) is the fill of a cylinder given by its net mass alone.
+    """
+    found = delivered(10.0)
     assert found.low == pytest.approx(10.0 * (1.0 - 0.2856), abs=0.01)
     assert found.high == pytest.approx(10.0 * (1.0 - 0.149), abs=0.02)
 
 
+def test_a_cylinder_of_the_catalogue_is_one_by_its_net_mass() -> None:
+    row = Cylinder(id="co2-9.1kg").completed()
+    own = Cylinder(net_mass=9.1).completed()
+    assert usable(row).low == pytest.approx(usable(own).low)
+
+
 def test_count_by_hand() -> None:
     """Need over what a cylinder gives after the reserve, rounded up."""
-    found = cylinders.cylinder_count(TWO_INCH, Feeding(), SMALL, Plan())
-    assert found.need.total is not None
-    assert found.usable is not None
-    assert found.count is not None
-    kept = 0.9 * found.usable.low
-    assert found.count.likely == -(-found.need.total.likely // kept)
-    assert len(found.exchanges) == found.count.likely - 1
+    found = answer_of().figures
+    kept = 0.9 * known(found.usable).low
+    assert likely(found.count) == -(-likely(found.co2.total) // kept)
+    assert len(found.exchanges) == likely(found.count) - 1
 
 
 def test_exchanges_come_in_order_when_the_cylinder_is_drawn() -> None:
-    found = cylinders.cylinder_count(TWO_INCH, Feeding(5400.0, 2), SMALL, Plan(jackets=2))
+    request = request_of(
+        CylinderCountRequest, TWO_INCH, cylinder=SMALL, hold=5400.0, points=2,
+        jackets_per_cylinder=2,
+    )  # fmt: skip
+    found = cylinder_count(request).figures
     times = [e.at for e in found.exchanges]
     assert times == sorted(times)
-    draw = found.need.draws[0]
-    assert found.usable is not None
-    per = 0.45 * found.usable.low
+    drawn = known(co2_mass.consumption(request, Solution(request, 5400.0)))
+    each = 0.45 * known(found.usable).low
     for e in found.exchanges:
-        drawn = min(e.at / draw.ready, 1.0) * draw.freeze + max(e.at - draw.ready, 0.0) * draw.rate
-        assert drawn == pytest.approx(per * e.number, rel=1e-6)
+        mass = (
+            min(e.at / drawn.ready, 1.0) * drawn.freeze + max(e.at - drawn.ready, 0.0) * drawn.rate
+        )
+        assert mass == pytest.approx(each * e.cylinder, rel=1e-6)
 
 
 def test_an_exchange_before_ready_is_conditional_and_a_long_one_a_no_go() -> None:
-    tiny = Bottle("tiny", 2.0, 680.0)
-    early = cylinders.cylinder_count(TWO_INCH, Feeding(), tiny, Plan())
-    assert early.verdict == "conditional"
-    assert early.exchanges[0].verdict == "early-exchange"
-    slow = cylinders.cylinder_count(TWO_INCH, Feeding(), SMALL, Plan(exchange=3600.0))
-    assert slow.verdict == "no-go"
-    assert "exchange-not-survived" in {n.code for n in slow.reasons}
+    early = answer_of(cylinder=Cylinder(net_mass=2.0))
+    assert early.verdict is Verdict.CONDITIONAL
+    assert early.figures.exchanges[0].verdict == "early-exchange"
+    slow = answer_of(exchange_duration=3600.0)
+    assert slow.verdict is Verdict.NO_GO
+    assert "exchange-not-survived" in codes(slow)
+
+
+@pytest.mark.parametrize(
+    ("share", "verdict"),
+    [(1.05, "exchange-not-survived"), (0.95, "early-exchange"), (0.55, "early-exchange"),
+     (0.45, "survived")],
+)  # fmt: skip
+def test_a_plug_should_outlive_an_exchange_twice(share: float, verdict: str) -> None:
+    """An exchange of a ``share`` of the survival: beyond all of it fatal, beyond half too near."""
+    first = answer_of().figures.exchanges[0]
+    survival = known(first.survival)
+    again = answer_of(exchange_duration=share * survival).figures.exchanges[0]
+    assert again.survival == survival
+    assert again.verdict == verdict
+    assert known(again.margin) == pytest.approx((1.0 - share) * survival)
+
+
+def test_an_exchange_finds_the_bond_that_carries_the_line_pressure() -> None:
+    """With a safety factor of 1 a plug just ready carries the pressure and nothing more.
+
+    The cylinder is as large as what is drawn until just beyond ready: the plug lasts no time.
+    """
+    request = request_of(
+        CylinderCountRequest, TWO_INCH, 20.0, 20.0, 40.0, safety_factor=1.0, hold=HOLD
+    )
+    solution = Solution(request, HOLD)
+    ready = known(solution.run().ready)
+    assert solution.needed_length() > request.bore
+    assert known(solution.survival_at(ready)) < 0.02 * ready
 
 
 def test_a_later_exchange_is_survived_for_longer() -> None:
-    found = cylinders.cylinder_count(TWO_INCH, Feeding(7200.0, 2), SMALL, Plan(jackets=2))
+    found = answer_of(hold=7200.0, points=2, jackets_per_cylinder=2).figures
     survivals = [e.survival for e in found.exchanges if e.survival is not None]
     assert len(survivals) >= 2
     assert survivals == sorted(survivals)
 
 
 def test_no_dip_tube_is_a_no_go() -> None:
-    gas = Bottle("gas", 22.7, 680.0, dip_tube=False)
-    found = cylinders.cylinder_count(HALF_INCH, Feeding(), gas, Plan())
-    assert found.verdict == "no-go"
-    assert "no-dip-tube" in {n.code for n in found.reasons}
+    answer = answer_of(HALF_INCH, Cylinder(net_mass=22.7, dip_tube=False))
+    assert answer.verdict is Verdict.NO_GO
+    assert "no-dip-tube" in codes(answer)
+
+
+@pytest.mark.parametrize("celsius", [29.0, 30.9])
+def test_a_cylinder_without_liquid_at_its_fill_is_a_no_go(celsius: float) -> None:
+    """At 300 kg/m3 and 29 C or more all of it is gas: 300 kg/m3 saturated at 28.6 C (CoolProp)."""
+    cylinder = Cylinder(net_mass=9.1, fill_ratio=300.0, temperature=ZERO_C + celsius)
+    answer = answer_of(cylinder=cylinder)
+    assert answer.verdict is Verdict.NO_GO
+    assert "no-liquid-co2" in codes(answer)
+    assert answer.figures.count is None
+
+
+def test_too_many_exchanges_are_judged_before_anything_is_simulated() -> None:
+    """A plan that is refused takes no more solving than the CO2 it would need."""
+    changes = {"hold": 8 * 3600.0, "capture_efficiency": 0.2}
+    refused = answer_of(cylinder=Cylinder(net_mass=0.5), reserve=0.9, **changes)
+    assert "too-many-cylinders" in codes(refused)
+    assert refused.verdict is Verdict.NO_GO
+    assert refused.figures.exchanges == ()
+    mass_alone = co2_mass.co2_mass(request_of(Co2MassRequest, TWO_INCH, **changes))
+    assert refused.effort == mass_alone.effort
+    planned = answer_of(**changes)
+    assert planned.figures.exchanges
+    assert planned.effort.units > refused.effort.units
+
+
+@dataclass(frozen=True, kw_only=True)
+class Own(Stock):
+    """Cylinders of any ``net_mass`` [kg], where the catalogue has six."""
+
+    net_mass: float
+
+    def cylinder(self, temperature: float) -> Cylinder:
+        return Cylinder(net_mass=self.net_mass, temperature=temperature).completed()
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
@@ -75,21 +175,28 @@ def test_no_dip_tube_is_a_no_go() -> None:
     st.floats(1.0, 60.0),
 )
 def test_the_mix_is_that_of_a_search_through_all(
-    stock: list[tuple[float, int]], need: float
+    kinds: list[tuple[float, int]], needed: float
 ) -> None:
-    bottles = tuple(Bottle(str(i), round(m, 1), 680.0) for i, (m, _) in enumerate(stock))
-    counts = tuple(n for _, n in stock)
-    each = [cylinders.usable(b, T).low for b in bottles]
+    stock = tuple(Own(id=str(i), net_mass=round(m, 1), count=n) for i, (m, n) in enumerate(kinds))
+    each = [delivered(s.net_mass).low for s in stock]
     every = [
-        (sum(c), sum(n * b.net_mass for n, b in zip(c, bottles, strict=True)))
-        for c in itertools.product(*(range(n + 1) for n in counts))
-        if sum(n * e for n, e in zip(c, each, strict=True)) >= need - 1e-7
+        (sum(taken), sum(n * s.net_mass for n, s in zip(taken, stock, strict=True)))
+        for taken in itertools.product(*(range(s.count + 1) for s in stock))
+        if sum(n * e for n, e in zip(taken, each, strict=True)) >= needed - 1e-7
     ]
-    found = cylinders.best_mix(need, bottles, counts, T)
+    found = best_mix(needed, stock, T)
     assert found.enough == bool(every)
     if every:
         fewest, least = min(every)
-        assert sum(found.counts) == fewest
+        assert sum(c.count for c in found.cylinders) == fewest
         assert found.net_mass == pytest.approx(least, abs=1e-6)
     else:
         assert found.shortfall > 0.0
+
+
+def test_a_stock_that_is_too_small_is_a_no_go() -> None:
+    answer = answer_of(stock=(Stock(id="co2-6.3kg", count=1),), points=4)
+    mix = known(answer.figures.mix)
+    assert (answer.verdict, "stock-too-small" in codes(answer)) == (Verdict.NO_GO, True)
+    needed = 4.0 * likely(answer.figures.co2.total) / 0.9
+    assert mix.shortfall == pytest.approx(needed - mix.usable)

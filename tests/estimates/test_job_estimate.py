@@ -5,124 +5,150 @@ repair; a room of 60 m3 with two air changes; 62.00 an hour, 3.40 a kilogram, 40
 """
 
 import math
-from dataclasses import replace
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
-from estimates.jobs import HALF_INCH
-from stillpipe.estimates.co2_mass import Feeding
-from stillpipe.estimates.cylinder_count import Bottle, Plan
-from stillpipe.estimates.job_estimate import (
-    DrainDown,
-    JobEstimate,
-    Rates,
-    Whole,
-    Work,
-    job_estimate,
-    money,
-)
-from stillpipe.estimates.spacing import Place
-from stillpipe.estimates.ventilation import Room
+from estimates.jobs import HALF_INCH, TWO_INCH, known, likely, request_of
+from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
+from stillpipe.estimates.job.quote import Quote, money
+from stillpipe.estimates.plug_time import plug_time
+from stillpipe.model.cylinder import Cylinder
+from stillpipe.model.figures import Answer, Verdict
+from stillpipe.model.money import DrainDown, Rates
+from stillpipe.model.requests import JobEstimateRequest
+from stillpipe.model.site import Place, PlaceKind, Room
+from stillpipe.tables import pipes
 
-RATES = Rates("EUR", Decimal("62.00"), Decimal("3.40"), Decimal("25.00"), Decimal("40.00"))
-DRAIN = DrainDown(900.0, 0.25, 0.25, 1800.0, Decimal("0.45"), Decimal("30.00"))
-JOB = Whole(
-    HALF_INCH, Work(1800.0, 2700.0), Feeding(hold=2700.0, points=2), Bottle("9.1 kg", 9.1, 680.0),
-    Plan(), Room(60.0, 2.0 / 3600.0), RATES, DRAIN,
+RATES = Rates(
+    currency="EUR", labour_per_hour=Decimal("62.00"), co2_per_kg=Decimal("3.40"),
+    exchange=Decimal("25.00"), call_out=Decimal("40.00"),
 )  # fmt: skip
+DRAIN = DrainDown(
+    volume=0.9, drain_rate=0.25e-3, fill_rate=0.25e-3, venting=1800.0,
+    inhibitor_per_litre=Decimal("0.45"), downtime_per_hour=Decimal("30.00"),
+)  # fmt: skip
+JOB: dict[str, Any] = {
+    "setup": 1800.0, "repair": 2700.0, "points": 2, "cylinder": Cylinder(net_mass=9.1),
+    "room": Room(volume=60.0, air_changes=2.0 / 3600.0), "rates": RATES, "drain_down": DRAIN,
+}  # fmt: skip
+
+
+def job(
+    pipe: pipes.Pipe = HALF_INCH, celsius: float = 20.0, room: float = 20.0, /, **changes: Any
+) -> JobEstimateRequest:
+    """The job with a warmer line, in a warmer room [C] or with other ``changes``."""
+    return request_of(JobEstimateRequest, pipe, celsius, room, **(JOB | changes))
 
 
 @pytest.fixture(scope="module")
-def found() -> JobEstimate:
-    return job_estimate(JOB)
+def answer() -> Answer[JobFigures]:
+    return job_estimate(job())
 
 
-def likely(found: JobEstimate, code: str) -> float:
+@pytest.fixture(scope="module")
+def found(answer: Answer[JobFigures]) -> JobFigures:
+    return answer.figures
+
+
+def moment(found: JobFigures, code: str) -> float:
+    """The likely time of a moment [s]."""
     return next(e.at for e in found.timeline if e.code == code)
 
 
-def test_the_clock_by_hand(found: JobEstimate) -> None:
+def codes(answer: Answer[JobFigures]) -> set[str]:
+    return {r.code for r in answer.reasons}
+
+
+def quote_of(found: JobFigures) -> Quote:
+    return known(found.quote)
+
+
+def test_the_clock_by_hand(found: JobFigures) -> None:
     """Feeding begins at 30:00. Closed 260 s later, ready 266 s later, stop 45 min after that."""
-    assert likely(found, "feed") == 1800.0
-    assert found.plug.ready is not None
-    assert likely(found, "closed") == pytest.approx(1800.0 + 260.0, abs=3.0)
-    assert likely(found, "ready") == pytest.approx(1800.0 + found.plug.ready.likely)
-    assert likely(found, "stop") == pytest.approx(likely(found, "ready") + 2700.0)
-    assert found.hold.thaw is not None
-    assert likely(found, "thawed") == pytest.approx(likely(found, "stop") + found.hold.thaw.likely)
+    assert moment(found, "feed") == 1800.0
+    assert moment(found, "closed") == pytest.approx(1800.0 + 260.0, abs=3.0)
+    assert moment(found, "ready") == pytest.approx(1800.0 + likely(found.ready))
+    assert moment(found, "stop") == pytest.approx(moment(found, "ready") + 2700.0)
+    assert moment(found, "thawed") == pytest.approx(moment(found, "stop") + likely(found.thaw))
     times = [e.at for e in found.timeline]
     assert times == sorted(times)
 
 
-def test_the_carbon_dioxide_by_hand(found: JobEstimate) -> None:
+def test_the_carbon_dioxide_by_hand(found: JobFigures) -> None:
     """One point: 6.6 kJ from the pipe, 17.7 kJ for the jacket, 17.7 W x 266 s = 4.7 kJ of leak.
 
     (6.6 + 17.7 + 4.7) kJ / (166.7 kJ/kg x 0.6) = 0.29 kg to ready. In the hold some 13-17 W come
     along the pipe and 17.7 W through the jacket: about 31-35 W x 2,700 s / 100 kJ/kg = 0.9 kg.
     Two points: about 2.3 kg.
     """
-    assert found.co2.freeze is not None
-    assert found.co2.job is not None
-    assert found.co2.total is not None
-    assert found.co2.freeze.likely == pytest.approx(29.0e3 / (166.7e3 * 0.6), rel=0.02)
-    assert found.co2.total.likely == pytest.approx(0.29 + 33.0 * 2700.0 / 100.0e3, rel=0.08)
-    assert found.co2.job.likely == pytest.approx(2.0 * found.co2.total.likely)
+    total = likely(found.co2.total)
+    assert likely(found.co2.freeze) == pytest.approx(29.0e3 / (166.7e3 * 0.6), rel=0.02)
+    assert total == pytest.approx(0.29 + 33.0 * 2700.0 / 100.0e3, rel=0.08)
+    assert likely(found.co2.job_total) == pytest.approx(2.0 * total)
 
 
-def test_the_cylinders_by_hand(found: JobEstimate) -> None:
+def test_the_cylinders_by_hand(found: JobFigures) -> None:
     """9.1 kg x (1 - 0.2856) x 0.9 = 5.85 kg to a jacket that needs 1.15 kg: one each, no swap."""
-    assert found.cylinders.count is not None
-    assert found.cylinders.count.likely == 2.0
+    assert likely(found.cylinders.count) == 2.0
     assert found.cylinders.exchanges == ()
 
 
-def test_the_air_by_hand(found: JobEstimate) -> None:
+def test_the_air_by_hand(found: JobFigures) -> None:
     """Freezing: 2 x 0.29 kg in 266 s = 2.18 g/s = 1.18 L/s at 1.84 kg/m3 into 60 m3.
 
     Fresh air is 33 L/s. After 266 s: x = 3.45 % (1 - exp(-266 x 0.0345 / 60)) + 0.04 % = 0.53 %;
     in the hold 2 x 0.32 g/s = 0.34 L/s would settle at 1.0 %.
     """
-    assert found.air is not None
+    air = known(found.air)
     gas = 2.0 * 0.29 / 266.0 / 1.839
     out = 60.0 * 2.0 / 3600.0 + gas
     first = gas / out * (1.0 - math.exp(-266.0 * out / 60.0)) + 420e-6
-    assert found.air.peak > 0.97 * first
-    assert found.air.peak < 0.0115
-    assert found.air.least_oxygen > 0.205
+    assert air.peak > 0.97 * first
+    assert air.peak < 0.0115
+    assert air.least_oxygen > 0.205
 
 
-def test_the_quote_by_hand(found: JobEstimate) -> None:
+def test_the_quote_by_hand(found: JobFigures) -> None:
     """Labour from arrival to thaw at 62.00, CO2 at 3.40, call-out 40.00; to the cent."""
-    quote = found.quote
-    assert quote is not None
-    hours = Decimal(str(round(likely(found, "thawed") / 3600.0, 2)))
-    assert found.co2.job is not None
-    mass = Decimal(str(round(found.co2.job.likely, 2)))
-    lines = {x.item: x.amount for x in quote.lines}
+    hours = Decimal(str(round(moment(found, "thawed") / 3600.0, 2)))
+    mass = Decimal(str(round(likely(found.co2.job_total), 2)))
+    lines = {x.item: x.amount for x in quote_of(found).lines}
     assert lines == {
         "labour": money(hours * Decimal("62.00")),
         "co2": money(mass * Decimal("3.40")),
         "call-out": Decimal("40.00"),
     }
-    assert quote.total == sum(lines.values())
+    assert quote_of(found).total == sum(lines.values())
 
 
-def test_draining_down_by_hand(found: JobEstimate) -> None:
+@pytest.mark.parametrize(("points", "jackets", "groups"), [(1, 1, 1), (2, 1, 2), (4, 2, 2)])
+def test_every_group_of_jackets_has_its_exchanges(points: int, jackets: int, groups: int) -> None:
+    """Each exchange of the plan is made once on every cylinder that is in use: 25.00 each."""
+    changes = {"points": points, "jackets_per_cylinder": jackets, "repair": 6 * 3600.0}
+    found = job_estimate(job(TWO_INCH, cylinder=Cylinder(net_mass=6.3), **changes)).figures
+    swaps = len(found.cylinders.exchanges)
+    line = next(x for x in quote_of(found).lines if x.item == "exchanges")
+    assert swaps >= 1
+    assert line.quantity == groups * swaps
+    assert line.amount == groups * swaps * Decimal("25.00")
+
+
+def test_draining_down_by_hand(found: JobFigures) -> None:
     """900 L at 15 L/min: 60 min out, 60 min in, 30 min venting, 45 min repair, 30 min to set up.
 
     Labour 3.75 h x 62.00 = 232.50; inhibitor 900 x 0.45 = 405.00; downtime 3.25 h x 30.00 = 97.50;
     call-out 40.00: 775.00 in all.
     """
-    quote = found.quote
-    assert quote is not None
+    quote = quote_of(found)
     assert quote.drain_down_total == Decimal("775.00")
     assert [str(x.amount) for x in quote.drain_down] == ["232.50", "405.00", "97.50", "40.00"]
 
 
-def test_every_caution_of_the_trade_is_there(found: JobEstimate) -> None:
-    codes = {n.code for n in found.cautions}
-    assert codes >= {
+def test_every_caution_of_the_trade_is_there(answer: Answer[JobFigures]) -> None:
+    codes = [c.code for c in answer.cautions]
+    assert set(codes) >= {
         "licensed-practice", "not-a-positive-isolation", "prove-before-cutting", "asphyxiation",
         "cold-burns", "vent-the-jacket", "trapped-water", "cylinder-upright", "noise", "no-blows",
         "hot-pipe", "plug-failure-plan",
@@ -130,8 +156,7 @@ def test_every_caution_of_the_trade_is_there(found: JobEstimate) -> None:
 
 
 def test_a_warm_line_is_cooled_first() -> None:
-    warm = replace(JOB, job=replace(HALF_INCH, fluid_temperature=308.15))
-    assert "cool-first" in {n.code for n in job_estimate(warm).reasons}
+    assert "cool-first" in codes(job_estimate(job(HALF_INCH, 35.0)))
 
 
 def test_a_warm_line_cools_as_a_lump_by_hand() -> None:
@@ -140,35 +165,52 @@ def test_a_warm_line_cools_as_a_lump_by_hand() -> None:
     Heat per metre: water 4.18 MJ/m3K x 150.5 mm2 = 629 J/mK, copper some 3.4 MJ/m3K x 47.4 mm2 =
     161 J/mK. Film about 6 to 11 W/m2K over 49.9 mm: time constant 24 to 44 min; times ln 3.
     """
-    warm = replace(JOB, job=replace(HALF_INCH, fluid_temperature=308.15))
-    cooled = next(e for e in job_estimate(warm).timeline if e.code == "cooled")
+    warm = job_estimate(job(HALF_INCH, 35.0)).figures
+    cooled = next(e for e in warm.timeline if e.code == "cooled")
     low, high = (790.0 / (h * 0.04987) * math.log(3.0) for h in (11.0, 6.0))
     assert low < cooled.at < high
     assert cooled.earliest < cooled.at
-    assert likely(job_estimate(warm), "feed") == pytest.approx(max(1800.0, cooled.at))
+    assert moment(warm, "feed") == pytest.approx(max(1800.0, cooled.at))
 
 
 def test_a_warm_room_never_cools_the_line() -> None:
-    hot = replace(HALF_INCH, fluid_temperature=308.15, ambient_temperature=306.15)
-    cooled = next(e for e in job_estimate(replace(JOB, job=hot)).timeline if e.code == "cooled")
+    hot = job_estimate(job(HALF_INCH, 35.0, 33.0)).figures
+    cooled = next(e for e in hot.timeline if e.code == "cooled")
     assert cooled.latest is None
 
 
 def test_the_worst_of_all_verdicts_is_the_jobs() -> None:
-    tight = replace(JOB, place=Room(5.0))
-    assert job_estimate(tight).verdict == "no-go"
-    gas_only = replace(JOB, bottle=Bottle("gas", 9.1, 680.0, dip_tube=False))
-    assert job_estimate(gas_only).verdict == "no-go"
+    assert job_estimate(job(room=Room(volume=5.0))).verdict is Verdict.NO_GO
+    gas_only = Cylinder(net_mass=9.1, dip_tube=False)
+    assert job_estimate(job(cylinder=gas_only)).verdict is Verdict.NO_GO
 
 
 def test_a_run_that_is_too_tight_stops_the_job() -> None:
     """Two plugs 1 m apart without a vent between them trap their water."""
-    ends = (Place("one", "freeze-point", 0.0), Place("two", "freeze-point", 1.0))
-    shut = job_estimate(replace(JOB, run=ends))
-    assert (shut.verdict, "trapped-water" in {n.code for n in shut.reasons}) == ("no-go", True)
-    vented = job_estimate(replace(JOB, run=(*ends, Place("cock", "vent", 0.5))))
-    assert vented.verdict == "go"
-    assert vented.spacing is not None
+    one, two, cock = (
+        Place(name=name, kind=kind, at=at)
+        for name, kind, at in (
+            ("one", PlaceKind.FREEZE_POINT, 0.0), ("two", PlaceKind.FREEZE_POINT, 1.0),
+            ("cock", PlaceKind.VENT, 0.5),
+        )
+    )  # fmt: skip
+    shut = job_estimate(job(places=(one, two)))
+    assert (shut.verdict, "trapped-water" in codes(shut)) == (Verdict.NO_GO, True)
+    vented = job_estimate(job(places=(one, two, cock)))
+    assert vented.verdict is Verdict.GO
+    assert vented.figures.spacing is not None
+
+
+def test_a_room_of_no_stated_temperature_is_that_around_the_pipe() -> None:
+    cool, warm = (known(job(HALF_INCH, 20.0, room).room) for room in (20.0, 30.0))
+    assert (cool.temperature, warm.temperature) == (293.15, 303.15)
+
+
+def test_a_job_agrees_with_the_estimates_it_is_made_of(found: JobFigures) -> None:
+    """Closure and ready are those of plug-time, but for how far the pipe is laid out."""
+    alone = plug_time(request_of(JobEstimateRequest)).figures
+    assert likely(found.closure) == pytest.approx(likely(alone.closure), rel=1e-3)
+    assert likely(found.ready) == pytest.approx(likely(alone.ready), rel=1e-3)
 
 
 def test_halves_of_a_cent_are_rounded_up() -> None:

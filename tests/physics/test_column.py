@@ -1,4 +1,4 @@
-"""The kernel: heat is conserved, errors fall with the grid and the step, courses are ordered."""
+"""The solver: heat is conserved, errors fall with the grid and the step, runs are ordered."""
 
 import math
 from dataclasses import replace
@@ -9,9 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reference import one_dimensional as line
-from reference.cases_2d import CASES, Named
-from stillpipe.estimates import course
-from stillpipe.physics import column, freeze
+from reference.cases_2d import CASES, Named, of
+from stillpipe.physics import freeze, media
+from stillpipe.physics.column import march, step
+from stillpipe.physics.column.layout import Column
+from stillpipe.physics.work import Work
+from stillpipe.tables import pipes
 
 SOME = [n for n in CASES if n.name.split()[0] in {"ASTM", "insulated", "sea", "glycol"}][::2]
 
@@ -19,23 +22,30 @@ SOME = [n for n in CASES if n.name.split()[0] in {"ASTM", "insulated", "sea", "g
 @pytest.mark.parametrize("named", CASES, ids=lambda n: n.name)
 def test_heat_drawn_is_heat_lost_through_freeze_hold_and_thaw(named: Named) -> None:
     """The surface's heat and the column's content agree within 0.1 % of the heat exchanged."""
-    laid = freeze.Column(course.case(named.job), course.PRODUCTION, 5400.0)
-    state = laid.start()
-    begun = laid.heat_content(state)
-    for end, stop, cooled in (
-        (4 * 3600.0, column.CLOSED, True),
-        (None, column.RUN, True),
-        (None, column.RUN, False),
+    column = Column(named.case, freeze.PRODUCTION, 5400.0, Work())
+    state = column.warm()
+    begun = column.heat_content(state)
+    for outside, stop, longest, reach in (
+        (column.fed, step.CLOSED, 4 * 3600.0, 1.0),
+        (column.fed, step.RUN, 1800.0, freeze.PRODUCTION.hold_step),
+        (column.empty, step.RUN, 1800.0, freeze.PRODUCTION.thaw_step),
     ):
-        until = float(state.clock[column.NOW]) + 1800.0 if end is None else end
-        if not cooled:
-            state.clock[column.SINCE] = 0.0
-        laid.advance(state, until, stop, cooled=cooled)
-        drawn = float(state.clock[column.UNDER] - state.clock[column.OUTSIDE])
-        lost = begun - laid.heat_content(state)
-        exchanged = abs(float(state.clock[column.UNDER])) + abs(float(state.clock[column.OUTSIDE]))
-        assert drawn == pytest.approx(lost, abs=1e-3 * exchanged)
-        assert drawn == pytest.approx(lost, abs=1e-9 * exchanged), "measured: about 1e-13"
+        end = float(state.clock[march.NOW]) + longest
+        column.advance(state, freeze.NOTHING, outside, column.rule(end, stop=stop, reach=reach))
+        under, taken = float(state.clock[march.JACKET]), float(state.clock[march.AMBIENT])
+        lost = begun - column.heat_content(state)
+        assert under - taken == pytest.approx(lost, abs=1e-3 * (abs(under) + abs(taken)))
+        assert under - taken == pytest.approx(lost, abs=1e-9 * (abs(under) + abs(taken)))
+
+
+def test_the_one_dimensional_limit_conserves_heat() -> None:
+    """What crossed the pipe's surface is what the bore lost, within 0.1 %."""
+    column = Column(_saturated(), line.grid(30, 0.01), 60.0, Work())
+    state = column.warm()
+    before = column.heat_content(state)
+    column.advance(state, freeze.NOTHING, column.fed, column.rule(1e6, stop=step.CLOSED))
+    drawn = float(state.clock[march.JACKET] - state.clock[march.AMBIENT])
+    assert before - column.heat_content(state) == pytest.approx(drawn, rel=1e-3)
 
 
 def _saturated() -> freeze.Case:
@@ -46,18 +56,17 @@ def _saturated() -> freeze.Case:
 
 
 def test_order_of_convergence_in_the_grid() -> None:
-    """Closure converges at better than first order in the radial cells (measured 1.4 to 1.6)."""
+    """Closure converges at better than first order in the rings."""
     times = [line.closure(_saturated(), cells, 0.0005) for cells in (8, 16, 32, 64)]
     steps = np.abs(np.diff(times))
     orders = np.log2(steps[:-1] / steps[1:])
-    assert np.all(orders > 1.2)
-    assert np.all(orders < 2.3)
+    assert np.all(orders > 1.2), orders
     reference = 0.770299 * 0.02**2 / 1e-6  # Fo of total solidification, two solutions agree
     assert times[-1] == pytest.approx(reference, rel=0.001)
 
 
 def test_order_of_convergence_in_time() -> None:
-    """The error of the step falls at first order (measured 1.2, root mean square of six grids)."""
+    """The error of the step falls at first order or better (root mean square of six grids)."""
     cells, etas = (12, 16, 20, 24, 28, 32), (0.2, 0.1, 0.05, 0.025, 0.0125, 0.00625)
     case = _saturated()
     fine = {n: line.closure(case, n, 0.0004) for n in cells}
@@ -66,7 +75,7 @@ def test_order_of_convergence_in_time() -> None:
         for eta in etas
     ]
     order = np.polyfit(np.log(etas), np.log(errors), 1)[0]
-    assert 0.8 < order < 2.2
+    assert 0.8 < order < 2.2, errors
     assert errors[-1] < 0.002
 
 
@@ -76,23 +85,21 @@ def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> 
 
     Or by less than 0.2 %, where the step and Newton's tolerance weigh as much as the cells.
     """
-    case = course.case(named.job)
     times = []
     for n in (1, 2, 4):
-        grid = freeze.Grid(3 * n, 4 * n, 0.002, 1.35 ** (1.0 / n))
-        laid = freeze.Column(case, grid, 3600.0)
-        state = laid.advance(laid.start(20000), 4 * 3600.0, column.CLOSED)
-        times.append(float(state.clock[column.EVENT]))
+        grid = freeze.Grid(axial=3 * n, radial=4 * n, eta=0.002, stretch=1.35 ** (1.0 / n))
+        time = freeze.closure_only(named.case, grid, Work(10**12))
+        assert time is not None
+        times.append(time)
     noise = 0.002 * times[-1]
     assert abs(times[2] - times[1]) < max(0.7 * abs(times[1] - times[0]), noise)
 
 
-BASE = CASES[7].job
+BASE = CASES[7].case
 
 
-def _closes(job: object) -> float:
-    assert isinstance(job, type(BASE))
-    found = course.closure_only(job, course.LIKELY)
+def _closes(case: freeze.Case) -> float:
+    found = freeze.closure_only(case)
     assert found is not None
     return found
 
@@ -100,30 +107,37 @@ def _closes(job: object) -> float:
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.floats(1.0, 34.0), st.floats(2.0, 6.0))
 def test_warmer_water_closes_later(celsius: float, warmer: float) -> None:
-    cold = replace(BASE, fluid_temperature=273.15 + celsius)
-    warm = replace(BASE, fluid_temperature=273.15 + celsius + warmer)
+    cold = replace(BASE, start_temperature=273.15 + celsius)
+    warm = replace(BASE, start_temperature=273.15 + celsius + warmer)
     assert _closes(cold) < _closes(warm)
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.floats(60.0, 400.0), st.floats(1.1, 1.2))
 def test_a_better_jacket_closes_sooner(conductance: float, better: float) -> None:
-    weak = replace(BASE, jacket_conductance=conductance)
-    strong = replace(BASE, jacket_conductance=conductance * better)
+    weak = replace(BASE, h_jacket=conductance)
+    strong = replace(BASE, h_jacket=conductance * better)
     assert _closes(strong) < _closes(weak)
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.floats(0.012, 0.08), st.floats(1.1, 1.4))
-def test_a_wider_bore_closes_later(outside: float, wider: float) -> None:
-    narrow = replace(BASE, outside_diameter=outside, wall=0.002, jacket_length=0.1)
-    wide = replace(narrow, outside_diameter=outside * wider)
-    assert _closes(narrow) < _closes(wide)
+def test_a_wider_bore_closes_later(outer: float, wider: float) -> None:
+    def case(diameter: float) -> freeze.Case:
+        bore = diameter - 0.004
+        return replace(
+            BASE, outer_diameter=diameter, wall_thickness=0.002, bore=bore, jacket_length=0.1,
+            medium=media.water(bore, 0.1, False, 1.0),
+        )  # fmt: skip
+
+    assert _closes(case(outer)) < _closes(case(outer * wider))
 
 
 def test_a_lining_closes_later() -> None:
-    wide = replace(BASE, outside_diameter=0.0334, wall=0.0034)
-    lined = replace(wide, lining_thickness=0.001, lining_conductivity=0.5)
+    wide = of(pipes.find("ASME B36.10M", "1", "40"))
+    bore = wide.bore - 0.002
+    lining = math.log(wide.bore / bore)
+    lined = replace(wide, bore=bore, lining_resistance=lining / 0.5)
     assert _closes(lined) > 0.9 * _closes(wide)  # less water to freeze, more to conduct through
-    cement = replace(lined, lining_conductivity=0.1)
+    cement = replace(lined, lining_resistance=lining / 0.1)
     assert _closes(cement) > _closes(lined)

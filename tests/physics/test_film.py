@@ -36,11 +36,11 @@ def test_radiation_is_the_fourth_power_law() -> None:
 
 def test_insulation_is_a_resistance_in_series() -> None:
     """By hand: 25 mm of 0.04 W/(m K) on 33.4 mm."""
-    bare = film.beside(0.0334, 268.15, 293.15, 0.9, 0.0, 0.04)
-    outer = film.beside(0.0834, 268.15, 293.15, 0.9, 0.0, 0.04)
+    bare = film.h_ambient(0.0334, 268.15, 293.15, 0.9, 0.0, 0.04)
+    outer = film.h_ambient(0.0834, 268.15, 293.15, 0.9, 0.0, 0.04)
     through = math.log(0.0834 / 0.0334) / (2.0 * 0.04)
     expected = 1.0 / (0.0334 * (through + 1.0 / (outer * 0.0834)))
-    found = film.beside(0.0334, 268.15, 293.15, 0.9, 0.025, 0.04)
+    found = film.h_ambient(0.0334, 268.15, 293.15, 0.9, 0.025, 0.04)
     assert found == pytest.approx(expected)
     assert found < 0.5 * bare
 

@@ -1,11 +1,13 @@
 """The freezes on which the production grid is held against independent solutions."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from stillpipe.estimates.job import Freeze
-from stillpipe.tables import fluids, materials, pipes
+from stillpipe.physics import film, freeze, media, solutions
+from stillpipe.tables import materials, pipes
 
 ZERO_C = 273.15
+PLUG = 0.75
+"""Ice fraction of a plug in a solution [-]."""
 
 
 @dataclass(frozen=True)
@@ -13,21 +15,43 @@ class Named:
     """A freeze with the name under which its reference is kept."""
 
     name: str
-    job: Freeze
+    case: freeze.Case
 
 
-def _job(
-    standard: str, size: str, schedule: str, celsius: float, fluid: str = "water",
-    concentration: float = 0.0,
-) -> Freeze:  # fmt: skip
-    pipe = pipes.find(standard, size, schedule)
-    return Freeze(
-        outside_diameter=pipe.outside_diameter, wall=pipe.wall,
-        material=materials.find(pipe.material), fluid=fluids.find(fluid),
-        concentration=concentration, fluid_temperature=ZERO_C + celsius,
-        ambient_temperature=ZERO_C + 20.0, line_pressure=3e5,
-        jacket_length=0.025 + pipe.outside_diameter,
-    )  # fmt: skip
+def of(
+    pipe: pipes.Pipe, celsius: float = 20.0, *, fluid: str = "water", concentration: float = 0.0,
+    room: float = 20.0, jacket: float | None = None, conductance: float = 165.0,
+    insulation: float = 0.0, vertical: bool = False,
+) -> freeze.Case:  # fmt: skip
+    """A still line in ``pipe``; temperatures [C], ``jacket`` length and ``insulation`` [m]."""
+    material = materials.find(pipe.material)
+    bore = pipe.outside_diameter - 2.0 * pipe.wall
+    length = 0.025 + pipe.outside_diameter if jacket is None else jacket
+    water = fluid == "water"
+    medium = (
+        media.water(bore, length, vertical, 1.0)
+        if water
+        else solutions.medium(fluid, concentration, bore, length, vertical, 1.0, PLUG)
+    )
+    surface = min(ZERO_C, ZERO_C + room - 5.0)
+    return freeze.Case(
+        bore=bore,
+        outer_diameter=pipe.outside_diameter,
+        wall_thickness=pipe.wall,
+        jacket_length=length,
+        wall_conductivity=material.conductivity,
+        wall_heat_capacity=material.density * material.specific_heat,
+        lining_resistance=0.0,
+        h_jacket=conductance,
+        h_ambient=film.h_ambient(
+            pipe.outside_diameter, surface, ZERO_C + room, material.emissivity, insulation, 0.04
+        ),
+        h_empty=10.0,
+        start_temperature=ZERO_C + celsius,
+        ambient_temperature=ZERO_C + room,
+        medium=medium,
+        plug_ice_fraction=1.0 if water else PLUG,
+    )
 
 
 def _plain() -> list[Named]:
@@ -46,25 +70,24 @@ def _plain() -> list[Named]:
         ("ASTM F876", "3/4", "SDR 9", 20.0), ("ASTM B43", "1", "regular", 20.0),
         ("AWWA C151", "4", "TC 52", 10.0), ("ASME B36.19M", "2", "10S", 20.0),
     ]  # fmt: skip
-    return [Named(f"{s} {size} {w} {t:g} C", _job(s, size, w, t)) for s, size, w, t in chosen]
+    return [
+        Named(f"{s} {size} {w} {t:g} C", of(pipes.find(s, size, w), t)) for s, size, w, t in chosen
+    ]
 
 
 def _special() -> list[Named]:
-    steel = _job("ASME B36.10M", "1", "40", 20.0)
-    copper = _job("ASTM B88", "1", "L", 20.0)
+    steel, copper = pipes.find("ASME B36.10M", "1", "40"), pipes.find("ASTM B88", "1", "L")
+    half = pipes.find("ASTM B88", "1/2", "L")
     return [
-        Named("insulated steel 1", replace(steel, insulation_thickness=0.025)),
-        Named("vertical steel 1", replace(steel, orientation="vertical")),
-        Named("strong jacket steel 1", replace(steel, jacket_conductance=250.0)),
-        Named("weak jacket copper 1", replace(copper, jacket_conductance=110.0)),
-        Named("long jacket copper 1", replace(copper, jacket_length=0.15)),
-        Named("cold room copper 1", replace(copper, ambient_temperature=ZERO_C + 5.0)),
-        Named("sea water steel 1", _job("ASME B36.10M", "1", "40", 18.0, "seawater", 0.035)),
-        Named(
-            "glycol 6 % steel 1",
-            _job("ASME B36.10M", "1", "40", 18.0, "propylene_glycol", 0.06),
-        ),
-        Named("glycol 5 % copper 1/2", _job("ASTM B88", "1/2", "L", 18.0, "ethylene_glycol", 0.05)),
+        Named("insulated steel 1", of(steel, insulation=0.025)),
+        Named("vertical steel 1", of(steel, vertical=True)),
+        Named("strong jacket steel 1", of(steel, conductance=250.0)),
+        Named("weak jacket copper 1", of(copper, conductance=110.0)),
+        Named("long jacket copper 1", of(copper, jacket=0.15)),
+        Named("cold room copper 1", of(copper, room=5.0)),
+        Named("sea water steel 1", of(steel, 18.0, fluid="seawater", concentration=0.035)),
+        Named("glycol 6 % steel 1", of(steel, 18.0, fluid="propylene_glycol", concentration=0.06)),
+        Named("glycol 5 % copper 1/2", of(half, 18.0, fluid="ethylene_glycol", concentration=0.05)),
     ]
 
 

@@ -35,9 +35,9 @@ CONDUCTIVE = 100.0
 
 def axial(case: freeze.Case, mesh: Mesh, horizon: float) -> np.ndarray[Any, Any]:
     """Axial widths [m] from the jacket's centre to where the pipe is undisturbed at ``horizon``."""
-    diffusivity = max(case.wall_conductivity / case.wall_heat, 1.2e-6)
-    reach = 0.5 * case.jacket + 4.0 * case.bore + 2.5 * math.sqrt(diffusivity * horizon)
-    widths = [0.5 * case.jacket / mesh.jacket] * mesh.jacket
+    diffusivity = max(case.wall_conductivity / case.wall_heat_capacity, 1.2e-6)
+    reach = 0.5 * case.jacket_length + 4.0 * case.bore + 2.5 * math.sqrt(diffusivity * horizon)
+    widths = [0.5 * case.jacket_length / mesh.jacket] * mesh.jacket
     while sum(widths) < reach:
         widths.append(widths[-1] * mesh.stretch)
     return np.array(widths)
@@ -107,8 +107,8 @@ def _march(H, Tw, T, A, k, h0, inv, dz, gap, area, radial, inner, wall_area, thr
 def closure(case: freeze.Case, mesh: Mesh, horizon: float) -> float:
     """Closure time [s] of ``case`` on one mesh, -1 where it does not close in ``horizon`` [s]."""
     medium, dz = case.medium, axial(case, mesh, horizon)
-    ri, ro = 0.5 * case.bore, 0.5 * case.outside
-    rw = ro - case.wall
+    ri, ro = 0.5 * case.bore, 0.5 * case.outer_diameter
+    rw = ro - case.wall_thickness
     faces = np.linspace(0.0, ri, mesh.bore + 1)
     cells = 1 if case.wall_conductivity > CONDUCTIVE else mesh.wall
     rims = np.linspace(rw, ro, cells + 1)
@@ -117,22 +117,22 @@ def closure(case: freeze.Case, mesh: Mesh, horizon: float) -> float:
     radial = np.append(2.0 * np.pi * faces[1:-1] / dr, 0.0)
     nodes = np.concatenate(([rw], middle, [ro]))
     through = np.log(nodes[1:] / nodes[:-1]) / case.wall_conductivity
-    through[0] += case.lining
+    through[0] += case.lining_resistance
     under = np.arange(len(dz)) < mesh.jacket
-    G = 2.0 * np.pi * ro * np.where(under, case.under, max(case.beside, 1e-9))
-    outside = np.where(under, freeze.DRY_ICE, case.ambient)
-    H = np.full((len(dz), mesh.bore), medium.enthalpy(case.start))
-    Tw = np.full((len(dz), cells), case.start)
+    G = 2.0 * np.pi * ro * np.where(under, case.h_jacket, max(case.h_ambient, 1e-9))
+    outside = np.where(under, freeze.DRY_ICE, case.ambient_temperature)
+    H = np.full((len(dz), mesh.bore), medium.enthalpy(case.start_temperature))
+    Tw = np.full((len(dz), cells), case.start_temperature)
     fast = np.max(np.diff(medium.kirchhoff) * medium.inv)
-    slim = case.wall_conductivity / case.wall_heat
-    width = case.wall / cells
+    slim = case.wall_conductivity / case.wall_heat_capacity
+    width = case.wall_thickness / cells
     across = 2.0 / width**2 if cells > 1 else 4.0 / (dr * width)
     step = 0.45 * min(
         1.0 / (2.0 * fast * (2.0 / dr**2 + 1.0 / dz[0] ** 2)),
         1.0
         / (
             slim * (across * (cells > 1) + 2.0 / dz[0] ** 2)
-            + 4.0 * 2.7 / (case.wall_heat * dr * width)
+            + 4.0 * 2.7 / (case.wall_heat_capacity * dr * width)
         ),
     )
     return float(
@@ -140,8 +140,8 @@ def closure(case: freeze.Case, mesh: Mesh, horizon: float) -> float:
             H, Tw, medium.temperature, medium.kirchhoff, medium.conductivity, medium.h0,
             medium.inv, dz, 0.5 * (dz[1:] + dz[:-1]), np.pi * np.diff(faces**2), radial,
             math.log(ri / (ri - 0.5 * dr)), np.pi * np.diff(rims**2), through,
-            case.wall_conductivity, case.wall_heat, G, outside, medium.closing(case.plug_solid),
-            step, horizon,
+            case.wall_conductivity, case.wall_heat_capacity, G, outside,
+            medium.closing(case.plug_ice_fraction), step, horizon,
         )
     )  # fmt: skip
 

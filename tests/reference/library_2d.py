@@ -24,29 +24,30 @@ SWEEPS = 4
 def closure(case: freeze.Case, mesh: Mesh, horizon: float, steps: int) -> float:
     """Closure time [s] in ``steps`` equal steps over ``horizon`` [s], -1 where it stays open."""
     medium, dz = case.medium, axial(case, mesh, horizon)
-    ri, ro = 0.5 * case.bore, 0.5 * case.outside
-    if case.lining > 0.0 or ro - ri - case.wall > 1e-9:
+    ri, ro = 0.5 * case.bore, 0.5 * case.outer_diameter
+    if case.lining_resistance > 0.0 or ro - ri - case.wall_thickness > 1e-9:
         raise ValueError("a lined bore is not solved here")
     dr = np.concatenate(
-        [np.full(mesh.bore, ri / mesh.bore), np.full(mesh.wall, case.wall / mesh.wall)]
+        [np.full(mesh.bore, ri / mesh.bore), np.full(mesh.wall, case.wall_thickness / mesh.wall)]
     )
     grid = CylindricalGrid2D(dr=dr, dz=dz)
     r, z = grid.cellCenters.value
-    in_wall, rim = r > ri, r > ro - case.wall / mesh.wall
+    in_wall, rim = r > ri, r > ro - case.wall_thickness / mesh.wall
     h = medium.h0 + np.arange(medium.temperature.size) / medium.inv
     spread = medium.temperature + SPREAD * (1.0 - medium.solid)
-    cool = z < 0.5 * case.jacket
-    half = ro * math.log(ro / (ro - 0.5 * case.wall / mesh.wall)) / case.wall_conductivity
-    film = 1.0 / (1.0 / np.where(cool, case.under, max(case.beside, 1e-9)) + half)
-    width = case.wall / mesh.wall
+    cool = z < 0.5 * case.jacket_length
+    half = ro * math.log(ro / (ro - 0.5 * case.wall_thickness / mesh.wall)) / case.wall_conductivity
+    film = 1.0 / (1.0 / np.where(cool, case.h_jacket, max(case.h_ambient, 1e-9)) + half)
+    width = case.wall_thickness / mesh.wall
     rim_gain = np.where(rim, film * ro / ((ro - 0.5 * width) * width), 0.0)
-    outside = np.where(cool, freeze.DRY_ICE, case.ambient)
+    outside = np.where(cool, freeze.DRY_ICE, case.ambient_temperature)
 
-    H = np.where(in_wall, case.wall_heat * case.start, medium.enthalpy(case.start))
+    start = case.start_temperature
+    H = np.where(in_wall, case.wall_heat_capacity * start, medium.enthalpy(start))
     T = CellVariable(mesh=grid, value=_temperature(H, in_wall, h, spread, case))
     k = FaceVariable(mesh=grid)
     axis, dt, before = int(np.argmin(r + z)), horizon / steps, H.copy()
-    closing = medium.closing(case.plug_solid)
+    closing = medium.closing(case.plug_ice_fraction)
     capacity, constant = CellVariable(mesh=grid), CellVariable(mesh=grid)
     equation = DiffusionTerm(coeff=k) - ImplicitSourceTerm(capacity) + constant
     solver = LinearLUSolver(tolerance=1e-10, iterations=5)
@@ -67,13 +68,13 @@ def closure(case: freeze.Case, mesh: Mesh, horizon: float, steps: int) -> float:
 
 
 def _temperature(H, in_wall, h, spread, case):  # type: ignore[no-untyped-def]
-    return np.where(in_wall, H / case.wall_heat, np.interp(H, h, spread))
+    return np.where(in_wall, H / case.wall_heat_capacity, np.interp(H, h, spread))
 
 
 def _slope(H, in_wall, h, spread, case):  # type: ignore[no-untyped-def]
     """Heat capacity [J/(m3 K)] at ``H``, from the table's own slope there."""
     m = np.clip(((H - h[0]) / (h[1] - h[0])).astype(int), 0, h.size - 2)
-    return np.where(in_wall, case.wall_heat, (h[1] - h[0]) / (spread[m + 1] - spread[m]))
+    return np.where(in_wall, case.wall_heat_capacity, (h[1] - h[0]) / (spread[m + 1] - spread[m]))
 
 
 def _faces(H, T, in_wall, h, dr, case, grid):  # type: ignore[no-untyped-def]

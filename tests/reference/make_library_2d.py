@@ -13,7 +13,7 @@ from pathlib import Path
 from reference import library_2d
 from reference.cases_2d import CASES, Named
 from reference.explicit_2d import Mesh
-from stillpipe.estimates import course
+from stillpipe.physics import freeze
 
 MESHES = ((Mesh(8, 2, 7, 1.25), 200), (Mesh(12, 2, 10, 1.20), 450))
 TABLE = Path(__file__).parent / "library_2d.csv"
@@ -21,14 +21,14 @@ TABLE = Path(__file__).parent / "library_2d.csv"
 
 def horizon(named: Named) -> float:
     """Return how far to solve [s]: a third beyond what the production grid says."""
-    closure = course.solve(named.job).closure
+    closure = freeze.closure_only(named.case, freeze.PRODUCTION)
     assert closure is not None
     return round(1.3 * closure, 0)
 
 
 def row(named: Named) -> dict[str, str]:
     """Solve one case on both meshes."""
-    case, end = course.case(named.job), horizon(named)
+    case, end = named.case, horizon(named)
     coarse, fine = (library_2d.closure(case, mesh, end, steps) for mesh, steps in MESHES)
     ratio = (MESHES[1][0].bore / MESHES[0][0].bore) ** 2
     best = fine + (fine - coarse) / (ratio - 1.0)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillpipe.physics import column, freeze, media
+from stillpipe.physics import freeze, media
+from stillpipe.physics.work import Work
 
 TM = 273.15
 SUBCOOLING = TM - freeze.DRY_ICE
@@ -44,30 +45,34 @@ def case(m: Constant, radius: float, film: float, start: float = TM + 1e-9) -> f
     thin = 1e-6 * radius
     return freeze.Case(
         bore=2.0 * radius,
-        outside=2.0 * (radius + thin),
-        wall=thin,
-        jacket=1000.0,
+        outer_diameter=2.0 * (radius + thin),
+        wall_thickness=thin,
+        jacket_length=1000.0,
         wall_conductivity=1e3,
-        wall_heat=1.0,
-        lining=0.0,
-        under=film,
-        beside=0.0,
-        leak=0.0,
-        start=start,
-        ambient=start,
+        wall_heat_capacity=1.0,
+        lining_resistance=0.0,
+        h_jacket=film,
+        h_ambient=0.0,
+        h_empty=0.0,
+        start_temperature=start,
+        ambient_temperature=start,
         medium=medium(m),
     )
 
 
-def freeze_shut(laid: freeze.Case, radial: int = 60, eta: float = 0.002) -> freeze.State:
-    """Freeze ``laid`` to closure; the time of closure is ``clock[column.EVENT]`` [s]."""
-    grid = freeze.Grid(axial=1, radial=radial, eta=eta, stretch=2.0)
-    solver = freeze.Column(laid, grid, 60.0)
-    return solver.advance(solver.start(20000), 1e7, column.CLOSED)
+def grid(radial: int = 60, eta: float = 0.002) -> freeze.Grid:
+    """One slice under the jacket, ``radial`` rings, fine steps from the first on."""
+    return freeze.Grid(axial=1, radial=radial, eta=eta, stretch=2.0, early=1e-3)
 
 
-def closure(laid: freeze.Case, radial: int = 60, eta: float = 0.002) -> float:
+def freeze_shut(case: freeze.Case) -> freeze.History:
+    """Freeze ``case`` to closure."""
+    run = freeze.FreezeRun(case, needed_length=1e-9, horizon=60.0, work=Work(10**12), grid=grid())
+    return run.history()
+
+
+def closure(case: freeze.Case, radial: int = 60, eta: float = 0.002) -> float:
     """Time to closure [s]."""
-    state = freeze_shut(laid, radial, eta)
-    assert state.why == column.CLOSED
-    return float(state.clock[column.EVENT])
+    found = freeze.closure_only(case, grid(radial, eta), Work(10**12))
+    assert found is not None
+    return found

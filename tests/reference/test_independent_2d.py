@@ -12,7 +12,7 @@ import pytest
 
 from reference import explicit_2d, library_2d, make_library_2d
 from reference.cases_2d import CASES, Named
-from stillpipe.estimates import course
+from stillpipe.physics import freeze
 
 BOUND = 0.01
 """Largest relative error of a closure time that is allowed."""
@@ -28,7 +28,7 @@ def errors() -> dict[str, float]:
 
 
 def _closure(named: Named) -> float:
-    closure = course.solve(named.job).closure
+    closure = freeze.closure_only(named.case, freeze.PRODUCTION)
     assert closure is not None
     return closure
 
@@ -38,7 +38,7 @@ def test_closure_is_that_of_a_fine_explicit_solution(
     named: Named, errors: dict[str, float]
 ) -> None:
     closure = _closure(named)
-    best, moved = explicit_2d.converged(course.case(named.job), 1.4 * closure)
+    best, moved = explicit_2d.converged(named.case, 1.4 * closure)
     assert abs(moved) < BOUND, "the reference itself must be converged"
     errors[named.name] = closure / best - 1.0
     assert closure == pytest.approx(best, rel=BOUND)
@@ -65,7 +65,7 @@ def test_the_librarys_table_is_reproducible(name: str) -> None:
     named = next(n for n in CASES if n.name == name)
     mesh, steps = make_library_2d.MESHES[0]
     row = LIBRARY[name]
-    found = library_2d.closure(course.case(named.job), mesh, float(row["horizon_s"]), steps)
+    found = library_2d.closure(named.case, mesh, float(row["horizon_s"]), steps)
     assert found == pytest.approx(float(row["coarse_s"]), rel=0.002)
 
 
@@ -73,7 +73,7 @@ def test_the_two_references_agree_on_one_mesh() -> None:
     """Explicit and FiPy, two codes and two ways in time, within 0.5 % on the same cells."""
     named = next(n for n in CASES if n.name == "ASME B36.10M 2 40 20 C")
     mesh, row = make_library_2d.MESHES[0][0], LIBRARY[named.name]
-    found = explicit_2d.closure(course.case(named.job), mesh, float(row["horizon_s"]))
+    found = explicit_2d.closure(named.case, mesh, float(row["horizon_s"]))
     assert found == pytest.approx(float(row["coarse_s"]), rel=0.005)
 
 

@@ -1,155 +1,126 @@
 """CO2 for the freeze and the hold: from the solver's heat history, the jacket and its leak."""
 
-import math
 from dataclasses import dataclass
+from typing import Annotated
 
-from stillpipe.estimates import cautions, course, plug_time
-from stillpipe.estimates.job import Freeze, Note, Range
-from stillpipe.physics import co2, freeze
-
-CAPTURE_BAND = (0.4 / 0.6, 0.8 / 0.6)
-"""Band of the capture efficiency about its likely value [-]: an assumption."""
-JACKET_HEAT = 1000.0
-"""Specific heat of the jacket [J/(kg K)]: an assumption."""
-JACKET_FILM = 5.0
-"""Conductance from the room through the jacket's outside [W/(m2 K)]: an assumption."""
-COLD_CYLINDER = 273.15
-"""Below this the pressure in the cylinder is low [K]; common practice, no source."""
+from stillpipe.estimates import assess, cautions
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.declare import Figure
+from stillpipe.model.figures import Answer, Caution, Range, Reason, range_of
+from stillpipe.model.requests import Co2MassRequest, Feeding
+from stillpipe.physics import co2
+from stillpipe.uncertainty.scenarios import CAPTURE_BAND, LIKELY, SCENARIOS, Scenario
 
 
-@dataclass(frozen=True)
-class Feeding:
-    """How a job is fed.
-
-    ``hold`` [s] of feeding beyond ready; ``points`` freeze points alike; ``capture`` share of the
-    cooling that reaches the pipe and jacket [-]; ``jacket_mass`` [kg] and ``jacket_leak`` [W/K],
-    None for the assumed ones.
-    """
-
-    hold: float = 3600.0
-    points: int = 1
-    capture: float = 0.6
-    jacket_mass: float | None = None
-    jacket_leak: float | None = None
-
-
-@dataclass(frozen=True)
-class Draw:
-    """What one course draws at one freeze point: ``ready`` [s], masses [kg], rate [kg/s]."""
+@dataclass(frozen=True, kw_only=True)
+class Consumption:
+    """What one scenario draws at one freeze point: ``ready`` [s], masses [kg], rate [kg/s]."""
 
     ready: float
     freeze: float
     hold: float
     rate: float
 
+    @property
+    def total(self) -> float:
+        """CO2 for freeze and hold [kg]."""
+        return self.freeze + self.hold
 
-@dataclass(frozen=True)
-class Co2Mass:
-    """Answer of the CO2 estimate: masses [kg], rate [kg/s], cooling [J/kg], heats [J].
-
-    ``freeze``, ``hold`` and ``total`` are of one freeze point, ``job`` of all of them.
-    """
-
-    verdict: str
-    reasons: tuple[Note, ...]
-    freeze: Range | None
-    hold: Range | None
-    rate: Range | None
-    total: Range | None
-    job: Range | None
-    cooling: float | None
-    pipe_heat: Range | None
-    jacket_heat: float
-    jacket_leak: float
-    cautions: tuple[Note, ...]
-    draws: tuple[Draw, ...] = ()
+    @property
+    def hold_duration(self) -> float:
+        """How long the plug is held [s]."""
+        return self.hold / self.rate if self.rate > 0.0 else 0.0
 
 
-def jacket(job: Freeze, feeding: Feeding) -> tuple[float, float]:
-    """Heat [J] to cool the jacket to dry ice, and the power [W] that leaks in through it.
+@dataclass(frozen=True, kw_only=True)
+class Co2Figures:
+    """Figures of the CO2 estimate: of one freeze point, but for ``job_total``."""
 
-    Where not given, the jacket weighs 0.1 kg + 5 kg for each metre of outside diameter, and leaks
-    through a cylinder 100 mm wider than the pipe: assumptions.
-    """
-    mass = feeding.jacket_mass
-    if mass is None:
-        mass = 0.1 + 5.0 * job.outside_diameter
-    leak = feeding.jacket_leak
-    if leak is None:
-        wide = job.outside_diameter + 0.1
-        leak = JACKET_FILM * math.pi * wide * (job.jacket_length + 0.5 * wide)
-    deep = max(job.ambient_temperature - freeze.DRY_ICE, 0.0)
-    return mass * JACKET_HEAT * deep, leak * deep
-
-
-def draw(job: Freeze, run: course.Course, feeding: Feeding, capture: float) -> Draw | None:
-    """Return what a solved course draws with a ``capture`` [-]; None where it is never ready."""
-    if run.ready is None:
-        return None
-    state = run.state.copy()
-    begun, until_ready = float(state.clock[0]), 2.0 * float(state.clock[2])
-    run.column.advance(state, begun + max(feeding.hold, 1.0))
-    held = (2.0 * float(state.clock[2]) - until_ready) / max(feeding.hold, 1.0)
-    cool, leak = jacket(job, feeding)
-    per_heat = 1.0 / (co2.cooling(job.cylinder_temperature) * capture)
-    rate = (held + leak) * per_heat
-    first = (until_ready + cool + leak * run.ready) * per_heat
-    return Draw(run.ready, first, rate * feeding.hold, rate)
-
-
-def co2_mass(job: Freeze, feeding: Feeding) -> Co2Mass:
-    """Estimate the CO2 of ``job``.
-
-    Raises
-    ------
-    OutOfValidityError
-        naming every input outside what the model covers
-    """
-    course.check(job)
-    stops = plug_time.obstacles(job)
-    if any(n.severity == "stop" for n in stops):
-        return from_courses(job, feeding, (), tuple(stops))
-    runs = course.all_three(job, 3600.0 + feeding.hold)
-    reasons = (*stops, *plug_time.judge(job, plug_time.flow_limit(job), list(runs)))
-    return from_courses(job, feeding, runs, reasons)
-
-
-def from_courses(
-    job: Freeze, feeding: Feeding, runs: tuple[course.Course, ...], reasons: tuple[Note, ...]
-) -> Co2Mass:
-    """Return the answer from solved courses and the reasons found with them."""
-    heat, power = jacket(job, feeding)
-    deep = max(job.ambient_temperature - freeze.DRY_ICE, 1e-9)
-    liquid = job.cylinder_temperature < co2.CRITICAL
-    notes = (*cautions.of_freeze(job), *cautions.of_cylinder(job))
-    verdict = plug_time.verdict(reasons)
-    likely = draw(job, runs[1], feeding, feeding.capture) if runs and liquid else None
-    cooling = co2.cooling(job.cylinder_temperature) if liquid else None
-    if likely is None:
-        return Co2Mass(
-            verdict, reasons, None, None, None, None, None, cooling, None, heat, power / deep, notes
-        )
-    all_draws = [
-        d
-        for run in runs
-        for factor in CAPTURE_BAND
-        if (d := draw(job, run, feeding, min(factor * feeding.capture, 1.0)))
+    freeze: Annotated[Range | None, Figure("mass", says="CO2 until ready.")] = None
+    hold: Annotated[Range | None, Figure("mass", says="CO2 for the hold.")] = None
+    hold_rate: Annotated[Range | None, Figure("mass_flow", says="CO2 while holding.")] = None
+    total: Annotated[Range | None, Figure("mass", says="CO2 for freeze and hold.")] = None
+    job_total: Annotated[Range | None, Figure("mass", says="For all freeze points.")] = None
+    pipe_heat: Annotated[
+        Range | None, Figure("energy", says="Drawn from pipe and water until ready.")
+    ] = None
+    jacket_heat: Annotated[float, Figure("energy", says="To cool the jacket to dry ice.")]
+    cooling: Annotated[
+        float | None, Figure("specific_energy", says="That one kilogram of liquid gives.")
     ]
 
-    def band(values: list[float], middle: float) -> Range:
-        return Range(min(*values, middle), middle, max(*values, middle))
 
-    total = [d.freeze + d.hold for d in all_draws]
-    one = band(total, likely.freeze + likely.hold)
-    assert one.high is not None
-    heats = [2.0 * float(r.state.clock[2]) for r in runs if r.ready is not None]
-    return Co2Mass(
-        verdict, reasons,
-        freeze=band([d.freeze for d in all_draws], likely.freeze),
-        hold=band([d.hold for d in all_draws], likely.hold),
-        rate=band([d.rate for d in all_draws], likely.rate),
-        total=one,
-        job=Range(*(feeding.points * v for v in (one.low, one.likely, one.high))),
-        cooling=cooling, pipe_heat=plug_time.ordered(heats, 2.0 * float(runs[1].state.clock[2])),
-        jacket_heat=heat, jacket_leak=power / deep, cautions=notes, draws=(likely, *all_draws),
-    )  # fmt: skip
+def co2_mass(request: Co2MassRequest) -> Answer[Co2Figures]:
+    """Estimate the CO2 of all freeze points."""
+    solution = Solution(request, request.hold)
+    return Answer(
+        reasons=reasons(solution),
+        cautions=all_cautions(request),
+        figures=figures(request, solution),
+        effort=solution.effort,
+    )
+
+
+def all_cautions(request: Feeding) -> tuple[Caution, ...]:
+    """Return the cautions of a freeze fed from cylinders."""
+    return (*cautions.of_freeze(request), *cautions.of_cylinder(request))
+
+
+def reasons(solution: Solution) -> tuple[Reason, ...]:
+    """Return what stops the job before solving where something does, else all reasons."""
+    known = assess.blockers(solution)
+    return known if assess.is_stopped(known) else assess.reasons(solution)
+
+
+def consumption(
+    request: Feeding, solution: Solution, scenario: Scenario = LIKELY, capture: float = 1.0
+) -> Consumption | None:
+    """Return what a scenario draws; None where it is never ready or there is no liquid.
+
+    ``capture`` is a factor on the capture efficiency [-], which never exceeds 1.
+    """
+    if solution.stays_slush or not has_liquid(request):
+        return None
+    run = solution.run(scenario)
+    if run.at_ready is None or run.ready is None:
+        return None
+    duration = max(request.hold_duration, 1.0)
+    heat = run.at_ready.heat_jacket
+    held = (run.fed_to(run.ready + duration).heat_jacket - heat) / duration
+    share = min(capture * request.capture_efficiency, 1.0)
+    per_heat = 1.0 / (co2.cooling(request.cylinder.temperature) * share)
+    leak = request.leak_power
+    rate = (held + leak) * per_heat
+    first = (heat + request.jacket_heat + leak * run.ready) * per_heat
+    return Consumption(ready=run.ready, freeze=first, hold=rate * request.hold_duration, rate=rate)
+
+
+def has_liquid(request: Feeding) -> bool:
+    """Tell whether the cylinder holds liquid at its temperature."""
+    return request.cylinder.temperature < co2.CRITICAL
+
+
+def figures(request: Feeding, solution: Solution) -> Co2Figures:
+    """Return the masses of CO2 over all scenarios and the ends of the capture efficiency."""
+    liquid = has_liquid(request)
+    cooling = co2.cooling(request.cylinder.temperature) if liquid else None
+    likely = consumption(request, solution)
+    if likely is None:
+        return Co2Figures(jacket_heat=request.jacket_heat, cooling=cooling)
+    found = [likely] + [
+        c
+        for scenario in SCENARIOS
+        for factor in CAPTURE_BAND
+        if (c := consumption(request, solution, scenario, factor)) is not None
+    ]
+    total = Range(min(c.total for c in found), likely.total, max(c.total for c in found))
+    return Co2Figures(
+        freeze=range_of([c.freeze for c in found], likely.freeze),
+        hold=range_of([c.hold for c in found], likely.hold),
+        hold_rate=range_of([c.rate for c in found], likely.rate),
+        total=total,
+        job_total=total.scaled(request.points),
+        pipe_heat=solution.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+        jacket_heat=request.jacket_heat,
+        cooling=cooling,
+    )

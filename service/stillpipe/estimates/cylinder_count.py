@@ -2,228 +2,235 @@
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stillpipe.estimates import co2_mass, course, hold_time, plug_time
-from stillpipe.estimates.co2_mass import Co2Mass, Draw, Feeding
-from stillpipe.estimates.job import Freeze, Note, Range
+from stillpipe.estimates import assess, co2_mass
+from stillpipe.estimates.co2_mass import Co2Figures, Consumption
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.cylinder import Cylinder, Stock
+from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.figures import Answer, Range, Reason
+from stillpipe.model.requests import CylinderCountRequest, FromCylinders
 from stillpipe.physics import co2
 
-EXCHANGE = 120.0
-"""How long an exchange leaves the jacket unfed [s]; common practice says within 7 min."""
-RESERVE = 0.1
-"""Share of the usable liquid kept back [-]: an assumption."""
 MOST = 200
-"""Most cylinders that are planned."""
+"""Most cylinders, and most exchanges of one freeze point, that are planned."""
 
 
-@dataclass(frozen=True)
-class Bottle:
-    """A cylinder as it is used: ``net_mass`` [kg], ``fill`` mass over volume [kg/m3]."""
-
-    name: str
-    net_mass: float
-    fill: float
-    dip_tube: bool = True
-
-
-@dataclass(frozen=True)
-class Plan:
-    """How the cylinders are used: ``jackets`` on one, ``exchange`` [s], ``reserve`` share [-]."""
-
-    jackets: int = 1
-    exchange: float = EXCHANGE
-    reserve: float = RESERVE
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Exchange:
-    """One exchange: ``number`` of the emptied cylinder, ``at`` and ``survival`` [s], its verdict.
+    """One exchange, on the likely scenario."""
 
-    ``survival`` is that of the likely plug at that moment, unfed; ``margin`` [s] is what is left
-    of it after the exchange.
-    """
+    cylinder: Annotated[int, Plain(says="Which cylinder is empty, counted from 1.")]
+    at: Annotated[float, Figure("time", says="Since the first feed.")]
+    survival: Annotated[
+        float | None, Figure("time", says="How long the likely plug lasts unfed at that moment.")
+    ] = None
+    margin: Annotated[
+        float | None, Figure("time", says="What is left of it after the exchange.")
+    ] = None
+    verdict: Annotated[str, Plain(says="Whether the plug outlives the exchange.")]
+    advice: Annotated[str, Plain(says="What to do.")]
 
-    number: int
-    at: float
-    survival: float | None
-    margin: float | None
-    verdict: str
-    advice: str
+
+@dataclass(frozen=True, kw_only=True)
+class CylinderFigures:
+    """What the cylinders deliver, how many are needed and when each is exchanged."""
+
+    usable: Annotated[Range | None, Figure("mass", says="Liquid that one delivers.")] = None
+    count: Annotated[Range | None, Figure("factor", says="How many are needed.")] = None
+    exchanges: Annotated[tuple[Exchange, ...], Plain(says="When each is exchanged.")] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
+class MixEntry:
+    """So many cylinders of a kind."""
+
+    id: Annotated[str, Plain(says="Which cylinder of the catalogue.")]
+    count: Annotated[int, Plain(says="How many to take.")]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Mix:
-    """The best mix of a stock: how many of each bottle, their usable and net masses [kg]."""
+    """The best mix of a stock: fewest cylinders, then least mass."""
 
-    counts: tuple[int, ...]
-    usable: float
-    net_mass: float
-    enough: bool
-    shortfall: float
-
-
-@dataclass(frozen=True)
-class CylinderCount:
-    """Answer of the cylinder estimate; masses [kg]."""
-
-    verdict: str
-    reasons: tuple[Note, ...]
-    usable: Range | None
-    count: Range | None
-    exchanges: tuple[Exchange, ...]
-    mix: Mix | None
-    need: Co2Mass
-    cautions: tuple[Note, ...]
+    cylinders: Annotated[tuple[MixEntry, ...], Plain(says="Which cylinders to take.")]
+    usable: Annotated[float, Figure("mass", says="Liquid that they deliver.")]
+    net_mass: Annotated[float, Figure("mass", says="CO2 in them.")]
+    enough: Annotated[bool, Plain(says="Whether they hold enough.")]
+    shortfall: Annotated[float, Figure("mass", says="What is lacking.")] = 0.0
 
 
-def usable(bottle: Bottle, temperature: float) -> Range:
-    """Liquid that a cylinder delivers [kg] at ``temperature`` [K]: likely between two ends.
+@dataclass(frozen=True, kw_only=True)
+class CylinderCountFigures(CylinderFigures):
+    """Figures of the cylinder estimate."""
 
-    Low: drawn so slowly that it stays at it; high: so fast that it takes no heat in. The plan
-    is made on the low end, because a cylinder that ends early cannot be helped.
+    co2: Annotated[Co2Figures, Plain(says="The CO2 that is needed.")]
+    mix: Annotated[Mix | None, Plain(says="The best mix of the stock, where one was given.")] = None
+
+
+def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures]:
+    """Estimate the cylinders and check every exchange."""
+    solution = Solution(request, request.hold)
+    co2_figures = co2_mass.figures(request, solution)
+    likely = co2_mass.consumption(request, solution)
+    planned, reasons = plan(request, solution, co2_figures)
+    mix = None
+    if request.stock and likely is not None and request.cylinder.dip_tube:
+        needed = likely.total * request.points / (1.0 - request.reserve)
+        mix = best_mix(needed, request.stock, request.cylinder.temperature)
+        if not mix.enough:
+            text = "The stock does not hold enough CO2."
+            reasons = (*reasons, assess.stop("stock-too-small", text))
+    figures = CylinderCountFigures(
+        co2=co2_figures, usable=planned.usable, count=planned.count,
+        exchanges=planned.exchanges, mix=mix,
+    )  # fmt: skip
+    return Answer(
+        reasons=reasons,
+        cautions=co2_mass.all_cautions(request),
+        figures=figures,
+        effort=solution.effort,
+    )
+
+
+def usable(cylinder: Cylinder) -> Range:
+    """Liquid that a cylinder delivers [kg]: likely between two ends.
+
+    Low: drawn so slowly that it stays at its temperature; high: so fast that it takes no heat in.
+    The plan is made on the low end, because a cylinder that ends early cannot be helped.
     """
-    slow = 1.0 - co2.left_isothermal(temperature, bottle.fill)
-    fast = 1.0 - co2.left_adiabatic(temperature, bottle.fill)
+    slow = 1.0 - co2.left_isothermal(cylinder.temperature, cylinder.fill_ratio)
+    fast = 1.0 - co2.left_adiabatic(cylinder.temperature, cylinder.fill_ratio)
     low, high = sorted((slow, fast))
-    return Range(*(bottle.net_mass * v for v in (low, 0.5 * (low + high), high)))
+    return Range(low, 0.5 * (low + high), high).scaled(cylinder.net_mass)
 
 
-def best_mix(
-    need: float, bottles: tuple[Bottle, ...], stock: tuple[int, ...], temperature: float
-) -> Mix:
-    """Fewest cylinders of a ``stock`` for ``need`` [kg] at ``temperature`` [K], then least mass.
+def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix:
+    """Return the fewest cylinders of a ``stock`` for ``needed`` [kg], then the least mass.
 
-    Exact: two integer programmes solved by branch and bound (HiGHS through scipy).
+    ``temperature`` [K] of the cylinders. Exact: two integer programmes solved by branch and bound
+    (HiGHS through scipy).
     """
-    each = np.array([usable(b, temperature).low if b.dip_tube else 0.0 for b in bottles])
-    net = np.array([b.net_mass for b in bottles])
-    have = np.array(stock, dtype=float)
+    kinds = [s.cylinder(temperature) for s in stock]
+    each = np.array([usable(c).low if c.dip_tube else 0.0 for c in kinds])
+    net = np.array([c.net_mass for c in kinds])
+    have = np.array([s.count for s in stock], dtype=float)
     total = float(each @ have)
-    if total < need:
-        return Mix(stock, total, float(net @ have), False, need - total)
+    if total < needed:
+        return _mix(stock, have, each, net, shortfall=needed - total)
+    return _mix(stock, _fewest(needed, each, net, have), each, net)
+
+
+def _fewest(needed: float, each: co2.Array, net: co2.Array, have: co2.Array) -> co2.Array:
+    """Return how many of each kind, shape as ``have``; masses [kg]."""
+    from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - half a second
+
     limits = Bounds(0.0, have)
-    enough = LinearConstraint(each[None, :], need, np.inf)
-    whole = np.ones(len(bottles))
+    enough = LinearConstraint(each[None, :], needed, np.inf)
+    whole = np.ones(len(have))
     first = milp(whole, constraints=[enough], bounds=limits, integrality=whole)
     fewest = round(float(first.fun))
     exactly = LinearConstraint(whole[None, :], fewest, fewest)
     second = milp(net, constraints=[enough, exactly], bounds=limits, integrality=whole)
-    counts = tuple(round(v) for v in second.x)
-    taken = np.array(counts, dtype=float)
-    return Mix(counts, float(each @ taken), float(net @ taken), True, 0.0)
+    return np.round(np.asarray(second.x, dtype=float))
 
 
-def cylinder_count(
-    job: Freeze, feeding: Feeding, bottle: Bottle, plan: Plan,
-    bottles: tuple[Bottle, ...] = (), stock: tuple[int, ...] = (),
-) -> CylinderCount:  # fmt: skip
-    """Estimate the cylinders of ``job`` and check every exchange.
-
-    Raises
-    ------
-    OutOfValidityError
-        naming every input outside what the model covers
-    """
-    course.check(job)
-    stops = plug_time.obstacles(job)
-    if any(n.severity == "stop" for n in stops):
-        need = co2_mass.from_courses(job, feeding, (), tuple(stops))
-        return _refused(need, bottle)
-    runs = course.all_three(job, 3600.0 + feeding.hold)
-    reasons = (*stops, *plug_time.judge(job, plug_time.flow_limit(job), list(runs)))
-    need = co2_mass.from_courses(job, feeding, runs, reasons)
-    return planned(job, runs, need, bottle, plan, bottles, stock)
-
-
-def planned(
-    job: Freeze, runs: tuple[course.Course, ...], need: Co2Mass, bottle: Bottle, plan: Plan,
-    bottles: tuple[Bottle, ...] = (), stock: tuple[int, ...] = (),
-) -> CylinderCount:  # fmt: skip
-    """Return the answer from solved courses and the CO2 they need."""
-    if not need.draws or not bottle.dip_tube:
-        return _refused(need, bottle)
-    each = usable(bottle, job.cylinder_temperature)
-    assert need.job is not None
-    assert need.total is not None
-    points = need.job.likely / need.total.likely
-    groups = math.ceil(points / plan.jackets - 1e-9)
-    share = min(plan.jackets, points)
-    kept = each.low * (1.0 - plan.reserve)
-    ends = [need.total.low, need.total.likely, need.total.high or need.total.likely]
-    counts = [float(groups * math.ceil(share * m / kept - 1e-9)) for m in ends]
-    count = Range(counts[0], counts[1], counts[2])
-    notes = list(need.reasons)
-    swaps = exchanges(job, runs[1], need.draws[0], kept / share, plan)
-    if counts[1] > MOST:
-        notes.append(Note("too-many-cylinders", f"More than {MOST} cylinders.", "stop"))
-    for code, level in (("early-exchange", "warn"), ("exchange-not-survived", "stop")):
-        hit = [s for s in swaps if s.verdict == code]
-        if hit:
-            notes.append(Note(code, hit[0].advice, level))
-    mix = None
-    if bottles:
-        mix = best_mix(need.job.likely / (1.0 - plan.reserve), bottles, stock,
-                       job.cylinder_temperature)  # fmt: skip
-        if not mix.enough:
-            notes.append(Note("stock-too-small", "The stock does not hold enough CO2.", "stop"))
-    return CylinderCount(
-        plug_time.verdict(tuple(notes)), tuple(notes), each, count, swaps, mix, need, need.cautions
+def _mix(
+    stock: tuple[Stock, ...], counts: co2.Array, each: co2.Array, net: co2.Array,
+    shortfall: float = 0.0,
+) -> Mix:  # fmt: skip
+    entries = (MixEntry(id=s.id, count=int(n)) for s, n in zip(stock, counts, strict=True) if n)
+    return Mix(
+        cylinders=tuple(entries),
+        usable=float(each @ counts),
+        net_mass=float(net @ counts),
+        enough=shortfall == 0.0,
+        shortfall=shortfall,
     )
 
 
-def exchanges(
-    job: Freeze, run: course.Course, likely: Draw, per_jacket: float, plan: Plan
-) -> tuple[Exchange, ...]:
-    """Every exchange on the likely course; ``per_jacket`` [kg] is what a cylinder gives to one."""
-    end = likely.ready + (likely.hold / likely.rate if likely.rate > 0.0 else 0.0)
-    found: list[Exchange] = []
-    drawn = per_jacket
-    while drawn < likely.freeze + likely.hold - 1e-9 and len(found) < MOST:
+def plan(
+    request: FromCylinders, solution: Solution, needed: Co2Figures
+) -> tuple[CylinderFigures, tuple[Reason, ...]]:
+    """Return the cylinders for what is ``needed``, and the reasons found with them."""
+    reasons = co2_mass.reasons(solution)
+    likely = co2_mass.consumption(request, solution)
+    if not request.cylinder.dip_tube:
+        text = "Without a dip tube the cylinder gives gas, not liquid: no dry ice forms."
+        return CylinderFigures(), (*reasons, assess.stop("no-dip-tube", text))
+    if needed.total is None or likely is None:
+        return CylinderFigures(), reasons
+    each = usable(request.cylinder)
+    groups = math.ceil(request.points / request.jackets_per_cylinder - 1e-9)
+    share = min(request.jackets_per_cylinder, request.points)
+    kept = each.low * (1.0 - request.reserve)
+    low, middle, high = (
+        float(groups * math.ceil(share * mass / kept - 1e-9))
+        for mass in (needed.total.low, needed.total.likely, needed.total.longest)
+    )
+    found = list(reasons)
+    moments = exchange_times(likely, kept / share)
+    swaps: tuple[Exchange, ...] = ()
+    if middle > MOST or len(moments) > MOST:
+        found.append(assess.stop("too-many-cylinders", f"More than {MOST} cylinders."))
+    else:
+        swaps = tuple(
+            _exchange(request, solution, number, at) for number, at in enumerate(moments, start=1)
+        )
+    for code, reason in (
+        ("early-exchange", assess.warn), ("exchange-not-survived", assess.stop),
+    ):  # fmt: skip
+        hit = [s for s in swaps if s.verdict == code]
+        if hit:
+            found.append(reason(code, hit[0].advice))
+    return CylinderFigures(usable=each, count=Range(low, middle, high), exchanges=swaps), tuple(
+        found
+    )
+
+
+def exchange_times(likely: Consumption, per_jacket: float) -> list[float]:
+    """Return when a cylinder is empty [s], at most one more than are planned.
+
+    ``per_jacket`` [kg] is what a cylinder gives to one jacket.
+    """
+    end = likely.ready + likely.hold_duration
+    count = min(math.ceil((likely.total - 1e-9) / per_jacket) - 1, MOST + 1)
+    found = []
+    for number in range(1, count + 1):
+        drawn = number * per_jacket
         if drawn <= likely.freeze:
-            at = likely.ready * drawn / likely.freeze
+            found.append(likely.ready * drawn / likely.freeze)
         else:
-            at = likely.ready + (drawn - likely.freeze) / likely.rate
-        found.append(_exchange(job, run, len(found) + 1, min(at, end), likely.ready, plan))
-        drawn += per_jacket
-    return tuple(found)
+            found.append(min(likely.ready + (drawn - likely.freeze) / likely.rate, end))
+    return found
 
 
-def _exchange(
-    job: Freeze, run: course.Course, number: int, at: float, ready: float, plan: Plan
-) -> Exchange:
-    if at < ready:
+def _exchange(request: FromCylinders, solution: Solution, number: int, at: float) -> Exchange:
+    """Judge the exchange of cylinder ``number`` at a time [s] since the first feed."""
+    ready = solution.run().ready
+    if ready is None or at < ready:
         advice = (
             f"Cylinder {number} ends before the plug is ready: use a larger one, or two on a "
             "manifold, so that the first exchange comes on a consolidated plug."
         )
-        return Exchange(number, at, None, None, "early-exchange", advice)
-    state = run.state.copy()
-    run.column.advance(state, at)
-    lost = 0.5 * job.line_pressure * job.bore / (4.0 * job.adhesion)
-    survival, _ = hold_time.stop(run.column, state, lost)
-    if survival is None or survival > 2.0 * plan.exchange:
-        margin = None if survival is None else survival - plan.exchange
-        return Exchange(number, at, survival, margin, "survived", "The plug outlives the exchange.")
-    margin = survival - plan.exchange
-    if margin > 0.0:
+        return Exchange(cylinder=number, at=at, verdict="early-exchange", advice=advice)
+    duration = request.exchange_duration
+    survival = solution.survival_at(at)
+    margin = None if survival is None else survival - duration
+    if survival is None or survival > 2.0 * duration:
+        verdict, advice = "survived", "The plug outlives the exchange."
+    elif survival > duration:
+        verdict = "early-exchange"
         advice = "The plug outlives the exchange by little: be quick, or use a manifold."
-        return Exchange(number, at, survival, margin, "early-exchange", advice)
-    advice = (
-        f"The plug lasts {survival:.0f} s unfed, the exchange {plan.exchange:.0f} s: use two "
-        "cylinders on a manifold."
+    else:
+        verdict = "exchange-not-survived"
+        advice = (
+            f"The plug lasts {survival:.0f} s unfed, the exchange {duration:.0f} s: use two "
+            "cylinders on a manifold."
+        )
+    return Exchange(
+        cylinder=number, at=at, survival=survival, margin=margin, verdict=verdict, advice=advice
     )
-    return Exchange(number, at, survival, margin, "exchange-not-survived", advice)
-
-
-def _refused(need: Co2Mass, bottle: Bottle) -> CylinderCount:
-    notes = need.reasons
-    if not bottle.dip_tube:
-        text = "Without a dip tube the cylinder gives gas, not liquid: no dry ice forms."
-        notes = (*notes, Note("no-dip-tube", text, "stop"))
-    return CylinderCount(
-        plug_time.verdict(notes), notes, None, None, (), None, need,
-        need.cautions,
-    )  # fmt: skip

@@ -1,265 +1,162 @@
 """Plug time: closure, ready and frost-by times of one freeze point, and what they rest on."""
 
-from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import cautions, course
-from stillpipe.estimates.job import Driver, Freeze, Note, Range
-from stillpipe.estimates.outcomes import History, PlugTime
-from stillpipe.physics import freeze, residual, solutions
+from stillpipe.estimates import assess, cautions
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.figures import Amount, Answer, Range
+from stillpipe.model.requests import PlugTimeRequest
+from stillpipe.physics import freeze, residual
+from stillpipe.uncertainty.scenarios import (
+    CONDUCTANCE_BAND,
+    CONVECTION_BAND,
+    FILM_BAND,
+    LIKELY,
+)
 
-FROST_DISTANCE = 0.010
-"""Beside the jacket's edge, where the fitter looks for frost [m]; common practice, no source."""
-LIQUID_ENDS = 299.96
-"""Two-phase CO2 ends in a 68 % full cylinder [K] (26.81 C); CoolProp, Span and Wagner 1996."""
-CRITICAL = 304.1282
-"""Critical temperature of CO2 [K]; Span and Wagner 1996."""
+POINTS = 60
+"""Most points of a history."""
 
-Figure = Callable[[course.Course, course.Choice], float]
+Series = tuple[float, ...]
 
 
-def plug_time(job: Freeze) -> PlugTime:
-    """Estimate closure, ready and frost-by times of ``job``.
+@dataclass(frozen=True, kw_only=True)
+class Driver:
+    """How much one uncertain input moves the closure time."""
 
-    Raises
-    ------
-    OutOfValidityError
-        naming every input outside what the model covers
-    """
-    course.check(job)
-    stops = obstacles(job)
-    slush = [n for n in stops if n.code == "slush"]
-    if slush:
-        return _refused(job, tuple(stops))
-    runs = list(course.all_three(job))
-    fast, likely, slow = runs
-    flow = flow_limit(job)
-    reasons = (*stops, *judge(job, flow, runs))
-    ready = span(fast.ready, likely.ready, slow.ready)
-    return PlugTime(
-        verdict=verdict(reasons),
-        reasons=reasons,
-        closure=span(fast.closure, likely.closure, slow.closure),
-        ready=ready,
-        frost_by=span(*(frost_by(r) for r in runs)),
-        plug_length=_at_ready(runs, lambda r, _: 2.0 * _extents(r)[-1]),
-        holding_pressure=_at_ready(runs, lambda r, c: holding(job, 2.0 * _extents(r)[-1], c)),
-        residual_flow_limit=flow,
-        heat_removed=_at_ready(runs, lambda r, _: 2.0 * float(r.state.clock[2])),
-        drivers=drivers(job),
-        history=history(job, likely),
-        cautions=cautions.of_freeze(job),
+    name: Annotated[str, Plain(says="Which input.")]
+    low: Annotated[Amount, Plain(says="The least value tried.")]
+    high: Annotated[Amount, Plain(says="The greatest value tried.")]
+    closure_at_low: Annotated[float | None, Figure("time", says="Closure with the least value.")]
+    closure_at_high: Annotated[
+        float | None, Figure("time", says="Closure with the greatest value.")
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryFigures:
+    """The likely course of the freeze, series of equal length."""
+
+    time: Annotated[Series, Figure("time", says="Since the first feed.")] = ()
+    plug_length: Annotated[Series, Figure("length", says="Frozen through.")] = ()
+    bonded_length: Annotated[Series, Figure("length", says="Wall below freezing.")] = ()
+    holding_pressure: Annotated[
+        Series, Figure("pressure", says="That the plug carries, safety factor taken off.")
+    ] = ()
+    heat: Annotated[Series, Figure("energy", says="Drawn from the pipe so far.")] = ()
+    liquid_radius: Annotated[
+        Series, Figure("length", says="Of the liquid left under the jacket's centre.")
+    ] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlugTimeFigures:
+    """Figures of the plug-time estimate; None where one is never reached."""
+
+    closure: Annotated[
+        Range | None, Figure("time", says="Until no liquid path is left, from the first feed.")
+    ] = None
+    ready: Annotated[
+        Range | None,
+        Figure("time", says="Until the plug carries the line pressure with the safety factor."),
+    ] = None
+    frost_by: Annotated[
+        Range | None, Figure("time", says="Until the pipe beside the jacket is below 0 degC.")
+    ] = None
+    plug_length: Annotated[Range | None, Figure("length", says="Of sound plug at ready.")] = None
+    holding_pressure: Annotated[
+        Range | None, Figure("pressure", says="At ready, safety factor taken off.")
+    ] = None
+    residual_flow_limit: Annotated[
+        Range | None, Figure("mass_flow", says="Greatest flow that still freezes shut.")
+    ] = None
+    residual_drips_per_minute: Annotated[
+        Range | None, Figure("factor", says="The same in drips a minute.")
+    ] = None
+    heat_removed: Annotated[
+        Range | None, Figure("energy", says="Drawn from the pipe until ready.")
+    ] = None
+    drivers: Annotated[
+        tuple[Driver, ...], Plain(says="How much each uncertain input moves the closure time.")
+    ] = ()
+    history: Annotated[HistoryFigures, Plain(says="The likely course of the freeze.")] = (
+        HistoryFigures()
     )
 
 
-def holding(job: Freeze, length: float, choice: course.Choice = course.LIKELY) -> float:
-    """Pressure [Pa] that ``length`` [m] of bonded plug carries, safety factor taken off."""
-    return 4.0 * job.adhesion * choice.adhesion * length / (job.bore * job.safety_factor)
-
-
-def obstacles(job: Freeze) -> list[Note]:
-    """Reasons known before solving: the cylinder's temperature and slush."""
-    found = []
-    if job.cylinder_temperature >= CRITICAL:
-        found.append(
-            Note(
-                "no-liquid-co2",
-                "Above 31.0 degC a cylinder holds no liquid CO2; cool the cylinder first.",
-                "stop",
-            )
+def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
+    """Estimate closure, ready and frost-by times."""
+    solution = Solution(request)
+    figures = PlugTimeFigures()
+    if not solution.stays_slush:
+        figures = PlugTimeFigures(
+            closure=solution.closure,
+            ready=solution.ready,
+            frost_by=solution.frost_by,
+            plug_length=solution.range_at_ready(lambda _run, moment, _s: moment.sound_length),
+            holding_pressure=solution.range_at_ready(
+                lambda _run, moment, s: solution.holding_pressure(moment.sound_length, s)
+            ),
+            residual_flow_limit=solution.flow_limit,
+            residual_drips_per_minute=solution.flow_limit.scaled(residual.DRIPS_PER_MINUTE),
+            heat_removed=solution.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+            drivers=_drivers(solution),
+            history=_history(solution),
         )
-    elif job.cylinder_temperature > LIQUID_ENDS:
-        found.append(
-            Note(
-                "cylinder-near-critical",
-                "Above 26.8 degC a cylinder filled to 68 % "
-                "holds liquid only in part of its use; cool the cylinder.",
-                "warn",
-            )
-        )
-    most = solutions.most_ice(job.fluid.key, job.concentration)
-    if job.fluid.key != "water" and most < course.PLUG_SOLID:
-        found.append(
-            Note(
-                "slush",
-                f"At most {100 * most:.0f} % of this fluid turns to ice; a plug "
-                f"needs {100 * course.PLUG_SOLID:.0f} %. It stays slush.",
-                "stop",
-            )
-        )
-    return found
+    return Answer(
+        reasons=assess.reasons(solution),
+        cautions=cautions.of_freeze(request),
+        figures=figures,
+        effort=solution.effort,
+    )
 
 
-def judge(job: Freeze, flow: Range, runs: list[course.Course]) -> list[Note]:
-    """Reasons found by solving: flow, closure and readiness in the three courses."""
-    _, likely, slow = runs
-    found = _of_flow(job, flow)
-    if likely.closure is None:
-        found.append(
-            Note("never-closes", "The bore does not freeze shut within four hours.", "stop")
-        )
-    elif likely.ready is None:
-        found.append(
-            Note(
-                "never-ready",
-                "The plug does not grow long enough to carry the line "
-                "pressure with the safety factor; lower the pressure or use a longer "
-                "jacket.",
-                "stop",
-            )
-        )
-    elif slow.ready is None:
-        found.append(
-            Note(
-                "may-not-be-ready",
-                "With the least favourable inputs the plug does not "
-                "carry the line pressure; lower the pressure or prove the plug before "
-                "cutting.",
-                "warn",
-            )
-        )
-    return found
-
-
-def _of_flow(job: Freeze, flow: Range) -> list[Note]:
-    """Reasons that lie in the flow, held against its limits [kg/s]."""
-    if job.flow > flow.likely:
-        text = "The flow carries in more heat than the jacket can take out; stop the flow."
-        return [Note("flowing", text, "stop")]
-    if job.flow > flow.low:
-        text = "The flow is near the most that can be frozen; stop it if you can."
-        return [Note("flow-near-limit", text, "warn")]
-    return []
-
-
-def verdict(reasons: tuple[Note, ...]) -> str:
-    """``no-go`` where a reason stops the job, ``conditional`` where one warns, else ``go``."""
-    levels = {n.severity for n in reasons}
-    if "stop" in levels:
-        return "no-go"
-    return "conditional" if "warn" in levels else "go"
-
-
-def flow_limit(job: Freeze) -> Range:
-    """Greatest flow that still freezes shut [kg/s], from the steady balance."""
-    values = []
-    for choice in (course.SLOW, course.LIKELY, course.FAST):
-        laid = course.case(job, choice)
-        area = np.pi * job.outside_diameter
-        outer = (
-            np.log(job.outside_diameter / (job.outside_diameter - 2.0 * job.wall))
-            / (2.0 * np.pi * laid.wall_conductivity)
-            + laid.lining / (2.0 * np.pi)
-            + 1.0 / (laid.under * area)
-        )
-        values.append(
-            residual.limit(
-                job.jacket_length,
-                job.fluid_temperature - laid.medium.freezing,
-                job.bore,
-                laid.medium.freezing - freeze.DRY_ICE,
-                2.68,
-                float(outer),
-                job.line_pressure,
-            )
-        )
-    return Range(*values)
-
-
-def frost_by(run: course.Course) -> float | None:
-    """Time [s] when the pipe beside the jacket falls below 0 C, None where it never does."""
-    if run.at_closure is None:
-        return None
-    rows = run.state.history[: run.state.rows]
-    edge = 0.5 * run.column.case.jacket + FROST_DISTANCE
-    beyond = np.flatnonzero(rows[:, 2] >= edge)
-    if len(beyond) == 0:
-        return None
-    i = int(beyond[0])
-    if i == 0:
-        return float(rows[0, 0])
-    a, b = rows[i - 1], rows[i]
-    return float(a[0] + (edge - a[2]) / (b[2] - a[2]) * (b[0] - a[0]))
-
-
-def drivers(job: Freeze) -> tuple[Driver, ...]:
-    """Closure times with one uncertain input changed at a time, on a coarse grid."""
-    likely = course.case(job)
+def _drivers(solution: Solution) -> tuple[Driver, ...]:
+    """Return closure times with one uncertain input changed at a time, on a coarse grid."""
+    likely = solution.case(LIKELY)
     plan = (
-        ("jacket_conductance", "jacket", "W/(m2.K)", course.CONDUCTANCE_BAND, likely.under),
-        ("convection", "convection", "1", course.CONVECTION_BAND, 1.0),
-        ("room_film", "film", "W/(m2.K)", course.FILM_BAND, likely.beside),
+        ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
+        ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
+        ("room_film", "film", "conductance", FILM_BAND, likely.h_ambient),
     )
     found = []
-    for name, member, unit, band, value in plan:
-        low, high = (course.closure_only(job, course.varied(member, factor)) for factor in band)
-        found.append(Driver(name, unit, band[0] * value, band[1] * value, low, high))
+    for name, member, kind, band, value in plan:
+        low, high = (
+            freeze.closure_only(solution.case(LIKELY.varied(member, factor)), work=solution.work)
+            for factor in band
+        )
+        found.append(
+            Driver(
+                name=name,
+                low=Amount(band[0] * value, kind),
+                high=Amount(band[1] * value, kind),
+                closure_at_low=low,
+                closure_at_high=high,
+            )
+        )
     return tuple(found)
 
 
-def history(job: Freeze, run: course.Course) -> History:
-    """Return the series of a course, both halves of the plug counted."""
-    rows = run.state.history[: run.state.rows]
-    # while fed, ice at the axis never melts: a shorter reading is the interpolation's
-    plug = np.maximum.accumulate(rows[:, 1])
-    extent = 2.0 * np.minimum(plug, rows[:, 2])
-    radius = 0.5 * job.bore * np.sqrt(np.clip(rows[:, 6], 0.0, 1.0))
-    series = (
-        rows[:, 0],
-        2.0 * plug,
-        2.0 * rows[:, 2],
-        4.0 * job.adhesion * extent / (job.bore * job.safety_factor),
-        2.0 * rows[:, 3],
-        radius,
-    )
-    return History(*(tuple(float(v) for v in s) for s in series))
+def _history(solution: Solution) -> HistoryFigures:
+    """Return the series of the likely run, thinned."""
+    history = solution.run(LIKELY).history()
+    count = len(history.time)
+    picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
+    sound = np.minimum(history.plug_length, history.bonded_length)
+    radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
+    def thinned(series: freeze.Array) -> Series:
+        return tuple(float(v) for v in series[picked])
 
-def _extents(run: course.Course) -> list[float]:
-    rows = run.state.history[: run.state.rows]
-    return [float(v) for v in np.minimum(rows[:, 1], rows[:, 2])]
-
-
-def span(fast: float | None, likely: float | None, slow: float | None) -> Range | None:
-    """Range of a time in the three courses [s], None where there is no likely one.
-
-    Ordered by value: in a cold room a film that slows the freeze cools a warm line sooner. Open
-    above where the slow course never comes to it.
-    """
-    return ordered([likely, slow] if fast is None else [fast, likely, slow], likely)
-
-
-def ordered(values: list[float | None] | list[float], likely: float | None) -> Range | None:
-    """Range of ``values`` about ``likely`` [unit kept]; open above where one never comes."""
-    if likely is None:
-        return None
-    known = [v for v in values if v is not None]
-    return Range(min(known), likely, max(known) if len(known) == len(values) else None)
-
-
-def _at_ready(runs: list[course.Course], figure: Figure) -> Range | None:
-    """Range of ``figure`` over the courses that came to ready, ordered by value."""
-    if runs[1].ready is None:
-        return None
-    pairs = zip(runs, course.CHOICES, strict=True)
-    values = [figure(r, c) for r, c in pairs if r.ready is not None]
-    return ordered(values, figure(runs[1], course.LIKELY))
-
-
-def _refused(job: Freeze, reasons: tuple[Note, ...]) -> PlugTime:
-    empty = History((), (), (), (), (), ())
-    return PlugTime(
-        verdict(reasons),
-        reasons,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        (),
-        empty,
-        cautions.of_freeze(job),
+    return HistoryFigures(
+        time=thinned(history.time),
+        plug_length=thinned(history.plug_length),
+        bonded_length=thinned(history.bonded_length),
+        holding_pressure=thinned(solution.holding_pressure(1.0) * sound),
+        heat=thinned(history.heat_jacket),
+        liquid_radius=thinned(radius),
     )

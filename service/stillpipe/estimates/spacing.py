@@ -1,10 +1,16 @@
 """A run of pipe: whether freeze points, cuts, torches, fittings and supports are apart enough."""
 
 import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Annotated
 
-from stillpipe.estimates import cautions, course, hold_time, plug_time
-from stillpipe.estimates.job import Freeze, Note, Range
+from stillpipe.estimates import assess, cautions, hold_time
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.figures import Answer, Range, Reason, Verdict
+from stillpipe.model.requests import SpacingRequest
+from stillpipe.model.site import Place, PlaceKind
 from stillpipe.physics import trapped
 
 APART = 0.3048
@@ -17,157 +23,177 @@ PRACTICE = "common practice, no source"
 COMPUTED = "computed: growth of the plug in the planned hold"
 MARGIN = 1.25
 """Factor on the computed growth [-]: an assumption."""
-KINDS = ("freeze-point", "cut", "heat-source", "fitting", "valve", "support", "vent")
 
 
-@dataclass(frozen=True)
-class Place:
-    """Something on the run: its ``name``, ``kind`` and ``at`` [m] along the pipe."""
-
-    name: str
-    kind: str
-    at: float
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Rule:
-    """One rule between two places: verdict, ``required`` and ``actual`` distance [m], why."""
+    """One rule between two places."""
 
-    rule: str
-    between: tuple[str, str]
-    verdict: str
-    required: float
-    actual: float
-    reason: str
-    source: str
-
-
-@dataclass(frozen=True)
-class Trapped:
-    """The water between two freeze points: pressures [Pa], share frozen [-], ``vented`` or not.
-
-    ``rating`` is the pipe's own, or 2 S t / D from its allowable stress where it has none;
-    ``per_percent`` [Pa] for each 1 % of the water frozen.
-    """
-
-    between: tuple[str, str]
-    vented: bool
-    frozen: float
-    per_percent: float
-    pressure: float
-    rating: float
-    verdict: str
-    advice: str
+    rule: Annotated[str, Plain(says="Which rule.")]
+    between: Annotated[tuple[str, str], Plain(says="The names of the two places.")]
+    verdict: Annotated[Verdict, Plain(says="Whether they are far enough apart.")]
+    required: Annotated[float, Figure("length", says="Least distance.")]
+    actual: Annotated[float, Figure("length", says="Distance as stated.")]
+    reason: Annotated[str, Plain(says="Why.")]
+    source: Annotated[str, Plain(says="Where the rule comes from.")]
 
 
-@dataclass(frozen=True)
-class Spacing:
-    """Answer of the spacing estimate; ``plug_length`` [m] after the hold."""
+@dataclass(frozen=True, kw_only=True)
+class TrappedWater:
+    """The water between two neighbouring freeze points at the hold's end."""
 
-    verdict: str
-    reasons: tuple[Note, ...]
-    plug_length: Range | None
-    rules: tuple[Rule, ...]
-    trapped: tuple[Trapped, ...]
-    cautions: tuple[Note, ...]
-
-
-def spacing(job: Freeze, hold: float, places: tuple[Place, ...], rating: float | None) -> Spacing:
-    """Judge the ``places`` for plugs kept ``hold`` [s]; ``rating`` [Pa] of the pipe if it has one.
-
-    Raises
-    ------
-    OutOfValidityError
-        naming every input outside what the model covers
-    """
-    course.check(job)
-    held = hold_time.hold_time(job, hold)
-    grown = held.plug_length
-    long = job.jacket_length if grown is None else (grown.high or grown.likely)
-    ordered = sorted(places, key=lambda p: p.at)
-    rules = tuple(_rules(job, max(long, job.jacket_length), ordered))
-    water = tuple(_trapped(job, grown, ordered, rating))
-    reasons = list(held.reasons)
-    if not any(p.kind == "freeze-point" for p in places):
-        reasons.append(Note("no-freeze-point", "The run has no freeze point.", "stop"))
-    reasons += [Note(f"too-near-{r.rule}", r.reason, "stop") for r in rules if r.verdict == "no-go"]
-    reasons += [Note("near", r.reason, "warn") for r in rules if r.verdict == "conditional"]
-    reasons += [Note("trapped-water", t.advice, "stop") for t in water if t.verdict == "no-go"]
-    found = tuple(dict.fromkeys(reasons))
-    return Spacing(plug_time.verdict(found), found, grown, rules, water, cautions.of_freeze(job))
+    between: Annotated[tuple[str, str], Plain(says="The names of the two freeze points.")]
+    vented: Annotated[bool, Plain(says="Whether a vent lies between them.")]
+    verdict: Annotated[Verdict, Plain(says="Whether the water may be held there.")]
+    frozen: Annotated[float, Figure("fraction", says="Share of it that has frozen.")]
+    pressure: Annotated[float, Figure("pressure", says="That it may reach without a vent.")]
+    per_percent: Annotated[float, Figure("pressure", says="Rise for each 1 % that freezes.")]
+    rating: Annotated[
+        float, Figure("pressure", says="Of the pipe; from its allowable stress where it has none.")
+    ]
+    advice: Annotated[str, Plain(says="What to do.")]
 
 
-def _rules(job: Freeze, long: float, places: list[Place]) -> list[Rule]:
-    """Every rule for every pair that has one; ``long`` [m] is the longest plug to expect."""
-    found = []
-    half = 0.5 * max(long * MARGIN, job.jacket_length)
-    jacket = 0.5 * job.jacket_length
-    for a, b in itertools.combinations(places, 2):
-        kinds = {a.kind, b.kind}
-        if "freeze-point" not in kinds:
-            continue
-        other = b.kind if a.kind == "freeze-point" else a.kind
-        apart = b.at - a.at
-        if other == "freeze-point":
-            found += [
-                _rule("jackets", a, b, apart, job.jacket_length + APART,
-                      "Jackets at least 12 in apart, edge to edge.", PRACTICE),
-                _rule("plugs", a, b, apart, 2.0 * half,
-                      "Two plugs must not grow into each other in the hold.", COMPUTED),
-            ]  # fmt: skip
-        elif other == "cut":
-            text = "The plug must not grow into the cut, and the cut leaves room for a cap."
-            found.append(_rule("cut", a, b, apart, half + CLEAR, text, COMPUTED))
-        elif other == "heat-source":
-            text = "A torch stays 24 in from the plug's end; wrap the pipe in wet cloth between."
-            found.append(_rule("torch", a, b, apart, half + TORCH, text, PRACTICE))
-        elif other in ("fitting", "valve"):
-            text = f"The jacket needs bare straight pipe, and ice must not grow into a {other}."
-            found.append(_rule(other, a, b, apart, max(jacket + CLEAR, half), text, COMPUTED))
-        elif other == "support":
-            text = "The jacket must clear the support, which draws heat and holds the pipe."
-            found.append(_rule("support", a, b, apart, jacket + CLEAR, text, PRACTICE))
-    return found
+@dataclass(frozen=True, kw_only=True)
+class RunFigures:
+    """What is found along a run of pipe."""
+
+    rules: Annotated[tuple[Rule, ...], Plain(says="Every rule for every pair that has one.")]
+    trapped_water: Annotated[
+        tuple[TrappedWater, ...], Plain(says="The water between neighbouring freeze points.")
+    ]
 
 
-def _rule(
-    rule: str, a: Place, b: Place, actual: float, required: float, reason: str, source: str
-) -> Rule:
-    verdict = "go" if actual >= required else "conditional" if actual >= 0.9 * required else "no-go"
-    return Rule(rule, (a.name, b.name), verdict, required, actual, reason, source)
+@dataclass(frozen=True, kw_only=True)
+class SpacingFigures(RunFigures):
+    """Figures of the spacing estimate."""
+
+    plug_length: Annotated[Range | None, Figure("length", says="After the hold.")]
 
 
-def _trapped(
-    job: Freeze, grown: Range | None, places: list[Place], rating: float | None
-) -> list[Trapped]:
-    """Judge the water between neighbouring freeze points, all of it held until the hold's end."""
-    points = [p for p in places if p.kind == "freeze-point"]
-    wide = trapped.widening(
-        job.outside_diameter, job.wall, job.material.youngs_modulus, job.material.poisson_ratio
+def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
+    """Judge the places along a run for plugs kept as long as the hold."""
+    solution = Solution(request, request.hold)
+    found = along(solution, request.places)
+    length = hold_time.figures(solution).plug_length
+    return Answer(
+        reasons=reasons(solution, request.places, found),
+        cautions=cautions.of_freeze(request),
+        figures=SpacingFigures(
+            plug_length=length, rules=found.rules, trapped_water=found.trapped_water
+        ),
+        effort=solution.effort,
     )
-    own = trapped.burst(job.outside_diameter, job.wall, job.material.allowable_stress)
-    limit = own if rating is None else rating
-    found = []
+
+
+def along(solution: Solution, places: tuple[Place, ...]) -> RunFigures:
+    """Return the rules and the trapped water of a run with these ``places``."""
+    ordered = sorted(places, key=lambda p: p.at)
+    grown = hold_time.figures(solution).plug_length
+    length = 0.0 if grown is None else grown.longest
+    return RunFigures(
+        rules=tuple(_rules(solution, length, ordered)),
+        trapped_water=tuple(_trapped(solution, length, ordered)),
+    )
+
+
+def reasons(solution: Solution, places: tuple[Place, ...], found: RunFigures) -> tuple[Reason, ...]:
+    """Return the reasons of the freeze, its hold and the run, each once."""
+    known = list(hold_time.reasons(solution))
+    if not any(p.kind is PlaceKind.FREEZE_POINT for p in places):
+        known.append(assess.stop("no-freeze-point", "The run has no freeze point."))
+    for rule in found.rules:
+        if rule.verdict is Verdict.NO_GO:
+            known.append(assess.stop(f"too-near-{rule.rule}", rule.reason))
+    known += [
+        assess.warn("near", r.reason) for r in found.rules if r.verdict is Verdict.CONDITIONAL
+    ]
+    known += [
+        assess.stop("trapped-water", t.advice)
+        for t in found.trapped_water
+        if t.verdict is Verdict.NO_GO
+    ]
+    return tuple(dict.fromkeys(known))
+
+
+def _rules(solution: Solution, length: float, places: list[Place]) -> Iterator[Rule]:
+    """Yield every rule for every pair that has one; ``length`` [m] of the longest plug."""
+    jacket = solution.point.jacket.length
+    half = 0.5 * max(max(length, jacket) * MARGIN, jacket)
+    for a, b in itertools.combinations(places, 2):
+        if PlaceKind.FREEZE_POINT not in (a.kind, b.kind):
+            continue
+        other = b.kind if a.kind is PlaceKind.FREEZE_POINT else a.kind
+        for rule, required, reason, source in _rules_for(other, half, jacket):
+            actual = b.at - a.at
+            yield Rule(
+                rule=rule, between=(a.name, b.name), verdict=_verdict(actual, required),
+                required=required, actual=actual, reason=reason, source=source,
+            )  # fmt: skip
+
+
+def _rules_for(
+    other: PlaceKind, half: float, jacket: float
+) -> Iterator[tuple[str, float, str, str]]:
+    """Yield the rules between a freeze point and another place: name, distance [m], why, source.
+
+    ``half`` of the longest plug and length of the ``jacket`` [m].
+    """
+    if other is PlaceKind.FREEZE_POINT:
+        text = "Jackets at least 12 in apart, edge to edge."
+        yield "jackets", jacket + APART, text, PRACTICE
+        text = "Two plugs must not grow into each other in the hold."
+        yield "plugs", 2.0 * half, text, COMPUTED
+    elif other is PlaceKind.CUT:
+        text = "The plug must not grow into the cut, and the cut leaves room for a cap."
+        yield "cut", half + CLEAR, text, COMPUTED
+    elif other is PlaceKind.HEAT_SOURCE:
+        text = "A torch stays 24 in from the plug's end; wrap the pipe in wet cloth between."
+        yield "torch", half + TORCH, text, PRACTICE
+    elif other in (PlaceKind.FITTING, PlaceKind.VALVE):
+        text = f"The jacket needs bare straight pipe, and ice must not grow into a {other}."
+        yield other.value, max(0.5 * jacket + CLEAR, half), text, COMPUTED
+    elif other is PlaceKind.SUPPORT:
+        text = "The jacket must clear the support, which draws heat and holds the pipe."
+        yield "support", 0.5 * jacket + CLEAR, text, PRACTICE
+
+
+def _verdict(actual: float, required: float) -> Verdict:
+    if actual >= required:
+        return Verdict.GO
+    return Verdict.CONDITIONAL if actual >= 0.9 * required else Verdict.NO_GO
+
+
+def _trapped(solution: Solution, length: float, places: list[Place]) -> Iterator[TrappedWater]:
+    """Judge the water between neighbouring freeze points, all of it held until the hold's end."""
+    point = solution.point
+    pipe, material = point.pipe, point.material
+    points = [p for p in places if p.kind is PlaceKind.FREEZE_POINT]
+    compliance = trapped.widening(
+        pipe.outside_diameter, pipe.wall, material.youngs_modulus, material.poisson_ratio
+    )
+    rating = pipe.rating
+    if rating is None:
+        rating = trapped.burst(pipe.outside_diameter, pipe.wall, material.allowable_stress)
     for a, b in itertools.pairwise(points):
-        vented = any(p.kind == "vent" and a.at < p.at < b.at for p in places)
-        apart = b.at - a.at
-        length = 0.0 if grown is None else (grown.high or grown.likely)
-        growth = max(length - job.jacket_length * 0.5, 0.0)
-        water = max(apart - 0.5 * job.jacket_length, 1e-6)
+        vented = any(p.kind is PlaceKind.VENT and a.at < p.at < b.at for p in places)
+        growth = max(length - 0.5 * point.jacket.length, 0.0)
+        water = max(b.at - a.at - 0.5 * point.jacket.length, 1e-6)
         frozen = min(growth / water, 1.0)
-        pressure = job.line_pressure + trapped.rise(frozen, wide)
-        bad = not vented
-        advice = (
-            "Vented: keep the vent open until both plugs have thawed."
-            if vented
-            else "Water is trapped between two plugs: vent the section, or freeze one point after "
-            f"the other is open; it may reach {pressure / 1e6:.0f} MPa, the pipe is good for "
-            f"{limit / 1e6:.1f} MPa."
-        )
-        found.append(
-            Trapped(
-                (a.name, b.name), vented, frozen, trapped.rise(0.01, wide), pressure, limit,
-                "no-go" if bad else "go", advice,
-            )
+        pressure = point.line_pressure + trapped.rise(frozen, compliance)
+        yield TrappedWater(
+            between=(a.name, b.name), vented=vented, frozen=frozen, pressure=pressure,
+            verdict=Verdict.GO if vented else Verdict.NO_GO,
+            per_percent=trapped.rise(0.01, compliance), rating=rating,
+            advice=_advice(vented, pressure, rating),
         )  # fmt: skip
-    return found
+
+
+def _advice(vented: bool, pressure: float, rating: float) -> str:
+    if vented:
+        return "Vented: keep the vent open until both plugs have thawed."
+    return (
+        "Water is trapped between two plugs: vent the section, or freeze one point after the other "
+        f"is open; it may reach {pressure / 1e6:.0f} MPa, the pipe is good for "
+        f"{rating / 1e6:.1f} MPa."
+    )

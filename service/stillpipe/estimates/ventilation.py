@@ -2,207 +2,154 @@
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
-from stillpipe.estimates import plug_time
-from stillpipe.estimates.job import Note
+import numpy as np
+
+from stillpipe.estimates import assess
+from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.figures import Answer, Caution, Reason, Severity
+from stillpipe.model.requests import VentilationRequest
+from stillpipe.model.site import Release, Room
 from stillpipe.physics import room
 from stillpipe.tables import exposure
 
-OUTDOOR = 420e-6
-"""Mole fraction of CO2 outdoors [-]; global mean of 2023 about 420 ppm, from memory."""
 DAY = 8.0 * 3600.0
-SHORT = 900.0
-POINTS = 121
-MOST_CHANGES = 1000.0
-"""Most air changes an hour that are looked for [1/h]."""
+"""Followed after the last release, and the longest time a limit is averaged over [s]."""
+POINTS = 61
+"""Moments of the series that is answered."""
+MOST_CHANGES = 1000.0 / 3600.0
+"""Most air changes that are looked for [1/s]: a thousand an hour."""
 
 CAUTIONS = (
-    Note(
+    Caution(
         "asphyxiation",
         "CO2 gas displaces air and gathers low: pits, cellars and the floor are worse than this "
         "well-mixed figure.",
-        "warn",
+        Severity.WARN,
     ),
-    Note("co2-monitor", "Carry a CO2 monitor; this estimate does not replace measuring.", "warn"),
-    Note("not-alone", "Nobody works alone where CO2 is let out.", "warn"),
-    Note(
+    Caution(
+        "co2-monitor",
+        "Carry a CO2 monitor; this estimate does not replace measuring.",
+        Severity.WARN,
+    ),
+    Caution("not-alone", "Nobody works alone where CO2 is let out.", Severity.WARN),
+    Caution(
         "licensed-practice",
         "Follow local codes and the rules for confined spaces; this is an engineering estimate, "
         "not an authorisation.",
-        "info",
+        Severity.INFO,
     ),
 )
 
 
-@dataclass(frozen=True)
-class Segment:
-    """A stretch of constant release: ``rate`` [kg/s] for ``duration`` [s]."""
-
-    rate: float
-    duration: float
+Series = tuple[float, ...]
 
 
-@dataclass(frozen=True)
-class Room:
-    """A room: ``volume`` [m3], ``changes`` of fresh air [1/s], ``temperature`` [K].
+@dataclass(frozen=True, kw_only=True)
+class LimitCheck:
+    """A limit, how near the air comes to it, and the fresh air that keeps it."""
 
-    ``outdoor`` mole fraction of CO2 [-]; ``regime`` who publishes the limits.
-    """
-
-    volume: float
-    changes: float = 0.0
-    temperature: float = 293.15
-    outdoor: float = OUTDOOR
-    regime: str = "OSHA"
-
-
-@dataclass(frozen=True)
-class Reach:
-    """A limit: when the air first passes it [s], None for never, and the air changes it needs.
-
-    ``worst`` is the greatest average over the limit's time [mole fraction]; ``changes_needed``
-    [1/s] is None where not even very strong ventilation would do.
-    """
-
-    quantity: str
-    regime: str
-    limit: float
-    averaging: float | None
-    worst: float
-    passed_at: float | None
-    changes_needed: float | None
-    source: str
+    quantity: Annotated[str, Plain(says="Which limit.")]
+    regime: Annotated[str, Plain(says="Who publishes it.")]
+    limit: Annotated[float, Figure("mole_fraction", says="CO2 at the limit.")]
+    averaging_time: Annotated[float | None, Figure("time", says="It is an average over this.")]
+    worst: Annotated[float, Figure("mole_fraction", says="The greatest average over that time.")]
+    passed_at: Annotated[float | None, Figure("time", says="When the air first passes it.")]
+    air_changes_needed: Annotated[
+        float | None, Figure("air_changes", says="That keep it; null where a thousand would not.")
+    ]
+    source: Annotated[str, Plain(says="Where it is published.")]
 
 
-@dataclass(frozen=True)
-class Ventilation:
-    """Answer: series of time [s], CO2 and oxygen [mole fraction], limits and the binding one."""
+@dataclass(frozen=True, kw_only=True)
+class CourseFigures:
+    """The room's air against time, series of equal length."""
 
-    verdict: str
-    reasons: tuple[Note, ...]
-    released: float
-    peak: float
-    least_oxygen: float
-    sealed: float
-    time: tuple[float, ...]
-    carbon_dioxide: tuple[float, ...]
-    oxygen: tuple[float, ...]
-    limits: tuple[Reach, ...]
-    binding: str
-    changes_needed: float | None
-    cautions: tuple[Note, ...]
+    time: Annotated[Series, Figure("time", says="Since the first release.")]
+    carbon_dioxide: Annotated[Series, Figure("mole_fraction", says="CO2 in the air.")]
+    oxygen: Annotated[Series, Figure("oxygen", says="Oxygen in the air.")]
 
 
-@dataclass(frozen=True)
-class _Stretch:
-    """A stretch of the course: from ``at`` [s] with mole fraction ``x``, gas at ``flow`` [m3/s]."""
+@dataclass(frozen=True, kw_only=True)
+class AirFigures:
+    """Figures about a room's air."""
 
-    at: float
-    x: float
-    flow: float
-    duration: float
-
-
-class _Course:
-    """The mole fraction of a room against time, closed form on every stretch."""
-
-    def __init__(self, place: Room, segments: tuple[Segment, ...]) -> None:
-        self.place, self.fresh = place, place.volume * place.changes
-        self.stretches: list[_Stretch] = []
-        at, x = 0.0, place.outdoor
-        quiet = Segment(0.0, DAY)
-        for segment in (*segments, quiet):
-            flow = room.gas_volume(segment.rate, place.temperature)
-            self.stretches.append(_Stretch(at, x, flow, segment.duration))
-            x = self.after(self.stretches[-1], segment.duration)
-            at += segment.duration
-
-    def after(self, s: _Stretch, time: float) -> float:
-        return room.later(s.x, time, self.place.volume, self.fresh, s.flow, self.place.outdoor)
-
-    def at(self, time: float) -> float:
-        s = next(s for s in reversed(self.stretches) if s.at <= time)
-        return self.after(s, time - s.at)
-
-    def dose(self, end: float) -> float:
-        """Integral of the mole fraction from 0 to ``end`` [s]."""
-        total = 0.0
-        for s in self.stretches:
-            if end > s.at:
-                part = min(end - s.at, s.duration)
-                total += room.dose(
-                    s.x, part, self.place.volume, self.fresh, s.flow, self.place.outdoor
-                )
-        return total
-
-    def mean(self, begun: float, span: float) -> float:
-        return (self.dose(begun + span) - self.dose(max(begun, 0.0))) / span
-
-    def first(self, limit: float) -> float | None:
-        """Time [s] when the mole fraction first passes ``limit``."""
-        for s in self.stretches:
-            found = room.reaches(
-                limit, s.x, self.place.volume, self.fresh, s.flow, self.place.outdoor
-            )
-            if found is not None and found <= s.duration:
-                return s.at + found
-        return None
-
-    def worst(self, span: float | None) -> float:
-        """Greatest mole fraction, or its greatest mean over a window of ``span`` [s].
-
-        The mean's maximum has its window's ends at equal mole fractions or at the edge of a
-        stretch; it is bracketed on a grid and refined by golden section.
-        """
-        edges = [s.at for s in self.stretches]
-        if span is None:
-            return max(self.at(e) for e in edges)
-        last = edges[-1]
-        starts = [last * i / 240.0 for i in range(241)]
-        starts += edges + [max(e - span, 0.0) for e in edges]
-        best = max(starts, key=lambda t: self.mean(t, span))
-        step = max(last / 240.0, 1e-9)
-        low, high = max(best - step, 0.0), best + step
-        for _ in range(60):
-            a, b = low + 0.382 * (high - low), low + 0.618 * (high - low)
-            low, high = (a, high) if self.mean(a, span) < self.mean(b, span) else (low, b)
-        return max(self.mean(best, span), self.mean(0.5 * (low + high), span))
+    released: Annotated[float, Figure("mass", says="CO2 let out in all.")]
+    peak: Annotated[float, Figure("mole_fraction", says="The most CO2 in the air.")]
+    least_oxygen: Annotated[float, Figure("oxygen", says="The least oxygen in the air.")]
+    sealed: Annotated[float, Figure("mole_fraction", says="Were the room sealed.")]
+    limits: Annotated[tuple[LimitCheck, ...], Plain(says="Every limit that applies.")]
+    binding: Annotated[str, Plain(says="The limit that needs the most fresh air.")]
+    air_changes_needed: Annotated[
+        float | None, Figure("air_changes", says="That keep every limit.")
+    ]
+    course: Annotated[CourseFigures, Plain(says="The air against time.")]
 
 
-def ventilation(place: Room, segments: tuple[Segment, ...]) -> Ventilation:
-    """Estimate the air of ``place`` while the ``segments`` let their CO2 out, and for 8 h after."""
-    course = _Course(place, segments)
-    released = sum(s.rate * s.duration for s in segments)
-    peak = course.worst(None)
-    found = tuple(_reach(place, segments, course, limit) for limit in _limits(place.regime))
-    passed = [r for r in found if r.passed_at is not None]
-    needed = [r.changes_needed for r in found]
-    end = sum(s.duration for s in segments)
-    times = tuple(2.0 * end * i / (POINTS - 1) for i in range(POINTS))
-    series = tuple(course.at(t) for t in times)
-    reasons = tuple(_reason(r) for r in passed)
+def ventilation(request: VentilationRequest) -> Answer[AirFigures]:
+    """Estimate the air of a room while CO2 is let out, and for 8 h after."""
+    return air(request.room, request.release)
+
+
+def air(place: Room, release: tuple[Release, ...]) -> Answer[AirFigures]:
+    """Estimate the air of ``place`` through its ``release``, and for 8 h after."""
+    course = _course(place, release)
+    limits = _limits(place.regime)
+    checks = tuple(_check(place, course, limit) for limit in limits)
+    reasons = tuple(
+        _reason(limit)
+        for limit, check in zip(limits, checks, strict=True)
+        if check.passed_at is not None
+    )
+    return Answer(reasons=reasons, cautions=CAUTIONS, figures=_figures(place, release, checks))
+
+
+def _figures(
+    place: Room, release: tuple[Release, ...], checks: tuple[LimitCheck, ...]
+) -> AirFigures:
+    course = _course(place, release)
+    released = sum(r.rate * r.duration for r in release)
+    needed = [c.air_changes_needed for c in checks]
+    end = sum(r.duration for r in release)
+    times = np.linspace(0.0, 2.0 * end, POINTS)
+    series = tuple(room.concentrations(course, times).tolist())
+    peak = room.worst(course, 0.0)
+    outdoor = place.outdoor_carbon_dioxide
     gas = room.gas_volume(released, place.temperature)
-    return Ventilation(
-        verdict=plug_time.verdict(reasons),
-        reasons=reasons,
+    return AirFigures(
         released=released,
         peak=peak,
-        least_oxygen=room.oxygen(peak, place.outdoor),
-        sealed=room.sealed(gas, place.volume, place.outdoor),
-        time=times,
-        carbon_dioxide=series,
-        oxygen=tuple(room.oxygen(x, place.outdoor) for x in series),
-        limits=found,
-        binding=max(found, key=_weight).quantity,
-        changes_needed=None if None in needed else max(n for n in needed if n is not None),
-        cautions=CAUTIONS,
+        least_oxygen=room.oxygen(peak, outdoor),
+        sealed=room.sealed(gas, place.volume, outdoor),
+        limits=checks,
+        binding=max(checks, key=_weight).quantity,
+        air_changes_needed=None if None in needed else max(n for n in needed if n is not None),
+        course=CourseFigures(
+            time=tuple(times.tolist()),
+            carbon_dioxide=series,
+            oxygen=tuple(room.oxygen(x, outdoor) for x in series),
+        ),
     )
 
 
-def _weight(r: Reach) -> tuple[float, float]:
+def _course(place: Room, release: tuple[Release, ...]) -> room.Course:
+    """Follow the air of ``place`` through its ``release`` and the quiet hours after it."""
+    gas = [room.gas_volume(r.rate, place.temperature) for r in release]
+    fresh = place.volume * place.air_changes
+    return room.course(
+        place.volume,
+        fresh,
+        place.outdoor_carbon_dioxide,
+        np.array([*gas, 0.0]),
+        np.array([*(r.duration for r in release), DAY], dtype=float),
+    )
+
+
+def _weight(c: LimitCheck) -> tuple[float, float]:
     """Return what ranks a limit: the air it needs [1/s], then how near it is come [-]."""
-    needed = math.inf if r.changes_needed is None else r.changes_needed
-    return needed, r.worst / r.limit
+    needed = math.inf if c.air_changes_needed is None else c.air_changes_needed
+    return needed, c.worst / c.limit
 
 
 def _limits(regime: str) -> list[exposure.ExposureLimit]:
@@ -217,49 +164,37 @@ def _bound(limit: exposure.ExposureLimit, place: Room) -> float:
     """Return the mole fraction of CO2 at which the limit stands."""
     if limit.bound == "max":
         return limit.mole_fraction
-    return 1.0 - limit.mole_fraction / room.OXYGEN * (1.0 - place.outdoor)
+    return 1.0 - limit.mole_fraction / room.OXYGEN * (1.0 - place.outdoor_carbon_dioxide)
 
 
-def _span(limit: exposure.ExposureLimit) -> float | None:
-    return None if limit.averaging_time is None else min(limit.averaging_time, DAY)
-
-
-def _reach(
-    place: Room, segments: tuple[Segment, ...], course: _Course, limit: exposure.ExposureLimit
-) -> Reach:
-    bound, span = _bound(limit, place), _span(limit)
-    worst = course.worst(span)
-    over = worst > bound
-    return Reach(
-        limit.quantity, limit.regime, bound, limit.averaging_time, worst,
-        course.first(bound) if over else None, _needed(place, segments, bound, span), limit.source,
-    )  # fmt: skip
-
-
-def _needed(
-    place: Room, segments: tuple[Segment, ...], bound: float, span: float | None
-) -> float | None:
-    """Fresh air [1/s] that keeps the limit, by bisection; None beyond a thousand an hour."""
-
-    def kept(changes: float) -> bool:
-        tried = Room(place.volume, changes, place.temperature, place.outdoor, place.regime)
-        return _Course(tried, segments).worst(span) <= bound
-
-    low, high = 0.0, MOST_CHANGES / 3600.0
-    if kept(low):
-        return 0.0
-    if not kept(high):
-        return None
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if kept(middle) else (middle, high)
-    return high
-
-
-def _reason(r: Reach) -> Note:
-    over = f"{r.regime} {r.quantity}"
-    if r.quantity in ("IDLH", "minimum"):
-        return Note("air-dangerous", f"The air passes {over}: immediate danger to life.", "stop")
-    return Note(
-        f"over-{r.quantity.lower()}", f"The air passes {over}; ventilate more or leave.", "warn"
+def _check(place: Room, course: room.Course, limit: exposure.ExposureLimit) -> LimitCheck:
+    """Hold a course against one limit."""
+    bound = _bound(limit, place)
+    span = 0.0 if limit.averaging_time is None else min(limit.averaging_time, DAY)
+    worst = room.worst(course, span)
+    passed_at = room.time_over(course, bound) if worst > bound else math.inf
+    needed = room.changes_needed(course, bound, span, MOST_CHANGES)
+    return LimitCheck(
+        quantity=limit.quantity,
+        regime=limit.regime,
+        limit=bound,
+        averaging_time=limit.averaging_time,
+        worst=worst,
+        passed_at=passed_at if math.isfinite(passed_at) else None,
+        air_changes_needed=needed if math.isfinite(needed) else None,
+        source=limit.source,
     )
+
+
+def _reason(limit: exposure.ExposureLimit) -> Reason:
+    """Say that the air passes ``limit``."""
+    over = f"{limit.regime} {limit.quantity}"
+    if limit.bound == "min":
+        share = f"{100.0 * limit.mole_fraction:.1f} %"
+        text = f"Oxygen falls below {share}, the {over}: the air is oxygen-deficient."
+        return assess.stop("air-dangerous", text)
+    if limit.quantity == "IDLH":
+        text = f"The air passes {over}: immediate danger to life."
+        return assess.stop("air-dangerous", text)
+    text = f"The air passes {over}; ventilate more or leave."
+    return assess.warn(f"over-{limit.quantity.lower()}", text)

@@ -1,12 +1,13 @@
 """Compile the solver before the first request needs it."""
 
-from stillpipe.estimates import hold_time, plug_time
+from stillpipe.estimates import hold_time, plug_time, ventilation
 from stillpipe.estimates.job import Freeze
+from stillpipe.physics import co2
 from stillpipe.tables import fluids, materials
 
 
 def warm() -> None:
-    """Solve a small job once, so that compiling is over when it returns."""
+    """Solve a small job once, room and cylinder too, so that compiling is over when it returns."""
     job = Freeze(
         outside_diameter=0.015875,
         wall=0.001016,
@@ -20,3 +21,6 @@ def warm() -> None:
     )
     plug_time.plug_time(job)
     hold_time.hold_time(job, 600.0)
+    co2.left_adiabatic(293.15, 680.0)
+    release = (ventilation.Segment(1e-3, 600.0),)
+    ventilation.ventilation(ventilation.Room(50.0), release)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated, Any, Generic, TypeVar
+from typing import Annotated, Generic, TypeVar
 
 from stillpipe.model.declare import Plain
 
@@ -72,6 +72,14 @@ class Range:
         return self.plus(Range(by, by, by))
 
 
+@dataclass(frozen=True)
+class Amount:
+    """A figure whose ``kind`` of quantity is known only with it; ``value`` [SI]."""
+
+    value: float
+    kind: str
+
+
 def range_of(values: Sequence[float | None], likely: float | None) -> Range | None:
     """Return the range of ``values`` about ``likely``; open above where one never comes.
 
@@ -91,6 +99,14 @@ def verdict_of(reasons: Iterable[Reason]) -> Verdict:
     return Verdict.CONDITIONAL if Severity.WARN in severities else Verdict.GO
 
 
+@dataclass(frozen=True)
+class Effort:
+    """What an answer took: ``freezes`` fed, and ``units`` of solver work [-]."""
+
+    freezes: int = 0
+    units: int = 0
+
+
 @dataclass(frozen=True, kw_only=True)
 class Answer(Generic[F]):
     """The answer of an estimate: its ``figures`` are a dataclass of declared fields."""
@@ -98,11 +114,9 @@ class Answer(Generic[F]):
     reasons: tuple[Reason, ...]
     cautions: tuple[Caution, ...]
     figures: F
+    effort: Effort = Effort()
 
     @property
     def verdict(self) -> Verdict:
         """What the reasons come to."""
         return verdict_of(self.reasons)
-
-
-AnyAnswer = Answer[Any]

@@ -61,7 +61,7 @@ class FreezePoint:
         errors: list[StillpipeError] = []
         pipe, fluid = self.pipe, self.fluid
         try:
-            pipe = self.pipe.completed()
+            pipe = self._lined(self.pipe.completed())
         except StillpipeError as error:
             errors.append(error)
         try:
@@ -71,11 +71,14 @@ class FreezePoint:
         if errors:
             raise gathered(errors)
         jacket = self.jacket.completed(pipe.outside_diameter)
-        point = replace(self, pipe=pipe, fluid=fluid, jacket=jacket)
-        if point.bore < SMALLEST_BORE:
+        return replace(self, pipe=pipe, fluid=fluid, jacket=jacket)
+
+    def _lined(self, pipe: Pipe) -> Pipe:
+        """Return the completed ``pipe``, whose bore the lining leaves free."""
+        if replace(self, pipe=pipe).bore < SMALLEST_BORE:
             detail = f"the free bore must be at least {1e3 * SMALLEST_BORE:g} mm"
             raise OutOfValidityError(Fault(("pipe",), detail))
-        return point
+        return pipe
 
     @property
     def material(self) -> materials.Material:

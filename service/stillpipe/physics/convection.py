@@ -43,19 +43,26 @@ def rayleigh(T: Array, freezing: float, size: float) -> Array:
     return np.asarray(GRAVITY * drho * size**3 / (nu * 1.38e-7))
 
 
+def nusselt(radius: float, jacket: float, vertical: bool) -> float:
+    """Nusselt number over the fourth root of the Rayleigh number, over ``radius`` [m], [-].
+
+    Horizontal: Raithby and Hollands' form for concentric cylinders (1975), gap = radius.
+    Vertical: MacGregor and Emery's form for a tall enclosure (1969), gap = radius, height =
+    ``jacket`` [m]. Both from memory.
+    """
+    if vertical:
+        return float(0.42 * (jacket / radius) ** -0.3 * 10.0**0.012)
+    return float(0.386 * (10.0 / 10.861) ** 0.25)
+
+
 def enhancement(
     T: Array, freezing: float, bore: float, jacket: float, vertical: bool, strength: float
 ) -> Array:
-    """Effective over molecular conductivity of the liquid [-], never below 1.
+    """Effective over molecular conductivity of the liquid [-] at ``T`` [K], never below 1.
 
-    Horizontal: Raithby and Hollands' form for concentric cylinders (1975), gap = radius.
-    Vertical: MacGregor and Emery's form for a tall enclosure (1969), gap = radius, height = jacket.
-    Both from memory; ``strength`` scales the convective part [-].
+    ``bore`` and ``jacket`` [m]; ``strength`` scales the convective part [-].
     """
     radius = 0.5 * bore
-    ra = rayleigh(T, freezing, radius)
-    if vertical:
-        nusselt = 0.42 * ra**0.25 * (jacket / radius) ** -0.3 * 10.0**0.012
-    else:
-        nusselt = 0.386 * (10.0 / 10.861) ** 0.25 * ra**0.25
-    return np.asarray(1.0 + strength * np.maximum(nusselt - 1.0, 0.0))
+    root = rayleigh(T, freezing, radius) ** 0.25
+    convective = nusselt(radius, jacket, vertical) * root - 1.0
+    return np.asarray(1.0 + strength * np.maximum(convective, 0.0))

@@ -1,178 +1,335 @@
-"""A freeze from filling the jacket to the last ice: grid, stages and their events.
+"""A freeze from filling the jacket to the last ice: laid out once, fed once, asked often.
 
-:class:`Case` is the problem in SI units; :func:`run` solves it on one grid. Boundary conditions:
-z = 0 and the far end carry no heat, the jacket covers ``jacket / 2`` of the half-domain.
+:class:`FreezeRun` feeds a :class:`Case` to closure and on to ready. Every later question (the
+state at a time, what comes when the coolant stops then) branches from states kept on the way, so
+that nothing is solved twice and an answer never depends on what was asked before.
 """
 
-import math
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.errors import Fault, SolverError
-from stillpipe.physics import column, media
+from stillpipe.physics.column import march, step
+from stillpipe.physics.column.layout import DRY_ICE, Case, Column
+from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.work import Work
+
+__all__ = [
+    "COARSE",
+    "DRY_ICE",
+    "LONGEST_FREEZE",
+    "LONGEST_THAW",
+    "PRODUCTION",
+    "Case",
+    "FreezeRun",
+    "Grid",
+    "History",
+    "Moment",
+    "Stop",
+    "closure_only",
+]
 
 Array = NDArray[np.float64]
 
-DRY_ICE = 194.65
-"""Surface of dry ice at 1 atm [K] (-78.5 C)."""
+LONGEST_FREEZE = 4.0 * 3600.0
+"""A freeze that takes longer is given up [s]."""
+LONGEST_THAW = 24.0 * 3600.0
+"""A plug is followed for this long after the coolant's stop [s]."""
+
+PRODUCTION = Grid(
+    axial=6, radial=6, eta=0.05, stretch=1.35, early=0.3, hold_step=10.0, thaw_step=2.0
+)
+COARSE = Grid(axial=4, radial=4, eta=0.06, stretch=1.5)
 
 
-@dataclass(frozen=True)
-class Case:
-    """One freeze point as the solver sees it.
+@dataclass(frozen=True, kw_only=True)
+class History:
+    """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
 
-    ``bore`` free diameter, ``outside`` diameter, ``wall`` thickness, ``jacket`` length [m];
-    ``wall_conductivity`` [W/(m K)]; ``wall_heat`` density x specific heat [J/(m3 K)];
-    ``lining`` resistance between bore and wall times length [m K/W]; ``under`` and ``beside``
-    outside conductances under and beside the jacket [W/(m2 K)] on the pipe's surface; ``leak``
-    that of the empty jacket to the air; ``start`` and ``ambient`` temperatures [K]; ``medium``
-    what fills the bore; ``plug_solid`` ice fraction that counts as a plug [-].
+    ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which
+    the wall is below freezing, also before the plug closes [m]; ``heat_jacket`` drawn under the
+    jacket and ``heat_ambient`` taken in from the room so far [J]; ``wall_temperature`` under the
+    jacket's centre [K]; ``liquid_fraction`` there [-].
     """
 
-    bore: float
-    outside: float
-    wall: float
-    jacket: float
-    wall_conductivity: float
-    wall_heat: float
-    lining: float
-    under: float
-    beside: float
-    leak: float
-    start: float
-    ambient: float
-    medium: media.Medium
-    plug_solid: float = 1.0
+    time: Array
+    plug_length: Array
+    bonded_length: Array
+    heat_jacket: Array
+    heat_ambient: Array
+    wall_temperature: Array
+    liquid_fraction: Array
+
+    def time_bonded(self, length: float) -> float | None:
+        """Time [s] at which the wall is first below freezing over ``length`` [m], if it is."""
+        beyond = np.flatnonzero(self.bonded_length >= length)
+        if len(beyond) == 0:
+            return None
+        i = int(beyond[0])
+        if i == 0:
+            return float(self.time[0])
+        return float(np.interp(length, self.bonded_length[i - 1 : i + 1], self.time[i - 1 : i + 1]))
 
 
-@dataclass(frozen=True)
-class Grid:
-    """Cells under the jacket (axial), across the bore (radial), step growth, axial stretch."""
+@dataclass(frozen=True, kw_only=True)
+class Moment:
+    """The fed plug at a ``time`` [s] after the first feed.
 
-    axial: int = 6
-    radial: int = 5
-    eta: float = 0.06
-    stretch: float = 1.35
+    Lengths [m] as in :class:`History`, ``sound_length`` the smaller of them; ``heat_jacket`` and
+    ``heat_ambient`` [J] of the whole pipe.
+    """
 
+    time: float
+    plug_length: float
+    bonded_length: float
+    heat_jacket: float
+    heat_ambient: float
+    _state: step.State = field(repr=False, compare=False)
 
-@dataclass
-class State:
-    """The column between two stages: fields, clock and the rows of its history so far."""
-
-    H: Array
-    Tw: Array
-    clock: Array
-    history: Array
-    rows: int
-    why: int = column.RUN
-
-    def copy(self) -> "State":
-        """Return an independent copy, to try another course from here."""
-        return replace(
-            self,
-            H=self.H.copy(),
-            Tw=self.Tw.copy(),
-            clock=self.clock.copy(),
-            history=self.history.copy(),
-        )
+    @property
+    def sound_length(self) -> float:
+        """Length over which the plug is closed and bonded [m]."""
+        return min(self.plug_length, self.bonded_length)
 
 
-class Column:
-    """A case laid on a grid, ready to be advanced stage by stage."""
-
-    def __init__(self, case: Case, grid: Grid, horizon: float) -> None:
-        """Lay ``case`` on ``grid``; ``horizon`` [s] sets how far the pipe must be followed."""
-        self.case, self.grid = case, grid
-        ri, ro = 0.5 * case.bore, 0.5 * case.outside
-        rw = ro - case.wall
-        mid = math.sqrt(0.5 * (rw * rw + ro * ro))
-        width = 0.5 * case.jacket / grid.axial
-        area = math.pi * (ro * ro - rw * rw)
-        reach = _reach(case, area, horizon)
-        dz = [width] * grid.axial
-        while sum(dz) < 0.5 * case.jacket + reach:
-            dz.append(dz[-1] * grid.stretch)
-        self.dz = np.array(dz)
-        self.rf = np.linspace(0.0, ri, grid.radial + 1)
-        z = np.cumsum(self.dz) - 0.5 * self.dz
-        dr = ri / grid.radial
-        self.mesh = column.Mesh(
-            z,
-            self.dz,
-            math.pi * np.diff(self.rf**2),
-            2.0 * math.pi * self.rf[1:] / dr,
-            np.append(1.0 / np.diff(z), 0.0),
-            math.log(ri / (ri - 0.5 * dr)),
-        )
-        inner = case.lining + math.log(mid / rw) / case.wall_conductivity
-        self.outer = math.log(ro / mid) / (2.0 * math.pi * case.wall_conductivity)
-        gaps = np.append(np.diff(z), np.inf)
-        self.wall = column.Wall(
-            inner, area * case.wall_conductivity / gaps, area * case.wall_heat * self.dz
-        )
-        self.first = 0.002 * ri * ri / 1.2e-6 * (grid.eta / 0.06)
-        self.tables = tables(case)
-
-    def start(self, rows: int = 6000) -> State:
-        """Return the state before the jacket is filled: everything at the start temperature."""
-        shape = (len(self.dz), self.grid.radial)
-        H = np.full(shape, self.case.medium.enthalpy(self.case.start))
-        Tw = np.full(shape[0], self.case.start)
-        return State(H, Tw, np.zeros(6), np.zeros((rows, column.ROW)), 0)
-
-    def advance(
-        self,
-        state: State,
-        end: float,
-        stop: int = column.RUN,
-        need: float = 0.0,
-        cooled: bool = True,
-    ) -> State:
-        """Advance ``state`` in place until ``stop`` or time ``end`` [s] and return it."""
-        rule = column.Rule(self.grid.eta, self.first, end, stop, need)
-        state.why, state.rows = column.advance(
-            state.H, state.Tw, state.clock, state.history, state.rows, self.tables, self.mesh,
-            self.wall, self.outside(cooled), rule,
-        )  # fmt: skip
-        if state.why == column.FAILED or not np.isfinite(state.clock).all():
-            raise SolverError(Fault((), "the freeze did not converge"))
-        return state
-
-    def outside(self, cooled: bool) -> column.Outside:
-        """Return what lies beyond the wall, with the jacket fed or empty."""
-        case = self.case
-        under = np.arange(len(self.dz)) < self.grid.axial
-        film, cold = (case.under, DRY_ICE) if cooled else (case.leak, case.ambient)
-        conductance = math.pi * case.outside * np.where(under, film, max(case.beside, 1e-9))
-        return column.Outside(
-            self.dz / (self.outer + 1.0 / conductance),
-            np.where(under, cold, case.ambient),
-            self.grid.axial,
-        )
-
-    def heat_content(self, state: State) -> float:
-        """Heat in the bore and wall of the half-domain [J], from an arbitrary zero."""
-        bore = float(np.sum(state.H * self.mesh.area[None, :] * self.dz[:, None]))
-        return bore + float(np.sum(self.wall.heat * state.Tw))
+def _copy(state: step.State) -> step.State:
+    return step.State(state.H.copy(), state.Tw.copy(), state.clock.copy())
 
 
-def tables(case: Case) -> column.Tables:
-    """Return the medium of ``case`` as the kernel takes it."""
-    m = case.medium
-    return column.Tables(
-        m.h0, m.inv, m.temperature, m.kirchhoff, m.conductivity, m.solid, m.freezing, m.ice_k,
-        m.liquid_k, case.plug_solid, m.closing(case.plug_solid),
-    )  # fmt: skip
-
-
-def _reach(case: Case, area: float, horizon: float) -> float:
-    """Length beside the jacket to follow [m]: fin length to the air and growth with time."""
-    film = max(case.beside, 2.0) * math.pi * case.outside
-    fin = math.sqrt(case.wall_conductivity * area / film)
-    bore_area = 0.25 * math.pi * case.bore**2
-    heat = (case.wall_heat * area + 4.2e6 * bore_area) / (
-        case.wall_conductivity * area + 3.0 * bore_area
+def _record(rows: int, shape: tuple[int, int]) -> march.Record:
+    """Return room for ``rows`` of history and the states that go with them."""
+    kept = rows // march.EVERY + 2 if rows else 0
+    return march.Record(
+        np.empty((rows, march.ROW)),
+        np.empty((kept, *shape)),
+        np.empty((kept, shape[1])),
+        np.empty((kept, march.CLOCK)),
+        np.zeros(2, dtype=np.int64),
     )
-    return 2.0 * case.bore + 3.0 * min(2.0 * fin, math.sqrt(max(horizon, 60.0) / heat))
+
+
+NOTHING = _record(0, (1, 1))
+"""A record that keeps nothing."""
+STRETCH = 600.0
+"""A freeze is fed on beyond ready in stretches of this length [s]."""
+ROWS = 512
+"""Rows of history that a run has room for before it asks for more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stop:
+    """What comes when the coolant stops at a moment; times [s] from the stop.
+
+    ``survival`` until the bond is lost, None where it holds for ``LONGEST_THAW``; ``thaw`` until no
+    ice is left, None where some is left then.
+    """
+
+    moment: Moment
+    lost_length: float
+    survival: float | None
+    _thaw: Callable[[], float | None] = field(repr=False, compare=False)
+
+    @cached_property
+    def thaw(self) -> float | None:
+        """Time [s] until no ice is left."""
+        return None if self.survival is None else self._thaw()
+
+
+class FreezeRun:
+    """One freeze point, laid out and fed once.
+
+    Attributes
+    ----------
+    case
+        the problem
+    closure, ready
+        times [s] at which the plug closes, and carries its load; None where that does not come
+        within ``LONGEST_FREEZE``
+    work
+        what it has cost so far
+    solves, stops
+        how often the pipe was frozen from the start, and how many coolant stops were solved
+    """
+
+    def __init__(
+        self,
+        case: Case,
+        *,
+        needed_length: float,
+        horizon: float = 3600.0,
+        work: Work | None = None,
+        grid: Grid = PRODUCTION,
+    ) -> None:
+        """Feed ``case`` to closure and on until ``needed_length`` [m] is closed and bonded.
+
+        ``horizon`` [s] is how long the freeze may be followed; ``work`` its budget.
+
+        Raises
+        ------
+        CancelledError, TooCostlyError, SolverError
+            as for :meth:`Column.advance`
+        """
+        self.case, self.work = case, work or Work()
+        self.solves, self.stops = 1, 0
+        self._column = Column(case, grid, horizon, self.work)
+        self._fed = self._column.warm()
+        self._record = _record(ROWS, self._fed.H.shape)
+        march.keep(self._fed, self._record)
+        self.closure = self._feed(stop=step.CLOSED)
+        self.ready = None if self.closure is None else self._to_ready(0.5 * needed_length)
+        self._turn = float(self._fed.clock[march.NOW])
+        self._stretches = 0
+        self._moments: dict[float, Moment] = {}
+        self._stops: dict[tuple[float, float], Stop] = {}
+
+    def _feed(
+        self, end: float = LONGEST_FREEZE, *, stop: int = step.RUN, need: float = 0.0,
+        reach: float = 1.0,
+    ) -> float | None:  # fmt: skip
+        """Feed to the event or past ``end`` [s]; return the event's time [s] if it came."""
+        rule = self._column.rule(end, exactly=False, stop=stop, need=need, reach=reach)
+        while True:
+            why, event = self._column.advance(self._fed, self._record, self._column.fed, rule)
+            if why != step.FULL:
+                return event if why == stop and event <= end else None
+            self._record = _larger(self._record)
+
+    def _feed_on(self, time: float) -> None:
+        """Feed past ``time`` [s], in the same stretches whatever was asked before."""
+        while time > self._fed.clock[march.NOW]:
+            self._stretches += 1
+            end = self._turn + self._stretches * STRETCH
+            self._feed(end, reach=self._column.grid.hold_step)
+
+    def _to_ready(self, need: float) -> float | None:
+        """Feed from closure until the half-length is ``need`` [m]; return that time [s]."""
+        row = self._record.history[self._record.filled[0] - 1]
+        length, since = min(row[1], row[2]), row[0] - self.closure
+        if length >= need:
+            return float(self.closure + since * need / length)
+        return self._feed(stop=step.READY, need=need)
+
+    @cached_property
+    def at_closure(self) -> Moment | None:
+        """The plug as it closes."""
+        return None if self.closure is None else self.fed_to(self.closure)
+
+    @cached_property
+    def at_ready(self) -> Moment | None:
+        """The plug as it gets ready."""
+        return None if self.ready is None else self.fed_to(self.ready)
+
+    @cached_property
+    def last(self) -> Moment:
+        """The plug where feeding ended at first: at ready, or when it was given up."""
+        return self.fed_to(self._turn)
+
+    def fed_to(self, time: float) -> Moment:
+        """Return the plug fed up to ``time`` [s], whatever was asked before.
+
+        Raises
+        ------
+        CancelledError, TooCostlyError, SolverError
+            as for :meth:`Column.advance`
+        """
+        if time not in self._moments:
+            self._moments[time] = self._branch(time)
+        return self._moments[time]
+
+    def _branch(self, time: float) -> Moment:
+        """Step to ``time`` [s] from the last state kept before it."""
+        hold = self._column.grid.hold_step
+        self._feed_on(time)
+        kept = self._record
+        times = kept.clock[: kept.filled[1], march.NOW]
+        n = int(np.searchsorted(times, time, side="right")) - 1
+        state = step.State(kept.H[n].copy(), kept.Tw[n].copy(), kept.clock[n].copy())
+        state.clock[march.CAP] = march.NO_CAP
+        rule = self._column.rule(time, reach=hold if times[n] >= self._turn else 1.0)
+        self._column.advance(state, NOTHING, self._column.fed, rule)
+        now = march.extent(state, self._column.tables, self._column.mesh)
+        for array in state:
+            array.setflags(write=False)
+        return Moment(
+            time=time, plug_length=2.0 * now.closed, bonded_length=2.0 * now.bonded,
+            heat_jacket=2.0 * float(state.clock[march.JACKET]),
+            heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state,
+        )  # fmt: skip
+
+    def history(self, until: float | None = None) -> History:
+        """Return the freeze up to ``until`` [s], or to the end of the first feeding."""
+        until = self._turn if until is None else until
+        self._feed_on(until)
+        rows = self._record.history[: self._record.filled[0]]
+        table = rows[: int(np.searchsorted(rows[:, 0], until, side="right"))].T.copy()
+        # ice at the axis never melts while fed: a shorter reading is the interpolation's
+        table[1] = np.maximum.accumulate(table[1])
+        table[1:5] *= 2.0
+        table.setflags(write=False)
+        return History(
+            time=table[0], plug_length=table[1], bonded_length=table[2], heat_jacket=table[3],
+            heat_ambient=table[4], wall_temperature=table[5], liquid_fraction=table[6],
+        )  # fmt: skip
+
+    def stop(self, moment: Moment, lost_length: float) -> Stop:
+        """Return what comes when the coolant stops at ``moment``.
+
+        The bond is lost when less than ``lost_length`` [m] is closed and bonded; with 0, when the
+        wall is nowhere below freezing.
+
+        Raises
+        ------
+        CancelledError, TooCostlyError, SolverError
+            as for :meth:`Column.advance`
+        """
+        key = (moment.time, lost_length)
+        if key not in self._stops:
+            self._stops[key] = self._stopped(moment, lost_length)
+        return self._stops[key]
+
+    def _stopped(self, moment: Moment, lost_length: float) -> Stop:
+        self.stops += 1
+        column, state, begun = self._column, _copy(moment._state), moment.time
+        state.clock[march.SINCE] = 0.0
+        end, reach = begun + LONGEST_THAW, column.grid.thaw_step
+        survival: float | None = 0.0
+        length = moment.sound_length if lost_length > 0.0 else moment.bonded_length
+        if length > lost_length:
+            rule = column.rule(end, stop=step.UNBONDED, need=0.5 * lost_length, reach=reach)
+            why, event = column.advance(state, NOTHING, column.empty, rule)
+            survival = event - begun if why == step.UNBONDED else None
+
+        def thaw() -> float | None:
+            rule = column.rule(end, stop=step.THAWED, reach=reach)
+            why, event = column.advance(_copy(state), NOTHING, column.empty, rule)
+            return event - begun if why == step.THAWED else None
+
+        return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)
+
+
+def _larger(record: march.Record) -> march.Record:
+    """Return a record with what ``record`` holds and room for as much again."""
+    rows, states = (int(n) for n in record.filled)
+    grown = _record(2 * len(record.history), record.H.shape[1:])
+    grown.history[:rows] = record.history[:rows]
+    for new, old in ((grown.H, record.H), (grown.Tw, record.Tw), (grown.clock, record.clock)):
+        new[:states] = old[:states]
+    grown.filled[:] = record.filled
+    return grown
+
+
+def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:
+    """Time to closure [s] of ``case``, None where the bore stays open for ``LONGEST_FREEZE``.
+
+    Raises
+    ------
+    CancelledError, TooCostlyError, SolverError
+        as for :meth:`Column.advance`
+    """
+    column = Column(case, grid, 1800.0, work or Work())
+    rule = column.rule(LONGEST_FREEZE, stop=step.CLOSED)
+    why, event = column.advance(column.warm(), NOTHING, column.fed, rule)
+    return event if why == step.CLOSED else None

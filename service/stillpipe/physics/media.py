@@ -6,13 +6,14 @@ one volume of ice and the water it displaces leaves near the freezing point.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import convection
+from stillpipe.physics.column.step import Tables
 
 Array = NDArray[np.float64]
 
@@ -57,7 +58,7 @@ def water_conductivity(T: Array | float) -> Array | float:
 
 @dataclass(frozen=True)
 class Medium:
-    """Tables on the uniform enthalpy grid ``h0 + i / inv`` [J/m3].
+    """Tables on the uniform enthalpy grid ``h0 + i / inv`` [J/m3], read-only.
 
     ``temperature`` [K]; ``kirchhoff`` its Kirchhoff transform, the integral of conductivity over
     temperature [W/m]; ``conductivity`` [W/(m K)]; ``solid`` ice mass fraction [-]; ``freezing``
@@ -73,6 +74,11 @@ class Medium:
     freezing: float
     ice_k: float
     liquid_k: float
+
+    def __post_init__(self) -> None:
+        """Let nobody write into tables that runs share."""
+        for table in (self.temperature, self.kirchhoff, self.conductivity, self.solid):
+            table.setflags(write=False)
 
     def enthalpy(self, T: float) -> float:
         """Enthalpy [J/m3] of the liquid at ``T`` [K], ``T`` above the freezing point."""
@@ -94,40 +100,92 @@ class Medium:
         a, b = self.solid[i - 1], self.solid[i]
         return float(self.h0 + (i - 1 + (a - solid) / (a - b)) / self.inv)
 
+    def tables(self, plug: float) -> Tables:
+        """Return the medium as the solver takes it, ``plug`` being a plug's ice fraction [-]."""
+        pieces, transform = _pieces(
+            self.h0, self.inv, self.kirchhoff, self.temperature, self.conductivity, self.solid
+        )
+        return Tables(
+            pieces, self.h0, self.inv, transform, float(self.temperature[0]), TRANSFORM_INV,
+            self.freezing, self.ice_k, self.liquid_k, plug, self.closing(plug),
+        )  # fmt: skip
 
-@lru_cache(maxsize=512)
+
+@njit(nogil=True, cache=True)
+def _pieces(h0: float, inv: float, A: Array, T: Array, k: Array, f: Array) -> tuple[Array, Array]:
+    """Return the tables as straight pieces, and A on a uniform grid of temperature."""
+    n = len(T) - 1
+    pieces = np.empty((n, 8))
+    for i in range(n):
+        h = h0 + i / inv
+        for c, table in ((0, A), (2, T), (4, k), (6, f)):
+            slope = (table[i + 1] - table[i]) * inv
+            pieces[i, c] = table[i] - slope * h
+            pieces[i, c + 1] = slope
+    transform = np.empty(int((T[n] - T[0]) * TRANSFORM_INV) + 1)
+    i = 0
+    for j in range(len(transform)):
+        at = T[0] + j / TRANSFORM_INV
+        while i < n - 1 and T[i + 1] <= at:
+            i += 1
+        part = (at - T[i]) / (T[i + 1] - T[i]) if T[i + 1] > T[i] else 0.0
+        transform[j] = A[i] + part * (A[i + 1] - A[i])
+    return pieces, transform
+
+
+def _still_water() -> tuple[float, float, Array, Array, int]:
+    """Return ``h0``, ``inv``, temperature, ice fraction and where water begins to melt."""
+    latent = ICE_DENSITY * LATENT
+    step = latent / LATENT_STEPS
+    T = np.linspace(COLDEST, ZERO_C, 721)
+    h_solid = ICE_DENSITY * np.asarray(ice_enthalpy(T))
+    low = int(np.floor(-h_solid[0] / step))
+    high = int(np.ceil(WATER_DENSITY * WATER_CP * (WARMEST - ZERO_C) / step))
+    h = step * np.arange(-low, LATENT_STEPS + high + 1)
+    solid_T = np.interp(h, h_solid, T)
+    liquid_T = ZERO_C + (h - latent) / (WATER_DENSITY * WATER_CP)
+    temperature = np.where(h < 0.0, solid_T, np.where(h > latent, liquid_T, ZERO_C))
+    solid = np.clip(1.0 - h / latent, 0.0, 1.0)
+    return -low * step, 1.0 / step, temperature, solid, low
+
+
+LATENT_STEPS = 128
+"""Steps of water's enthalpy grid from ice to water at the freezing point."""
+TRANSFORM_INV = 4.0
+"""Points of the Kirchhoff transform a kelvin [1/K]."""
+_H0, _INV, _TEMPERATURE, _SOLID, _LOW = _still_water()
+_STILL = np.where(
+    np.arange(len(_TEMPERATURE)) <= _LOW,
+    np.asarray(ice_conductivity(np.minimum(_TEMPERATURE, ZERO_C))),
+    np.asarray(water_conductivity(np.maximum(_TEMPERATURE, ZERO_C))),
+)
+"""Conductivity of ice and of water at rest on the enthalpy grid [W/(m K)]."""
+_RAYLEIGH_ROOT = convection.rayleigh(_TEMPERATURE, ZERO_C, 1.0) ** 0.25
+"""Fourth root of the Rayleigh number over a metre on the enthalpy grid [-]."""
+
+
+@njit(nogil=True, cache=True)
+def _stirred(T: Array, still: Array, root: Array, low: int, coefficient: float, strength: float
+) -> tuple[Array, Array]:  # fmt: skip
+    """Return conductivity [W/(m K)] and Kirchhoff transform [W/m] of circulating water."""
+    k, A = np.empty_like(still), np.empty_like(still)
+    for i in range(len(T)):
+        k[i] = still[i]
+        if i > low:
+            k[i] *= 1.0 + strength * max(coefficient * root[i] - 1.0, 0.0)
+        A[i] = A[i - 1] + 0.5 * (k[i] + k[i - 1]) * (T[i] - T[i - 1]) if i > 0 else 0.0
+    return k, A
+
+
 def water(bore: float, jacket: float, vertical: bool, strength: float) -> Medium:
     """Pure water in a bore of diameter ``bore`` [m] under a jacket ``jacket`` [m] long.
 
     ``strength`` scales the convective part of the conductivity [-] (1: as correlated).
     """
-    latent = ICE_DENSITY * LATENT
-    step = latent / 128.0
-    T = np.linspace(COLDEST, ZERO_C, 721)
-    h_solid = ICE_DENSITY * np.asarray(ice_enthalpy(T))
-    low = int(np.floor(-h_solid[0] / step))
-    high = int(np.ceil(WATER_DENSITY * WATER_CP * (WARMEST - ZERO_C) / step))
-    h = step * np.arange(-low, 128 + high + 1)
-    solid_T = np.interp(h, h_solid, T)
-    liquid_T = ZERO_C + (h - latent) / (WATER_DENSITY * WATER_CP)
-    temperature = np.where(h < 0.0, solid_T, np.where(h > latent, liquid_T, ZERO_C))
-    solid = np.clip(1.0 - h / latent, 0.0, 1.0)
-    factor = convection.enhancement(temperature, ZERO_C, bore, jacket, vertical, strength)
-    conductivity = np.where(
-        h <= 0.0,
-        np.asarray(ice_conductivity(np.minimum(temperature, ZERO_C))),
-        factor * np.asarray(water_conductivity(np.maximum(temperature, ZERO_C))),
-    )
+    coefficient = convection.nusselt(0.5 * bore, jacket, vertical) * (0.5 * bore) ** 0.75
+    k, A = _stirred(_TEMPERATURE, _STILL, _RAYLEIGH_ROOT, _LOW, coefficient, strength)
     return Medium(
-        -low * step,
-        1.0 / step,
-        temperature,
-        kirchhoff(temperature, conductivity),
-        conductivity,
-        solid,
-        ZERO_C,
-        float(conductivity[low]),
-        float(conductivity[low + 128]),
+        _H0, _INV, _TEMPERATURE, A, k, _SOLID, ZERO_C, float(k[_LOW]), float(k[_LOW + LATENT_STEPS])
     )
 
 

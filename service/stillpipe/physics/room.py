@@ -7,13 +7,40 @@ fraction is then n_CO2 / (n_air + n_CO2).
 """
 
 import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
 
 from stillpipe.physics import co2
+
+Array = NDArray[np.float64]
 
 STILL = 1e-12
 """A room whose air is changed more slowly than this [1/s] is left as it is."""
 OXYGEN = 0.2095
 """Mole fraction of oxygen in dry air."""
+WINDOWS = 240
+"""Windows tried before the first moment of the last stretch when the worst mean is sought."""
+
+
+class Course(NamedTuple):
+    """The mole fraction of a room against time, stretch by stretch.
+
+    ``volume`` [m3]; ``fresh`` air [m3/s] of mole fraction ``outdoor`` [-]; of every stretch the
+    ``release`` of gas [m3/s], ``duration`` and ``begin`` [s], the mole fraction ``x`` [-] it begins
+    with and its ``integral`` [s] until then.
+    """
+
+    volume: float
+    fresh: float
+    outdoor: float
+    release: Array
+    duration: Array
+    begin: Array
+    x: Array
+    integral: Array
 
 
 def gas_volume(mass: float, T: float) -> float:
@@ -21,7 +48,20 @@ def gas_volume(mass: float, T: float) -> float:
     return mass / co2.gas_density(T)
 
 
-def later(x: float, time: float, volume: float, fresh: float, release: float, x0: float) -> float:
+def sealed(gas: float, volume: float, x0: float) -> float:
+    """Mole fraction [-] once ``gas`` [m3] of CO2 is in a sealed room of ``volume`` [m3]."""
+    return (gas + volume * x0) / (volume + gas)
+
+
+def oxygen(x: float, x0: float) -> float:
+    """Mole fraction of oxygen [-] where CO2 displaces air: from ``x0`` outside to ``x``."""
+    return OXYGEN * (1.0 - x) / (1.0 - x0)
+
+
+@njit(cache=True, nogil=True)
+def concentration_after(
+    x: float, time: float, volume: float, fresh: float, release: float, x0: float
+) -> float:
     """Mole fraction [-] after ``time`` [s], from ``x`` [-].
 
     ``volume`` [m3]; ``fresh`` air of mole fraction ``x0`` [-] and ``release`` of gas [m3/s].
@@ -33,22 +73,26 @@ def later(x: float, time: float, volume: float, fresh: float, release: float, x0
     return steady + (x - steady) * math.exp(-out * time / volume)
 
 
-def reaches(
+@njit(cache=True, nogil=True)
+def time_to_reach(
     limit: float, x: float, volume: float, fresh: float, release: float, x0: float
-) -> float | None:
-    """Time [s] until the mole fraction rises to ``limit`` [-], None where it never does."""
+) -> float:
+    """Time [s] until the mole fraction rises to ``limit`` [-], infinite where it never does."""
     if x >= limit:
         return 0.0
     out = fresh + release
     if out <= STILL * volume:
-        return None
+        return math.inf
     steady = (release + fresh * x0) / out
     if steady <= limit:
-        return None
+        return math.inf
     return volume / out * math.log((steady - x) / (steady - limit))
 
 
-def dose(x: float, time: float, volume: float, fresh: float, release: float, x0: float) -> float:
+@njit(cache=True, nogil=True)
+def integral(
+    x: float, time: float, volume: float, fresh: float, release: float, x0: float
+) -> float:
     """Integral of the mole fraction over ``time`` [s]."""
     out = fresh + release
     if out <= STILL * volume:
@@ -57,11 +101,112 @@ def dose(x: float, time: float, volume: float, fresh: float, release: float, x0:
     return steady * time + (x - steady) * volume / out * -math.expm1(-out * time / volume)
 
 
-def sealed(gas: float, volume: float, x0: float) -> float:
-    """Mole fraction [-] once ``gas`` [m3] of CO2 is in a sealed room of ``volume`` [m3]."""
-    return (gas + volume * x0) / (volume + gas)
+@njit(cache=True, nogil=True)
+def course(volume: float, fresh: float, outdoor: float, release: Array, duration: Array) -> Course:
+    """Follow a room from outdoor air through stretches of ``release`` [m3/s] and ``duration`` [s].
+
+    ``volume`` [m3], ``fresh`` air [m3/s], ``outdoor`` mole fraction [-]; at least one stretch.
+    """
+    count = release.size
+    begin, x, total = np.zeros(count), np.full(count, outdoor), np.zeros(count)
+    for i in range(count - 1):
+        now, span, gas = x[i], duration[i], release[i]
+        begin[i + 1] = begin[i] + span
+        x[i + 1] = concentration_after(now, span, volume, fresh, gas, outdoor)
+        total[i + 1] = total[i] + integral(now, span, volume, fresh, gas, outdoor)
+    return Course(volume, fresh, outdoor, release, duration, begin, x, total)
 
 
-def oxygen(x: float, x0: float) -> float:
-    """Mole fraction of oxygen [-] where CO2 displaces air: from ``x0`` outside to ``x``."""
-    return OXYGEN * (1.0 - x) / (1.0 - x0)
+@njit(cache=True, nogil=True)
+def concentrations(c: Course, times: Array) -> Array:
+    """Mole fractions [-] of a course at ``times`` [s], shape as ``times``."""
+    found = np.empty(times.size)
+    for i in range(times.size):
+        j = np.searchsorted(c.begin, times[i], side="right") - 1
+        past = times[i] - c.begin[j]
+        found[i] = concentration_after(c.x[j], past, c.volume, c.fresh, c.release[j], c.outdoor)
+    return found
+
+
+@njit(cache=True, nogil=True)
+def time_over(c: Course, limit: float) -> float:
+    """Time [s] when the mole fraction first reaches ``limit`` [-], infinite where it never does."""
+    for i in range(c.x.size):
+        found = time_to_reach(limit, c.x[i], c.volume, c.fresh, c.release[i], c.outdoor)
+        if found <= c.duration[i]:
+            begin: float = c.begin[i]
+            return begin + found
+    return math.inf
+
+
+@njit(cache=True, nogil=True)
+def mean(c: Course, begin: float, span: float) -> float:
+    """Mean mole fraction [-] over ``span`` [s] from ``begin`` [s]."""
+    found: float = _integral_until(c, begin + span) - _integral_until(c, max(begin, 0.0))
+    return found / span
+
+
+@njit(cache=True, nogil=True)
+def _integral_until(c: Course, end: float) -> float:
+    """Integral of the mole fraction [s] from 0 to ``end`` [s], or to the last stretch's end."""
+    i = np.searchsorted(c.begin, end) - 1
+    if i < 0:
+        return 0.0
+    part = min(end - c.begin[i], c.duration[i])
+    before: float = c.integral[i]
+    return before + integral(c.x[i], part, c.volume, c.fresh, c.release[i], c.outdoor)
+
+
+@njit(cache=True, nogil=True)
+def worst(c: Course, span: float) -> float:
+    """Greatest mole fraction [-], or its greatest mean over ``span`` [s] where that is not 0.
+
+    The mean's maximum has its window's ends at equal mole fractions or at the edge of a stretch; it
+    is bracketed on a grid and refined by golden section.
+    """
+    if span <= 0.0:
+        greatest: float = c.x.max()
+        return greatest
+    last, edges = c.begin[-1], c.begin.size
+    best, most = 0.0, -math.inf
+    for i in range(WINDOWS + 1 + 2 * edges):
+        if i <= WINDOWS:
+            start = last * i / WINDOWS
+        elif i <= WINDOWS + edges:
+            start = c.begin[i - WINDOWS - 1]
+        else:
+            start = max(c.begin[i - WINDOWS - 1 - edges] - span, 0.0)
+        found = mean(c, start, span)
+        if found > most:
+            best, most = start, found
+    step = max(last / WINDOWS, 1e-9)
+    low, high = max(best - step, 0.0), best + step
+    for _ in range(60):
+        a, b = low + 0.382 * (high - low), low + 0.618 * (high - low)
+        if mean(c, a, span) < mean(c, b, span):
+            low = a
+        else:
+            high = b
+    return max(most, mean(c, 0.5 * (low + high), span))
+
+
+@njit(cache=True, nogil=True)
+def changes_needed(c: Course, limit: float, span: float, most: float) -> float:
+    """Return the changes of fresh air [1/s] that keep the worst of a course at ``limit`` [-].
+
+    ``span`` [s] as for :func:`worst`. By bisection up to ``most`` [1/s]; infinite where not even
+    that is enough.
+    """
+    if worst(course(c.volume, 0.0, c.outdoor, c.release, c.duration), span) <= limit:
+        return 0.0
+    low, high = 0.0, most
+    if worst(course(c.volume, c.volume * high, c.outdoor, c.release, c.duration), span) > limit:
+        return math.inf
+    for _ in range(24):
+        middle = 0.5 * (low + high)
+        tried = course(c.volume, c.volume * middle, c.outdoor, c.release, c.duration)
+        if worst(tried, span) <= limit:
+            high = middle
+        else:
+            low = middle
+    return high

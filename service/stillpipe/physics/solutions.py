@@ -7,16 +7,15 @@ published point of the freezing curve, below which nothing more is promised.
 from functools import lru_cache
 
 import numpy as np
-from CoolProp import CoolProp
 from numpy.typing import NDArray
 
-from stillpipe.physics import convection, media
+from stillpipe.physics import convection, media, tabulated
+from stillpipe.physics.constants import ZERO_C
 
 Array = NDArray[np.float64]
 
-ZERO_C = media.ZERO_C
 RICHEST = 0.60
-"""Richest glycol on CoolProp's freezing curves [kg/kg]."""
+"""Richest glycol on the tabulated freezing curves [kg/kg]."""
 SEA_EUTECTIC = ZERO_C - 22.9
 """Sodium chloride dihydrate leaves sea ice's brine here [K]; Assur 1958, from memory."""
 
@@ -33,17 +32,16 @@ def brine_salinity(T: Array) -> Array:
 
 @lru_cache(maxsize=8)
 def liquidus(key: str) -> tuple[Array, Array]:
-    """Freezing curve of fluid ``key``: concentration [kg/kg], rising, and temperature [K]."""
+    """Freezing curve of fluid ``key``: concentration [kg/kg], rising, and temperature [K].
+
+    It starts beside pure water, which freezes at 0 C: a glycol's curve, fitted to richer solutions,
+    misses that by 0.03 K.
+    """
     if key == "seawater":
         T = np.linspace(ZERO_C - 0.06, SEA_EUTECTIC, 200)
         return brine_salinity(T), T
-    model = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}[key]
-    x = np.linspace(0.001, RICHEST, 200)
-    T = np.array(
-        [CoolProp.PropsSI("T_freeze", "T", 300.0, "P", 2e5, f"INCOMP::{model}[{v}]") for v in x]
-    )
-    rising = np.minimum.accumulate(np.minimum(T, ZERO_C - 1e-6 * np.arange(len(T))))
-    return x, rising
+    x, T = tabulated.columns(f"{key}.csv", ("mass_fraction_kg_per_kg", "freezing_point_K")).T
+    return x[1:], T[1:]
 
 
 def freezing_point(key: str, concentration: float) -> float:
@@ -63,15 +61,20 @@ def most_ice(key: str, concentration: float) -> float:
     return 1.0 - concentration / RICHEST
 
 
-def _liquid(key: str, concentration: float) -> tuple[float, float, float]:
+def liquid(key: str, concentration: float) -> tuple[float, float, float]:
     """Density [kg/m3], specific heat [J/(kg K)] and conductivity [W/(m K)] near 10 C."""
     if key == "seawater":  # linear in salinity from sea water at 35 g/kg; from memory
         part = concentration / 0.035
         return 999.7 + 27.3 * part, 4195.0 - 205.0 * part, 0.576 - 0.004 * part
-    name = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}[key]
-    fluid = f"INCOMP::{name}[{concentration}]"
-    rho, cp, k = (CoolProp.PropsSI(q, "T", 283.15, "P", 2e5, fluid) for q in ("D", "C", "L"))
-    return float(rho), float(cp), float(k)
+    x, *properties = tabulated.columns(
+        f"{key}.csv",
+        (
+            "mass_fraction_kg_per_kg", "density_kg_per_m3", "specific_heat_J_per_kg_K",
+            "conductivity_W_per_m_K",
+        ),
+    ).T  # fmt: skip
+    rho, cp, k = (float(np.interp(concentration, x, values)) for values in properties)
+    return rho, cp, k
 
 
 def ice_fraction(key: str, concentration: float, T: Array) -> Array:
@@ -99,7 +102,7 @@ def medium(
     ``plug_solid`` [-] is the ice fraction that counts as a plug; ``freezing`` of the result is
     the temperature at which it is reached.
     """
-    rho, cp, k_liquid = _liquid(key, concentration)
+    rho, cp, k_liquid = liquid(key, concentration)
     start = freezing_point(key, concentration)
     T = np.linspace(media.COLDEST, media.WARMEST, 3001)
     ice = ice_fraction(key, concentration, T)

@@ -11,13 +11,13 @@ EXPANSION = 999.84 / 916.72 - 1.0
 """Relative growth of volume on freezing at 0 C [-]; IAPWS-95 and IAPWS R10-06."""
 
 
-def widening(outside: float, wall: float, modulus: float, poisson: float) -> float:
+def widening(outer_diameter: float, wall: float, modulus: float, poisson: float) -> float:
     """Relative growth of the bore's volume per pressure [1/Pa] of a thick, closed pipe.
 
-    ``outside`` diameter and ``wall`` [m], Young's ``modulus`` [Pa], ``poisson`` ratio [-]. Lame's
+    ``outer_diameter`` and ``wall`` [m], Young's ``modulus`` [Pa], ``poisson`` ratio [-]. Lame's
     solution for a thick cylinder, held lengthwise by its supports: 2 u_r / r.
     """
-    ro, ri = 0.5 * outside, 0.5 * outside - wall
+    ro, ri = 0.5 * outer_diameter, 0.5 * outer_diameter - wall
     ratio = (ro * ro + ri * ri) / (ro * ro - ri * ri)
     return 2.0 / modulus * (ratio + poisson)
 
@@ -31,6 +31,6 @@ def rise(frozen: float, compliance: float) -> float:
     return frozen * EXPANSION / (1.0 / WATER_BULK_MODULUS + compliance)
 
 
-def burst(outside: float, wall: float, stress: float) -> float:
+def burst(outer_diameter: float, wall: float, stress: float) -> float:
     """Pressure [Pa] at which the hoop stress is ``stress`` [Pa]; Barlow, 2 S t / D."""
-    return 2.0 * stress * wall / outside
+    return 2.0 * stress * wall / outer_diameter

@@ -11,7 +11,7 @@ from marshmallow import Schema
 
 from stillpipe.estimates import hold_time as hold_time_estimate
 from stillpipe.estimates import plug_time as plug_time_estimate
-from stillpipe.web import bodies, gas, job, pictures, replies, schemas, site
+from stillpipe.web import bodies, gas, job, replies, schemas, site
 
 REMEMBERED = 2048
 """Answers kept by each worker; the service is stateless, so an equal body has an equal answer."""
@@ -40,6 +40,8 @@ def _plug_time(data: dict[str, Any]) -> dict[str, Any]:
 
 
 def _plug_time_picture(data: dict[str, Any]) -> bytes:
+    from stillpipe.web import pictures  # noqa: PLC0415 - loads matplotlib, for a picture only
+
     asked = schemas.asked(data)
     return pictures.plug_time(asked, plug_time_estimate.plug_time(asked.job))
 

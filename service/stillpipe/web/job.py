@@ -8,7 +8,7 @@ from marshmallow import fields
 
 from stillpipe.estimates import job_estimate as estimate
 from stillpipe.estimates.job_estimate import DrainDown, Event, JobEstimate, Line, Rates, Whole, Work
-from stillpipe.web import gas, limits, pictures, replies, site
+from stillpipe.web import gas, limits, replies, site
 from stillpipe.web.fields import Many, Pattern, Quantity
 from stillpipe.web.replies import JSON
 from stillpipe.web.schemas import Asked, Strict, asked
@@ -113,7 +113,13 @@ def job_estimate(data: JSON) -> JSON:
 def picture(data: JSON) -> bytes:
     """Return the job's timeline as SVG."""
     question, whole = _whole(data)
-    return pictures.job(question, estimate.job_estimate(whole))
+    return _drawn(question, estimate.job_estimate(whole))
+
+
+def _drawn(question: Asked, outcome: JobEstimate) -> bytes:
+    from stillpipe.web import pictures  # noqa: PLC0415 - loads matplotlib, for a picture only
+
+    return pictures.job(question, outcome)
 
 
 def sheet(data: JSON) -> bytes:
@@ -121,7 +127,7 @@ def sheet(data: JSON) -> bytes:
     question, whole = _whole(data)
     outcome = estimate.job_estimate(whole)
     reply = _reply(question, whole, outcome, data)
-    drawn = pictures.job(question, outcome).decode()
+    drawn = _drawn(question, outcome).decode()
     page = _pages.get_template("job_sheet.html").render(
         job=reply, drawn=drawn[drawn.index("<svg") :], clock=_clock
     )

@@ -9,7 +9,7 @@ from stillpipe.estimates import frost_check as frost_estimate
 from stillpipe.estimates import spacing as spacing_estimate
 from stillpipe.estimates import ventilation as room_estimate
 from stillpipe.estimates.spacing import Place, Spacing
-from stillpipe.estimates.ventilation import Reach, Room, Segment, Ventilation
+from stillpipe.estimates.ventilation import LimitCheck, Room, Segment, Ventilation
 from stillpipe.web import limits, replies
 from stillpipe.web.fields import Flag, Many, Number, Quantity, Text
 from stillpipe.web.replies import JSON
@@ -201,7 +201,7 @@ def air(outcome: Ventilation, system: str) -> JSON:
     def some(value: float | None, kind: str) -> JSON | None:
         return None if value is None else q(value, kind, system)
 
-    def limit(r: Reach) -> JSON:
+    def limit(r: LimitCheck) -> JSON:
         return {
             "quantity": r.quantity, "regime": r.regime,
             "limit": q(r.limit, "mole_fraction", system),

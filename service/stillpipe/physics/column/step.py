@@ -1,0 +1,339 @@
+"""One implicit step of the column.
+
+Each cell holds its enthalpy per volume, so that latent heat is conserved exactly, and conducts by
+its Kirchhoff transform A (the integral of conductivity over temperature), so that a cell at the
+freezing point needs no mixed conductivity. A step solves, by Newton's method on the straight piece
+of A(H) on which each cell lies, the radial conduction of every slice together with the wall and its
+axial conduction: each slice is eliminated down to a linear relation between the wall's temperature
+and the heat it gives the wall, which leaves one tridiagonal system for the wall. Arrays are (ring,
+slice), so that the elimination runs side by side over slices. Axial conduction in the bore, far
+slower, is explicit; a step beyond its stability limit is put right by an implicit correction along
+each ring that leaves a steady state as it is. Compiled with numba (``nogil``).
+"""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from stillpipe.physics.column.mesh import Mesh, Outside, Wall
+
+Array = NDArray[np.float64]
+Counts = NDArray[np.int64]
+
+RUN, CLOSED, READY, UNBONDED, THAWED, ENDED, FULL, FAILED, EXHAUSTED, CANCELLED = range(10)
+"""What the column may be asked to stop at, and why it came back."""
+
+TOLERANCE = 0.5
+"""Newton's tolerance on the Kirchhoff transform [W/m], about 0.2 K; what is missed is carried into
+the next step."""
+
+
+class Tables(NamedTuple):
+    """What fills the bore, in straight pieces over the enthalpy grid ``h0 + i / inv`` [J/m3].
+
+    A row of ``pieces`` has value at H = 0 and slope of the Kirchhoff transform A [W/m], temperature
+    [K], conductivity [W/(m K)] and solid fraction [-]. ``transform`` is A on the temperature grid
+    ``t0 + i / tinv`` [K]. ``Tm`` where a plug forms [K]; ``ksol`` and ``kliq`` conductivities
+    there; ``fplug`` the solid fraction of a plug [-] and ``hclose`` its enthalpy [J/m3].
+    """
+
+    pieces: Array
+    h0: float
+    inv: float
+    transform: Array
+    t0: float
+    tinv: float
+    Tm: float
+    ksol: float
+    kliq: float
+    fplug: float
+    hclose: float
+
+
+class State(NamedTuple):
+    """Enthalpy ``H`` [J/m3], shape (rings, slices); wall ``Tw`` [K]; ``clock``, shape (5,)."""
+
+    H: Array
+    Tw: Array
+    clock: Array
+
+
+class Scratch(NamedTuple):
+    """Arrays a step works in: of all cells, then of slices, then of slices in whole numbers."""
+
+    a: Array
+    S: Array
+    A: Array
+    rhs: Array
+    Hn: Array
+    alpha: Array
+    beta: Array
+    Twn: Array
+    link: Array
+    ta: Array
+    ts: Array
+    p: Array
+    q: Array
+    diag: Array
+    right: Array
+    share: Array
+    out: Array
+    worst: Array
+    place: NDArray[np.int32]
+
+
+@njit(nogil=True, cache=True)
+def scratch(nr: int, nz: int) -> Scratch:
+    """Return working arrays for ``nr`` rings of ``nz`` slices."""
+    c, v = np.empty((7, nr, nz)), np.empty((11, nz))
+    return Scratch(
+        c[0], c[1], c[2], c[3], c[4], c[5], c[6], v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7],
+        v[8], v[9], v[10], np.empty(nz, np.int32),
+    )  # fmt: skip
+
+
+@njit(nogil=True, cache=True)
+def piece(h: float, m: Tables) -> int:
+    """Return the row of ``m.pieces`` on which enthalpy ``h`` [J/m3] lies."""
+    return int(min(max((h - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))
+
+
+@njit(nogil=True, cache=True)
+def look_up(H: Array, m: Tables, s: Scratch) -> None:
+    """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring."""
+    nr, nz = H.shape
+    for i in range(nr):
+        for j in range(nz):
+            k = piece(H[i, j], m)
+            s.a[i, j], s.S[i, j] = m.pieces[k, 0], m.pieces[k, 1]
+            if i == nr - 1:
+                s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
+
+
+@njit(nogil=True, cache=True)
+def _axial(H: Array, g: Mesh, s: Scratch) -> float:
+    """Fill the explicit axial heat of every cell [W/m]; return the longest stable step [s]."""
+    nr, nz = H.shape
+    for j in range(nz):
+        s.worst[j] = 0.0
+    for i in range(nr):
+        A, rhs = s.A[i], s.rhs[i]
+        area = g.area[i]
+        for j in range(nz):
+            A[j] = s.a[i, j] + s.S[i, j] * H[i, j]
+            s.worst[j] = max(s.worst[j], s.S[i, j])
+        rhs[0] = area * g.after[0] * (A[1] - A[0])
+        for j in range(1, nz - 1):
+            rhs[j] = area * (g.after[j] * (A[j + 1] - A[j]) - g.before[j] * (A[j] - A[j - 1]))
+        rhs[nz - 1] = -area * g.before[nz - 1] * (A[nz - 1] - A[nz - 2])
+    fastest = 1e-30
+    for j in range(nz):
+        fastest = max(fastest, (g.before[j] + g.after[j]) * s.worst[j])
+    return 0.8 / fastest
+
+
+@njit(nogil=True, cache=True)
+def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
+    """Take the step's change through (1 - dt Lz) along every ring, which makes it stable.
+
+    Slopes are secants from the old to the provisional state, so that plateaus stay. What a ring
+    holds in all, and a steady state, are unchanged.
+    """
+    nr, nz = H.shape
+    for j in range(nz):
+        low, high = dt * g.before[j], dt * g.after[j]
+        for i in range(nr):
+            d = H[i, j] - s.Hn[i, j]
+            slope = s.S[i, j]
+            if abs(d) > 1.0:
+                slope = (s.a[i, j] + slope * H[i, j] - s.A[i, j]) / d
+            c, e = slope * low, slope * high
+            back = s.beta[i, j - 1] if j > 0 else 0.0
+            ahead = s.alpha[i, j - 1] if j > 0 else 0.0
+            v = 1.0 / (1.0 + c + e - c * back)
+            s.beta[i, j] = e * v
+            s.alpha[i, j] = (slope * d + c * ahead) * v
+    for j in range(nz - 2, -1, -1):
+        for i in range(nr):
+            s.alpha[i, j] += s.beta[i, j] * s.alpha[i, j + 1]
+    for i in range(nr):
+        change = s.alpha[i]
+        H[i, 0] += dt * g.after[0] * (change[1] - change[0])
+        for j in range(1, nz - 1):
+            H[i, j] += dt * (
+                g.after[j] * (change[j + 1] - change[j]) - g.before[j] * (change[j] - change[j - 1])
+            )
+        H[i, nz - 1] -= dt * g.before[nz - 1] * (change[nz - 1] - change[nz - 2])
+
+
+@njit(nogil=True, cache=True)
+def _transform(T: float, m: Tables) -> float:
+    """Kirchhoff transform [W/m] at temperature ``T`` [K]."""
+    x = min(max((T - m.t0) * m.tinv, 0.0), len(m.transform) - 1.001)
+    i = int(x)
+    return float(m.transform[i] + (x - i) * (m.transform[i + 1] - m.transform[i]))
+
+
+@njit(nogil=True, cache=True)
+def _wall_link(H: Array, Tw: Array, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
+    """Fill the conductances from the outermost cells to the wall's node [W/(m K)].
+
+    A half cell conducts by its mean conductivity between its temperature and the wall's surface of
+    the last step, so that at the freezing point it is ice towards a colder wall, liquid towards a
+    warmer one: what freezes or melts first is what touches the wall.
+    """
+    nr, nz = H.shape
+    for j in range(nz):
+        h = H[nr - 1, j]
+        T = s.ta[j] + s.ts[j] * h
+        surface = Tw[j] + (T - Tw[j]) * s.link[j] * w.inner / (2.0 * math.pi)
+        if abs(surface - T) > 0.5:
+            A = s.a[nr - 1, j] + s.S[nr - 1, j] * h
+            k = (_transform(surface, m) - A) / (surface - T)
+        elif s.ts[j] > 0.0:
+            row = m.pieces[piece(h, m)]
+            k = row[4] + row[5] * h
+        else:
+            k = m.ksol if Tw[j] < T else m.kliq
+        s.link[j] = 2.0 * math.pi / (g.half / k + w.inner)
+
+
+@njit(nogil=True, cache=True)
+def _eliminate(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
+    """Reduce every slice to the heat it gives the wall, ``p Tw - q`` [W/m], linearised at ``H``."""
+    nr, nz = H.shape
+    p, q, link = s.p, s.q, s.link
+    for j in range(nz):
+        p[j] = 0.0
+        q[j] = 0.0
+    for i in range(nr - 1):
+        a, S, Hn, rhs, alpha, beta = s.a[i], s.S[i], s.Hn[i], s.rhs[i], s.alpha[i], s.beta[i]
+        capacity, shell = g.area[i] / dt, g.shell[i]
+        for j in range(nz):
+            v = 1.0 / (capacity + (shell + p[j]) * S[j])
+            x = (capacity * Hn[j] + rhs[j] + q[j] - (p[j] + shell) * a[j]) * v
+            b = shell * v
+            alpha[j] = x
+            beta[j] = b
+            q[j] = shell * (a[j] + S[j] * x)
+            p[j] = shell - shell * S[j] * b
+    i = nr - 1
+    a, S, Hn, rhs, alpha, beta = s.a[i], s.S[i], s.Hn[i], s.rhs[i], s.alpha[i], s.beta[i]
+    capacity = g.area[i] / dt
+    for j in range(nz):
+        v = 1.0 / (capacity + link[j] * s.ts[j] + p[j] * S[j])
+        x = (capacity * Hn[j] + rhs[j] + q[j] - p[j] * a[j] - link[j] * s.ta[j]) * v
+        b = link[j] * v
+        alpha[j] = x
+        beta[j] = b
+        q[j] = link[j] * (s.ta[j] + s.ts[j] * x)
+        p[j] = link[j] - link[j] * s.ts[j] * b
+
+
+@njit(nogil=True, cache=True)
+def _solve_wall(Tw: Array, dt: float, g: Mesh, w: Wall, o: Outside, s: Scratch) -> None:
+    """Solve the wall's tridiagonal system for ``Tw`` [K]."""
+    nz = len(Tw)
+    for j in range(nz):
+        capacity = w.capacity[j] / dt
+        s.diag[j] = capacity + s.p[j] * g.dz[j] + o.G[j] + w.axial[j]
+        s.right[j] = capacity * s.Twn[j] + s.q[j] * g.dz[j] + o.G[j] * o.T[j]
+    v = 1.0 / s.diag[0]
+    for j in range(1, nz):
+        link = w.axial[j - 1]
+        share = link * v
+        s.share[j] = share
+        s.diag[j - 1] = v
+        v = 1.0 / (s.diag[j] + link - share * link)
+        s.right[j] += share * s.right[j - 1]
+    T = s.right[nz - 1] * v
+    Tw[nz - 1] = T
+    for j in range(nz - 2, -1, -1):
+        T = s.right[j] * s.diag[j] + s.share[j + 1] * T
+        Tw[j] = T
+
+
+@njit(nogil=True, cache=True)
+def _substitute(H: Array, Tw: Array, m: Tables, s: Scratch) -> float:
+    """Put the wall's temperature back into the slices; return the linearisation's miss [W/m]."""
+    nr, nz = H.shape
+    out, worst, place = s.out, s.worst, s.place
+    top = m.pieces.shape[0] - 1.0
+    for j in range(nz):
+        out[j] = Tw[j]
+        worst[j] = 0.0
+    for i in range(nr - 1, -1, -1):
+        a, S, alpha, beta, row = s.a[i], s.S[i], s.alpha[i], s.beta[i], H[i]
+        for j in range(nz):
+            x = alpha[j] + beta[j] * out[j]
+            row[j] = x
+            out[j] = a[j] + S[j] * x
+            place[j] = np.int32(min(max((x - m.h0) * m.inv, 0.0), top))
+        for j in range(nz):
+            a[j] = m.pieces[place[j], 0]
+            S[j] = m.pieces[place[j], 1]
+        if i == nr - 1:
+            for j in range(nz):
+                s.ta[j] = m.pieces[place[j], 2]
+                s.ts[j] = m.pieces[place[j], 3]
+        for j in range(nz):
+            worst[j] = max(worst[j], abs(a[j] + S[j] * row[j] - out[j]))
+    miss = 0.0
+    for j in range(nz):
+        miss = max(miss, worst[j])
+    return miss
+
+
+@njit(nogil=True, cache=True)
+def copy(H: Array, Tw: Array, to_H: Array, to_Tw: Array) -> None:
+    """Copy enthalpies and wall temperatures, element by element, which compiles fast."""
+    nr, nz = H.shape
+    for i in range(nr):
+        for j in range(nz):
+            to_H[i, j] = H[i, j]
+    for j in range(nz):
+        to_Tw[j] = Tw[j]
+
+
+@njit(nogil=True, cache=True)
+def restore(x: State, m: Tables, s: Scratch) -> None:
+    """Go back to the state before the step."""
+    copy(s.Hn, s.Twn, x.H, x.Tw)
+    look_up(x.H, m, s)
+
+
+@njit(nogil=True, cache=True)
+def take(
+    x: State, wish: float, reach: float, m: Tables, g: Mesh, w: Wall, o: Outside, s: Scratch,
+    counts: Counts, flag: Counts,
+) -> tuple[int, float]:  # fmt: skip
+    """Take one implicit step of ``wish`` [s] or less; return why it ended and the step taken.
+
+    ``reach`` is the longest step over the limit of explicit axial conduction [-]. The step is
+    halved where Newton's method does not settle. Enthalpy is conserved whether it has settled or
+    not, since the fluxes are those of the linear system that was solved.
+    """
+    limit = _axial(x.H, g, s)
+    dt = min(wish, reach * limit)
+    _wall_link(x.H, x.Tw, m, g, w, s)
+    copy(x.H, x.Tw, s.Hn, s.Twn)
+    for _ in range(12):
+        for _ in range(25):
+            counts[0] += len(x.Tw)
+            if counts[0] > counts[1]:
+                return EXHAUSTED, 0.0
+            if flag[0] != 0:
+                return CANCELLED, 0.0
+            _eliminate(x.H, dt, g, s)
+            _solve_wall(x.Tw, dt, g, w, o, s)
+            if _substitute(x.H, x.Tw, m, s) < TOLERANCE:
+                if dt > limit:
+                    _correct(x.H, dt, g, s)
+                    look_up(x.H, m, s)
+                return RUN, dt
+        restore(x, m, s)
+        dt *= 0.5
+    return FAILED, 0.0

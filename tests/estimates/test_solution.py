@@ -1,0 +1,207 @@
+"""One freeze point is solved once: how many freezes each estimate feeds, and in any order."""
+
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from estimates.jobs import (
+    HALF_INCH,
+    HOUR,
+    TWO_INCH,
+    ZERO_C,
+    known,
+    point_of,
+    request_of,
+    solution_of,
+)
+from stillpipe.estimates import co2_mass, cylinder_count, hold_time, spacing
+from stillpipe.estimates.cylinder_count import Exchange
+from stillpipe.estimates.frost_check import frost_check
+from stillpipe.estimates.job import timeline
+from stillpipe.estimates.job.job_estimate import job_estimate
+from stillpipe.estimates.plug_time import plug_time
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.cylinder import Cylinder
+from stillpipe.model.figures import Answer, Effort
+from stillpipe.model.money import DrainDown, Rates
+from stillpipe.model.requests import (
+    Co2MassRequest,
+    CylinderCountRequest,
+    FrostCheckRequest,
+    HoldTimeRequest,
+    JobEstimateRequest,
+    PlugTimeRequest,
+    SpacingRequest,
+)
+from stillpipe.model.site import Place, PlaceKind, Room
+from stillpipe.tables import pipes
+
+PLACES = (
+    Place(name="one", kind=PlaceKind.FREEZE_POINT, at=0.0),
+    Place(name="cock", kind=PlaceKind.VENT, at=1.0),
+    Place(name="two", kind=PlaceKind.FREEZE_POINT, at=2.0),
+)
+RATES = Rates(currency="EUR", labour_per_hour=Decimal(62), co2_per_kg=Decimal("3.40"))
+SMALL = Cylinder(net_mass=6.3)
+
+
+def whole_job(pipe: pipes.Pipe = TWO_INCH, hours: float = 4.0) -> JobEstimateRequest:
+    """A job with everything in it: exchanges, a room, a run, a quote and its alternative."""
+    return request_of(
+        JobEstimateRequest, pipe, 30.0, points=2, cylinder=SMALL, repair=hours * HOUR,
+        room=Room(volume=60.0, air_changes=2.0 / HOUR), places=PLACES, rates=RATES,
+        drain_down=DrainDown(volume=0.9),
+    )  # fmt: skip
+
+
+def overdue() -> FrostCheckRequest:
+    return request_of(FrostCheckRequest, elapsed=HOUR, frost_seen=False)
+
+
+EFFORTS: dict[str, tuple[Callable[[], Answer[object]], int]] = {
+    "plug-time": (lambda: plug_time(request_of(PlugTimeRequest)), 3),
+    "hold-time": (lambda: hold_time.hold_time(request_of(HoldTimeRequest)), 3),
+    "co2-mass": (lambda: co2_mass.co2_mass(request_of(Co2MassRequest)), 3),
+    "cylinder-count": (
+        lambda: cylinder_count.cylinder_count(
+            request_of(CylinderCountRequest, TWO_INCH, cylinder=SMALL)
+        ),
+        3,
+    ),
+    "spacing-validation": (
+        lambda: spacing.spacing(request_of(SpacingRequest, places=PLACES)),
+        3,
+    ),
+    "frost-check": (
+        lambda: frost_check(request_of(FrostCheckRequest, elapsed=0.0, frost_seen=False)),
+        3,
+    ),
+    "job-estimate": (lambda: job_estimate(whole_job()), 3),
+}
+
+
+@pytest.mark.parametrize("name", EFFORTS)
+def test_every_estimate_feeds_each_scenario_once(name: str) -> None:
+    """Fast, likely and slow."""
+    asked, freezes = EFFORTS[name]
+    effort = asked().effort
+    assert effort.freezes == freezes
+    assert effort.units > 0
+
+
+def test_a_late_frost_is_sought_in_warmer_water_by_at_most_seven_freezes_more() -> None:
+    """One of the warmest water, six that halve the range: on the slow scenario only."""
+    assert 3 + 1 <= frost_check(overdue()).effort.freezes <= 3 + 7
+
+
+def test_what_stays_slush_is_not_solved() -> None:
+    fluid = solution_of("propylene_glycol", 0.45)
+    for answer in (
+        plug_time(request_of(PlugTimeRequest, fluid=fluid)),
+        hold_time.hold_time(request_of(HoldTimeRequest, fluid=fluid)),
+        co2_mass.co2_mass(request_of(Co2MassRequest, fluid=fluid)),
+        cylinder_count.cylinder_count(request_of(CylinderCountRequest, fluid=fluid)),
+        spacing.spacing(request_of(SpacingRequest, fluid=fluid, places=PLACES)),
+        job_estimate(request_of(JobEstimateRequest, fluid=fluid, places=PLACES, rates=RATES)),
+    ):
+        assert answer.effort == Effort()
+
+
+def test_no_carbon_dioxide_is_reckoned_without_liquid_in_the_cylinder() -> None:
+    hot = Cylinder(temperature=ZERO_C + 35.0)
+    request = request_of(CylinderCountRequest, cylinder=hot)
+    assert cylinder_count.cylinder_count(request).effort == Effort()
+
+
+def ready_of(solution: Solution) -> float:
+    return known(solution.run().ready)
+
+
+QUESTIONS: dict[str, Callable[[Solution], object]] = {
+    "closure": lambda s: s.closure,
+    "ready": lambda s: s.ready,
+    "frost": lambda s: s.frost_by,
+    "flow": lambda s: s.flow_limit,
+    "length": lambda s: s.plug_length,
+    "held": hold_time.figures,
+    "early exchange": lambda s: s.survival_at(1.2 * ready_of(s)),
+    "late exchange": lambda s: s.survival_at(ready_of(s) + 0.7 * s.hold),
+    "heat": lambda s: s.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+    "fed": lambda s: s.run().fed_to(ready_of(s) + 0.5 * s.hold).heat_jacket,
+    "history": lambda s: [v.tolist() for v in vars(s.run().history()).values()],
+    "run": lambda s: spacing.along(s, PLACES),
+}
+
+
+@pytest.fixture(scope="module")
+def in_order() -> dict[str, object]:
+    """The answers of one solution that is asked in the order above."""
+    solution = Solution(point_of(TWO_INCH), HOUR)
+    return {name: question(solution) for name, question in QUESTIONS.items()}
+
+
+@settings(max_examples=12, deadline=None, derandomize=True)
+@given(st.permutations(list(QUESTIONS)))
+def test_an_answer_never_depends_on_what_was_asked_before(
+    in_order: dict[str, object], names: list[str]
+) -> None:
+    """To the last digit."""
+    solution = Solution(point_of(TWO_INCH), HOUR)
+    for name in names:
+        assert QUESTIONS[name](solution) == in_order[name]
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_an_answer_is_the_same_where_nothing_else_is_asked(
+    in_order: dict[str, object], name: str
+) -> None:
+    assert QUESTIONS[name](Solution(point_of(TWO_INCH), HOUR)) == in_order[name]
+    assert QUESTIONS[name](Solution(point_of(TWO_INCH), HOUR)) == in_order[name]
+
+
+def test_asking_again_takes_nothing() -> None:
+    solution = Solution(point_of(HALF_INCH), HOUR)
+    for question in QUESTIONS.values():
+        question(solution)
+    spent = solution.effort
+    for name in ("closure", "ready", "frost", "length", "held", "heat", "history", "run"):
+        QUESTIONS[name](solution)
+    assert solution.effort == spent
+
+
+def test_a_job_says_of_its_parts_what_each_says_alone() -> None:
+    """Cylinders, holds and runs of a job are those of the estimates for the same plugs."""
+    job = whole_job()
+    found = job_estimate(job).figures
+    same = {"hold": job.repair, "points": 2, "cylinder": SMALL}
+    alone = cylinder_count.cylinder_count(
+        request_of(CylinderCountRequest, TWO_INCH, 30.0, **same)
+    ).figures
+    held = hold_time.hold_time(request_of(HoldTimeRequest, TWO_INCH, 30.0, hold=job.repair)).figures
+    run = spacing.spacing(
+        request_of(SpacingRequest, TWO_INCH, 30.0, hold=job.repair, places=PLACES)
+    ).figures
+    assert found.co2 == alone.co2
+    assert found.cylinders.exchanges == alone.exchanges
+    assert found.cylinders.count == alone.count
+    assert (found.ready, found.survival, found.thaw) == (held.ready, held.survival, held.thaw)
+    assert found.spacing is not None
+    assert (found.spacing.rules, found.spacing.trapped_water) == (run.rules, run.trapped_water)
+
+
+def test_every_exchange_of_a_job_stands_on_its_timeline() -> None:
+    job = whole_job()
+    found = job_estimate(job).figures
+    swaps: tuple[Exchange, ...] = found.cylinders.exchanges
+    moments = [e.at for e in found.timeline if e.code == "exchange"]
+    assert moments
+    assert moments == [timeline.begin_feeding(job) + swap.at for swap in swaps]
+
+
+@pytest.mark.parametrize(("hours", "units"), [(0.75, 1), (8.0, 1)])
+def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) -> None:
+    """Units of work [-]: one Newton pass over one slice, the same on every machine."""
+    assert job_estimate(whole_job(hours=hours)).effort.units <= units
