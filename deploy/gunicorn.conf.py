@@ -4,11 +4,11 @@ import atexit
 import os
 import shutil
 
-from stillpipe.web import settings
+from stillpipe.server import settings
 
-wsgi_app = "stillpipe.web.app:create_app()"
+wsgi_app = "stillpipe.server.app:create_app()"
 bind = os.environ.get("STILLPIPE_BIND", "127.0.0.1:8000")
-worker_class = "stillpipe.web.worker.Worker"
+worker_class = "stillpipe.server.worker.Worker"
 workers = int(os.environ.get("STILLPIPE_WORKERS", "2"))
 threads = settings.threads()
 """More than estimates may take, so that probes, catalogues and refusals are answered at once."""

@@ -8,9 +8,10 @@ from typing import Any
 
 import orjson
 
-from stillpipe.api import dump, schemas
-from stillpipe.api.registry import Endpoint
-from stillpipe.api.schemas import Loaded
+from stillpipe.api import dump, reading
+from stillpipe.api.inputs import schemas
+from stillpipe.api.inputs.schemas import Loaded
+from stillpipe.api.registry import ENDPOINTS, Endpoint
 
 CACHED = 2048
 """Answers kept by each worker; the service is stateless, so an equal body has an equal answer."""
@@ -68,3 +69,7 @@ class Answers:
 
     def _estimated(self, name: str, loaded: Loaded[Any]) -> dict[str, Any]:
         return dump.reply(loaded, self.endpoints[name].estimate(loaded.request))
+
+
+ANSWERS = Answers(ENDPOINTS, reading.read)
+"""The answers of this process."""

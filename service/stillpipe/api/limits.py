@@ -26,6 +26,9 @@ BATCH_ITEMS = 10000
 BATCH_LINES = 100000
 """Most lines of a batch as lines of JSON."""
 
+ID_CHARACTERS = 128
+"""Longest name that a caller may give a request."""
+
 Published = dict[str, dict[str, Any]]
 
 

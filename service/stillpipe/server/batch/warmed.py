@@ -1,7 +1,7 @@
 """Importing this loads the estimates and the compiled solver: what the fork server copies."""
 
-from stillpipe.estimates import warm
-from stillpipe.web import batch
+from stillpipe.server import warm
+from stillpipe.server.batch import batch
 
 warm.warm()
 

@@ -8,22 +8,11 @@ from contextlib import suppress
 
 from flask import Flask, Response, g, request
 
-from stillpipe.estimates import warm
-from stillpipe.web import (
-    admission,
-    cross_origin,
-    description,
-    docs,
-    failures,
-    keys,
-    limits,
-    logs,
-    metrics,
-    problems,
-    settings,
-    telemetry,
-)
-from stillpipe.web.routes import api
+from stillpipe.api import description, limits, problems
+from stillpipe.server import cross_origin, docs, failures, keys, settings, warm
+from stillpipe.server.admission import gate
+from stillpipe.server.observability import logs, metrics, spans
+from stillpipe.server.routes import api
 
 POLICY = "default-src 'none'; frame-ancestors 'none'"
 """Of every reply that is no page."""
@@ -35,7 +24,7 @@ def create_app(warm_up: bool = True) -> Flask:
     logs.configure(os.environ.get("STILLPIPE_LOG_LEVEL", "warning"))
     app = Flask("stillpipe", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES + 1
-    app.config["GATE"] = admission.gate()
+    app.config["GATE"] = gate.gate()
     app.config["BATCHES"] = threading.BoundedSemaphore(settings.BATCHES)
     app.config["READY"] = threading.Event()
     app.url_map.strict_slashes = True
@@ -53,10 +42,9 @@ def create_app(warm_up: bool = True) -> Flask:
     app.after_request(logs.end)
     app.after_request(_name)
     app.after_request(metrics.end)
-    problems.register(app)
     failures.register(app)
     cross_origin.allow(app)
-    telemetry.instrument(app)
+    spans.instrument(app)
     if warm_up:
         warm.warm()
         with suppress(description.DescriptionError):

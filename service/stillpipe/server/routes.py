@@ -6,18 +6,13 @@ import orjson
 from flask import Blueprint, Response, current_app, g, request
 from werkzeug.exceptions import NotFound
 
-from stillpipe.web import (
-    admission,
-    answers,
-    batch,
-    bodies,
-    catalogues,
-    description,
-    limits,
-    metrics,
-    problems,
-    telemetry,
-)
+from stillpipe.api import catalogues, description, limits, problems
+from stillpipe.api.answers import ANSWERS
+from stillpipe.api.registry import ENDPOINTS, HTML
+from stillpipe.server import bodies
+from stillpipe.server.admission import gate
+from stillpipe.server.batch import batch
+from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
 
@@ -31,10 +26,10 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
     bodies.check(request, JSON)
-    forms = [JSON, *answers.ESTIMATES[name].others]
+    forms = [JSON, *ENDPOINTS[name].forms]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
     reply = Response(_answered(name, bodies.whole(request), form), content_type=form)
-    if form == answers.HTML:
+    if form == HTML:
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
     if len(forms) > 1:
         reply.vary.add("Accept")
@@ -43,8 +38,8 @@ def estimate(name: str) -> Response:
 
 def _answered(name: str, body: bytes, form: str) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
-    with telemetry.span(current_app, f"estimate {name}") as span:
-        found, fresh = answers.answered(name, body, form, admission.admitted)
+    with spans.span(current_app, f"estimate {name}") as span:
+        found, fresh = ANSWERS.answer(name, body, form, gate.admitted)
         if span is not None:
             span.set_attribute("stillpipe.remembered", not fresh)
     if fresh:
@@ -54,7 +49,7 @@ def _answered(name: str, body: bytes, form: str) -> bytes:
     return found
 
 
-for _name in answers.ESTIMATES:
+for _name in ENDPOINTS:
     api.add_url_rule(
         f"/v1/{_name}",
         endpoint=_name.replace("-", "_"),
@@ -65,7 +60,7 @@ for _name in answers.ESTIMATES:
 
 
 @api.post("/v1/batch")
-@admission.batch
+@gate.batch
 def many() -> Response:
     """Many estimates: JSON array, lines of JSON, or CSV."""
     request.max_content_length = limits.BATCH_BYTES + 1

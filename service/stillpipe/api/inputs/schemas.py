@@ -5,7 +5,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 
 from marshmallow import RAISE, Schema, post_load
 
-from stillpipe.api import fields
+from stillpipe.api.inputs import fields
 from stillpipe.model import declare
 from stillpipe.model.declare import Member, inputs, members
 from stillpipe.model.requests import Request

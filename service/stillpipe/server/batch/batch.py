@@ -9,10 +9,14 @@ from typing import IO, Any
 import orjson
 from marshmallow import ValidationError
 
+from stillpipe.api import limits, problems, reading, tabular
+from stillpipe.api.answers import ANSWERS
+from stillpipe.api.problems import RequestError
+from stillpipe.api.registry import ENDPOINTS
 from stillpipe.errors import StillpipeError
-from stillpipe.web import answers, bodies, limits, metrics, pool, problems, tabular
-from stillpipe.web.problems import RequestError
-from stillpipe.web.spool import Spool
+from stillpipe.server.batch import pool
+from stillpipe.server.batch.spool import Spool
+from stillpipe.server.observability import metrics
 
 CHUNK = 8
 """Items that a worker takes at a time."""
@@ -43,10 +47,10 @@ def _item(raw: bytes) -> tuple[bool, bytes]:
             raise RequestError("too-large", f"An item has at most {limits.BODY_BYTES} bytes.")
         if raw.startswith(tabular.FAULT):
             raise RequestError("malformed-csv", raw.removeprefix(tabular.FAULT).decode())
-        tree = bodies.read(raw)
+        tree = reading.read(raw)
         name, request = _parts(tree)
         named = _id(request)
-        result = answers.reply(name, request)
+        result = ANSWERS.reply(name, request)
     except (RequestError, ValidationError, StillpipeError) as error:
         base = ("request",) if name else ()
         return _failed(name, named, problems.of(error, base))
@@ -67,8 +71,8 @@ def _parts(tree: Any) -> tuple[str, Any]:
     }
     faults |= {k: ["required"] for k in ("estimate", "request") if k not in tree}
     name = tree.get("estimate")
-    if "estimate" in tree and not (isinstance(name, str) and name in answers.ESTIMATES):
-        faults["estimate"] = ["must be one of " + ", ".join(answers.ESTIMATES)]
+    if "estimate" in tree and not (isinstance(name, str) and name in ENDPOINTS):
+        faults["estimate"] = ["must be one of " + ", ".join(ENDPOINTS)]
     if faults:
         raise ValidationError(faults)
     return str(name), tree["request"]
@@ -76,7 +80,7 @@ def _parts(tree: Any) -> tuple[str, Any]:
 
 def _id(request: Any) -> str | None:
     given = request.get("id") if isinstance(request, dict) else None
-    return given if isinstance(given, str) and len(given) <= limits.ID_LENGTH else None
+    return given if isinstance(given, str) and len(given) <= limits.ID_CHARACTERS else None
 
 
 def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> tuple[bool, bytes]:
@@ -113,7 +117,7 @@ def of_array(body: bytes) -> Iterator[bytes]:
     RequestError, ValidationError
         where the body is not an array of items, before any piece is made
     """
-    tree = bodies.read(body)
+    tree = reading.read(body)
     if not isinstance(tree, list) or not 1 <= len(tree) <= limits.BATCH_ITEMS:
         raise ValidationError(f"must be an array of 1 to {limits.BATCH_ITEMS} items")
     return _array([json.dumps(item).encode() for item in tree])

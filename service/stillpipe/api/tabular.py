@@ -12,11 +12,10 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
-from marshmallow import Schema, fields
-
-from stillpipe.web import answers
-from stillpipe.web.fields import Quantity, Text
-from stillpipe.web.problems import RequestError
+from stillpipe.api.inputs import columns
+from stillpipe.api.inputs.columns import Column
+from stillpipe.api.problems import RequestError
+from stillpipe.api.registry import REQUESTS
 
 HEAD = re.compile(r"(?P<path>[a-z0-9_]+(?:\.[a-z0-9_]+)*)(?: \[(?P<unit>[^\]]+)\])?")
 NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
@@ -28,30 +27,25 @@ FAULT = b"\n!"
 Row = dict[str, Any]
 
 
-class Column:
-    """A column of a question: where its cells go and what they are."""
+def put(column: Column, cell: str, into: Row) -> None:
+    """Put the text ``cell`` of ``column`` into the request; what cannot be read stays text."""
+    value: Any = cell
+    if column.kind in ("number", "quantity") and NUMBER.fullmatch(cell):
+        value = json.loads(cell)
+    elif column.kind == "flag" and cell in ("true", "false"):
+        value = cell == "true"
+    put_typed(column, value, into)
 
-    def __init__(self, path: tuple[str, ...], unit: str | None, kind: str) -> None:
-        self.path, self.unit, self.kind = path, unit, kind
 
-    def put(self, cell: str, into: Row) -> None:
-        """Put the text ``cell`` into the request ``into``; what cannot be read stays text."""
-        value: Any = cell
-        if self.kind in ("number", "quantity") and NUMBER.fullmatch(cell):
-            value = json.loads(cell)
-        elif self.kind == "flag" and cell in ("true", "false"):
-            value = cell == "true"
-        self.put_typed(value, into)
-
-    def put_typed(self, value: Any, into: Row) -> None:
-        """Put ``value``, whose type is known, into the request ``into``."""
-        if self.kind == "json" and isinstance(value, str):
-            value = _json(value)
-        if self.kind == "quantity":
-            value = {"value": value, "unit": self.unit}
-        for part in self.path[:-1]:
-            into = into.setdefault(part, {})
-        into[self.path[-1]] = value
+def put_typed(column: Column, value: Any, into: Row) -> None:
+    """Put ``value`` of ``column``, whose type is known, into the request."""
+    if column.kind == "json" and isinstance(value, str):
+        value = _json(value)
+    if column.kind == "quantity":
+        value = {"value": value, "unit": column.unit}
+    for part in column.path[:-1]:
+        into = into.setdefault(part, {})
+    into[column.path[-1]] = value
 
 
 def _json(cell: str) -> Any:
@@ -119,49 +113,15 @@ def _column(name: str) -> tuple[Column | None, str]:
     match = HEAD.fullmatch(name)
     if not match:
         return None, "must be a member, with its unit in brackets where it has one"
-    path, unit = tuple(match["path"].split(".")), match["unit"]
-    known = [f for f in (_field(e.schema, path) for e in answers.ESTIMATES.values()) if f]
-    if not known:
-        return None, "unknown column"
-    kind, units = _kind(known[0])
-    if unit == "json":
-        kind = "json"
-    elif units and unit not in units:
-        return None, "needs a unit in brackets, one of " + ", ".join(units)
-    elif unit is not None and not units:
-        return None, "takes no unit"
-    elif kind == "json":
-        return None, "has members of its own: name them, or write [json] and give JSON"
-    return Column(path, unit, kind), ""
-
-
-def _kind(field: fields.Field[Any]) -> tuple[str, tuple[str, ...]]:
-    """Return what the cells of ``field`` are, and the units they may have."""
-    if isinstance(field, Quantity):
-        return "quantity", tuple(field.kind.accepted)
-    if isinstance(field, fields.Nested | fields.List):
-        return "json", ()
-    if isinstance(field, Text):
-        return "text", ()
-    return ("flag" if "Flag" in type(field).__name__ else "number"), ()
-
-
-def _field(schema: Schema, path: tuple[str, ...]) -> fields.Field[Any] | None:
-    """Return the field at ``path`` of ``schema``, None where there is none."""
-    field = schema.fields.get(path[0])
-    if field is None or len(path) == 1:
-        return field
-    if isinstance(field, fields.Nested) and not field.many:
-        inner = field.schema
-        return _field(inner, path[1:]) if isinstance(inner, Schema) else None
-    return None
+    found = columns.column(tuple(match["path"].split(".")), match["unit"], REQUESTS)
+    return (None, found) if isinstance(found, str) else (found, "")
 
 
 def _item(columns: list[Column | None], row: list[str], head: list[str]) -> bytes:
     if len(row) != len(columns):
         return FAULT + f"the row has {len(row)} cells, the head {len(columns)}".encode()
     cells = [cell or None for cell in row]
-    return json.dumps(item_of(head, columns, cells, Column.put)).encode()
+    return json.dumps(item_of(head, columns, cells, put)).encode()
 
 
 def item_of(

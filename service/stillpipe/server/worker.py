@@ -8,7 +8,7 @@ import orjson
 from gunicorn.http import errors
 from gunicorn.workers.gthread import ThreadWorker
 
-from stillpipe.web import problems
+from stillpipe.api import problems
 
 _KNOWN: dict[type[Exception], tuple[str, int]] = {
     errors.LimitRequestLine: ("uri-too-long", 414),

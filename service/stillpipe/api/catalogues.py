@@ -7,10 +7,11 @@ from typing import Any
 import orjson
 
 import stillpipe
-from stillpipe.estimates import course
+from stillpipe.api import limits, units
+from stillpipe.api.problems import TYPES
+from stillpipe.api.registry import REQUESTS
+from stillpipe.physics import freeze
 from stillpipe.tables import cylinders, exposure, fluids, materials, pipes
-from stillpipe.web import limits, schemas, units
-from stillpipe.web.problems import TYPES
 
 
 def _pipes() -> list[dict[str, Any]]:
@@ -63,33 +64,17 @@ def _cylinders() -> list[dict[str, Any]]:
 
 
 def _limits() -> dict[str, Any]:
-    quantities = {
-        name: {
-            unit: dict(zip(("minimum", "maximum"), bound.within(unit), strict=True))
-            for unit in units.KINDS[bound.kind].accepted
-        }
-        for name, bound in limits.BOUNDS.items()
-    }
-    low, high = limits.SAFETY_FACTOR
+    found = limits.published(REQUESTS)
     return {
         "body_bytes": limits.BODY_BYTES,
         "batch_bytes": limits.BATCH_BYTES,
         "batch_items": limits.BATCH_ITEMS,
         "batch_lines": limits.BATCH_LINES,
-        "id_characters": limits.ID_LENGTH,
-        "safety_factor": {"minimum": low, "maximum": high},
-        "longest_freeze_s": course.LONGEST_FREEZE,
-        "longest_thaw_s": course.LONGEST_THAW,
-        "quantities": quantities,
-        "choices": {
-            "units": schemas.UNITS,
-            "orientation": schemas.ORIENTATIONS,
-            "standard": pipes.standards(),
-            "material": [m.key for m in materials.catalogue()],
-            "lining": schemas.layer_keys("lining"),
-            "insulation": schemas.layer_keys("insulation"),
-            "fluid": [f.key for f in fluids.catalogue()],
-        },
+        "id_characters": found["texts"]["id"]["maximum"],
+        "safety_factor": found["numbers"]["safety_factor"],
+        "longest_freeze_s": freeze.LONGEST_FREEZE,
+        "longest_thaw_s": freeze.LONGEST_THAW,
+        **found,
         "exposure": [
             {"regime": e.regime, "substance": e.substance, "quantity": e.quantity,
              "bound": e.bound, "mole_fraction": e.mole_fraction,

@@ -1,7 +1,7 @@
 """The OpenAPI description: written by hand with shorthands, served in plain OpenAPI 3.1.
 
 ``openapi/openapi.yaml`` says in a line what would take forty; nothing that starts with ``x-`` is
-left once it is expanded. ``python -m stillpipe.web.description`` prints the expanded description.
+left once it is expanded. ``python -m stillpipe.api.description`` prints the expanded description.
 
 ==============  ====================================================================================
 shorthand       stands for
@@ -32,7 +32,8 @@ import orjson
 import yaml
 
 import stillpipe
-from stillpipe.web import limits, units
+from stillpipe.api import limits, units
+from stillpipe.model.declare import Quantity
 
 Tree = dict[str, Any]
 
@@ -99,10 +100,12 @@ def _quantity(said: Tree, name: str) -> Tree:
     """Return a quantity of a request, bounds converted into each accepted unit."""
     kind, unit = units.KINDS[said["kind"]], said["unit"]
     low, high = (kind.to_si(said[end], unit) for end in ("minimum", "maximum"))
-    bound = limits.Bound(kind.name, low, high)
+    bound = Quantity(kind.name, low, high, says="")
     choices = []
     for accepted in kind.accepted:
-        ends = zip(("minimum", "maximum"), map(_number, bound.within(accepted)), strict=True)
+        ends = zip(
+            ("minimum", "maximum"), map(_number, limits.within(bound, accepted)), strict=True
+        )
         members = {"value": {"type": "number", **dict(ends)}, "unit": {"const": accepted}}
         choices.append({"title": f"{name}In{_camel(accepted)}", **_closed(members)})
     if len(choices) == 1:

@@ -14,11 +14,13 @@ from typing import Self
 
 from flask import Response, current_app, g, request
 
+from stillpipe.api.problems import RequestError
 from stillpipe.errors import CancelledError, Fault
 from stillpipe.physics import work
-from stillpipe.web import departures, metrics, settings
-from stillpipe.web.departures import Caller
-from stillpipe.web.problems import RequestError
+from stillpipe.server import settings
+from stillpipe.server.admission import departures
+from stillpipe.server.admission.departures import Caller
+from stillpipe.server.observability import metrics
 
 
 class Gate:

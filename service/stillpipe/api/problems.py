@@ -4,10 +4,7 @@ import logging
 from collections.abc import Mapping
 from typing import Any
 
-import orjson
-from flask import Flask, Response
 from marshmallow import ValidationError
-from werkzeug.exceptions import HTTPException
 
 from stillpipe.errors import StillpipeError
 
@@ -58,12 +55,8 @@ TYPES: dict[str, tuple[int, str, str]] = {
 }  # fmt: skip
 """Problem types: slug to (status, title, explanation)."""
 
-_STATUS = {404: "not-found", 405: "method-not-allowed", 413: "too-large",
-           415: "unsupported-media-type"}  # fmt: skip
-
 
 _log = logging.getLogger(__name__)
-_HEADERS = {401: {"WWW-Authenticate": 'Bearer realm="stillpipe"'}, 503: {"Retry-After": "1"}}
 
 
 class RequestError(Exception):
@@ -130,38 +123,3 @@ def of(error: Exception, base: tuple[str, ...] = ()) -> dict[str, Any]:
         return body(error.kind, str(error), errors)
     _log.error("unexpected error", exc_info=error)
     return body("internal", "The request could not be answered.")
-
-
-def response(problem: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
-    """Return a problem as a response."""
-    reply = Response(
-        orjson.dumps(problem), status=problem["status"], content_type="application/problem+json"
-    )
-    reply.headers.update(headers or {})
-    return reply
-
-
-def _http(error: HTTPException) -> Response:
-    code = error.code or 500
-    kept = {k: v for k, v in error.get_headers() if k.lower() != "content-type"}
-    slug = _STATUS.get(code, "http")
-    return response(body(slug, error.description or error.name, status=code), kept)
-
-
-def known(error: Exception) -> Response:
-    """Return the reply to an error raised on purpose."""
-    problem = of(error)
-    given = error.headers if isinstance(error, RequestError) else {}
-    return response(problem, _HEADERS.get(problem["status"], {}) | given)
-
-
-def _unexpected(error: Exception) -> Response:
-    return response(of(error))
-
-
-def register(app: Flask) -> None:
-    """Map every exception of ``app`` to a problem."""
-    app.register_error_handler(HTTPException, _http)
-    for kind in (RequestError, ValidationError, StillpipeError):
-        app.register_error_handler(kind, known)
-    app.register_error_handler(Exception, _unexpected)

@@ -88,7 +88,7 @@ def _pool() -> ProcessPoolExecutor:
         pid = os.getpid()
         if pid not in _pools:
             context = multiprocessing.get_context("forkserver")
-            context.set_forkserver_preload(["stillpipe.web.warmed"])
+            context.set_forkserver_preload(["stillpipe.server.batch.warmed"])
             _pools[pid] = ProcessPoolExecutor(processes(), context, _begin)
         return _pools[pid]
 

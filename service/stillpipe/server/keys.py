@@ -1,6 +1,6 @@
 """Optional API keys: SHA-256 digests in a file, several at once, changed without a restart.
 
-    python -m stillpipe.web.keys NAME
+    python -m stillpipe.server.keys NAME
 
 prints a new key, to be given to the caller, and the line for the file named by
 ``STILLPIPE_KEYS_FILE``. Without that variable every request is let in. The file is read for every
@@ -19,7 +19,7 @@ from pathlib import Path
 
 from flask import g, request
 
-from stillpipe.web.problems import RequestError
+from stillpipe.api.problems import RequestError
 
 OPEN = ("/livez", "/readyz", "/openapi.json", "/openapi.yaml", "/docs", "/metrics")
 """Addresses that never ask for a key; a proxy decides who reaches /metrics."""
