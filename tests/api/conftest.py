@@ -30,7 +30,7 @@ def example(stem: str) -> Any:
 
 def request_of(stem: str) -> type[Request]:
     """The request class of an example."""
-    return registry.REQUESTS[NAMES[stem]]
+    return registry.ENDPOINTS[NAMES[stem]].request
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,9 @@
 import pytest
 
 from stillpipe.api import registry
-from stillpipe.api.columns import Column, column
+from stillpipe.api.inputs.columns import Column, column
 
-REQUESTS = list(registry.REQUESTS.values())
+REQUESTS = list(registry.REQUESTS)
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from api.conftest import example, request_of
-from stillpipe.api import echo, schemas
 from stillpipe.api.forms import pictures, sheet
+from stillpipe.api.inputs import echo, schemas
 
 SPACE = "{http://www.w3.org/2000/svg}"
 NAME = "harbour-lane-baths/filter-room/<point> $1$"
@@ -170,7 +170,7 @@ def test_matplotlib_is_not_imported_until_a_picture_is_asked_for() -> None:
     code = (
         "import sys; from stillpipe.api import answers, registry;"
         "assert 'matplotlib' not in sys.modules;"
-        "import api.test_forms as t; registry.FORMS['plug-time'][registry.SVG](t.freeze());"
+        "import api.test_forms as t; registry.ENDPOINTS['plug-time'].forms[registry.SVG](t.freeze());"
         "assert 'matplotlib' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=120, cwd="tests")

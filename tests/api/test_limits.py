@@ -8,11 +8,12 @@ import pytest
 from marshmallow import ValidationError
 
 from api.conftest import example
-from stillpipe.api import limits, registry, schemas, units
+from stillpipe.api import limits, registry, units
+from stillpipe.api.inputs import schemas
 from stillpipe.model.declare import Choice, Count, Input, Many, Number, Quantity, Text
 from stillpipe.model.requests import PlugTimeRequest
 
-REQUESTS = list(registry.REQUESTS.values())
+REQUESTS = list(registry.REQUESTS)
 SECTIONS: dict[type[Input], str] = {
     Quantity: "quantities", Number: "numbers", Count: "numbers", Many: "lists", Text: "texts",
     Choice: "choices",

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 import yaml
 
-from stillpipe.web import description, limits, units
-from stillpipe.web.description import expanded
+from stillpipe.api import description, limits, units
+from stillpipe.api.description import expanded
 
 
 def names(node: Any) -> set[str]:
@@ -155,7 +155,7 @@ def test_a_description_that_cannot_be_read_is_one_error(
 
 def test_the_command_prints_what_is_served() -> None:
     printed = subprocess.run(
-        [sys.executable, "-m", "stillpipe.web.description"],
+        [sys.executable, "-m", "stillpipe.api.description"],
         capture_output=True, timeout=120, check=True,
     ).stdout  # fmt: skip
     assert yaml.safe_load(printed) == description.tree()

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from marshmallow import ValidationError
 
 from contract.test_specification import EXAMPLES, operation, validator
-from stillpipe.web import answers
+from stillpipe.api.inputs import schemas
+from stillpipe.api.registry import ENDPOINTS
 
 Tree = Any
 
@@ -62,7 +63,7 @@ def bodies(draw: st.DrawFn) -> tuple[str, str, Tree]:
 def test_json_schema_and_marshmallow_agree(case: tuple[str, str, Tree]) -> None:
     name, schema, tree = case
     try:
-        answers.ESTIMATES[name].schema.load(tree)
+        schemas.schema_of(ENDPOINTS[name].request).load(tree)
         loaded = True
     except ValidationError:
         loaded = False

@@ -4,7 +4,7 @@ import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis import Case, Response, checks
 
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
 
 schemathesis.serializer.alias("application/x-ndjson", "text/plain")
 application = create_app()

@@ -13,8 +13,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from stillpipe.web import batch, limits, pool
-from stillpipe.web.spool import Spool
+from stillpipe.api import limits
+from stillpipe.server.batch import batch, pool
+from stillpipe.server.batch.spool import Spool
 
 REQUEST = {
     "id": "harbour-lane-baths/filter-room/point-1",

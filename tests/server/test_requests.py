@@ -8,11 +8,12 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from stillpipe.api import limits
+from stillpipe.api.answers import ANSWERS
 from stillpipe.errors import CancelledError, Fault, SolverError, TooCostlyError
 from stillpipe.estimates import plug_time
 from stillpipe.physics import work
-from stillpipe.web import answers, limits
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
 
 
 def body(**changes: Any) -> dict[str, Any]:
@@ -163,7 +164,7 @@ def fails_with(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
         raise error
 
     monkeypatch.setattr(plug_time, "plug_time", broken)
-    answers.answer.cache_clear()
+    ANSWERS.cached.cache_clear()
 
 
 def test_a_solver_without_an_answer_is_logged(
@@ -279,7 +280,7 @@ def test_an_unexpected_error_is_a_plain_500_problem(
         raise RuntimeError("secret")
 
     monkeypatch.setattr(plug_time, "plug_time", broken)
-    answers.answer.cache_clear()
+    ANSWERS.cached.cache_clear()
     reply = send(client, body(id="breaks"))
     assert reply.status_code == 500
     assert "secret" not in reply.get_data(as_text=True)
@@ -287,10 +288,10 @@ def test_an_unexpected_error_is_a_plain_500_problem(
 
 
 def test_equal_bodies_are_answered_from_memory(client: FlaskClient) -> None:
-    answers.answer.cache_clear()
+    ANSWERS.cached.cache_clear()
     first, second = (send(client, body(id="twice")).data for _ in range(2))
     assert first == second
-    assert answers.answer.cache_info().hits == 1
+    assert ANSWERS.cached.cache_info().hits == 1
 
 
 def test_defaults_are_marked_and_units_follow_the_request(client: FlaskClient) -> None:

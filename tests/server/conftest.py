@@ -12,7 +12,7 @@ from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 from werkzeug.serving import make_server
 
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication

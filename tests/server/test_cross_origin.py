@@ -7,9 +7,9 @@ from flask import Response
 from flask.testing import FlaskClient
 from selenium import webdriver
 
-from stillpipe.web import cross_origin, keys
-from stillpipe.web.app import create_app
-from web.conftest import served
+from server.conftest import served
+from stillpipe.server import cross_origin, keys
+from stillpipe.server.app import create_app
 
 OURS = "https://dispatch.harbour-lane.example"
 BODY = (Path(__file__).parents[2] / "openapi" / "examples" / "plug-time-request.json").read_bytes()

@@ -8,7 +8,7 @@ import stillpipe
 
 STARTED = """
 import sys
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
 create_app()
 print(*(m for m in ("CoolProp", "matplotlib", "scipy.optimize", "iapws") if m in sys.modules))
 """

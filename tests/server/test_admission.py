@@ -9,12 +9,13 @@ from contextlib import contextmanager
 import pytest
 from flask.testing import FlaskClient
 
+from stillpipe.api.problems import RequestError
 from stillpipe.errors import CancelledError
-from stillpipe.web import departures, settings
-from stillpipe.web.admission import Gate
-from stillpipe.web.app import create_app
-from stillpipe.web.departures import Caller
-from stillpipe.web.problems import RequestError
+from stillpipe.server import settings
+from stillpipe.server.admission import departures
+from stillpipe.server.admission.departures import Caller
+from stillpipe.server.admission.gate import Gate
+from stillpipe.server.app import create_app
 
 PATIENCE = 300.0
 

@@ -3,8 +3,8 @@
 import pint
 import pytest
 
+from stillpipe.api import limits, units
 from stillpipe.errors import SolverError
-from stillpipe.web import limits, units
 
 # Exact by definition: international inch and foot, avoirdupois pound (1959 agreement),
 # degree Fahrenheit; BTU_IT 1055.05585262 J (ISO 31-4); psi = lbf/in2 from those and g 9.80665.

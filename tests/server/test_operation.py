@@ -9,8 +9,10 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from stillpipe.web import description, keys, logs
-from stillpipe.web.app import create_app
+from stillpipe.api import description
+from stillpipe.server import keys
+from stillpipe.server.app import create_app
+from stillpipe.server.observability import logs
 
 REQUEST = json.loads(
     (Path(__file__).parents[2] / "openapi" / "examples" / "plug-time-request.json").read_text()
