@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -24,17 +25,29 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+PATIENCE = 600.0
+"""How long anything is waited for before it counts as a fault [s]: more than any machine needs."""
+
+
+def until(condition: Callable[[], object], what: str) -> None:
+    """Wait until ``condition()`` holds; ``what`` is said if it never does."""
+    end = time.monotonic() + PATIENCE
+    while not condition():
+        assert time.monotonic() < end, f"never: {what}"
+        time.sleep(0.05)
+
+
 def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
     """Wait until ``address`` answers 200."""
-    for _ in range(480):
+
+    def answered() -> bool:
         assert process.poll() is None, "the server ended"
         try:
-            if requests.get(address, timeout=5).status_code == 200:
-                return
+            return requests.get(address, timeout=PATIENCE).status_code == 200
         except requests.ConnectionError:
-            pass
-        time.sleep(0.1)
-    raise AssertionError(f"{address} never answered")
+            return False
+
+    until(answered, f"{address} answers")
 
 
 class Server:
@@ -59,7 +72,7 @@ class Server:
     def stop(self) -> None:
         """Send gunicorn SIGTERM and wait for its end."""
         self.server.terminate()
-        self.server.wait(timeout=40)
+        self.server.wait(timeout=PATIENCE)
 
     def workers(self) -> list[int]:
         """Return the process ids of gunicorn's workers."""
@@ -106,7 +119,7 @@ class Stack(Server):
         shutil.copytree(ROOT / "deploy" / "nginx", self.configuration)
         self._set("listen.conf", "8080", str(self.outer))
         self._set("upstreams.conf", "127.0.0.1:8000", f"127.0.0.1:{self.inner}")
-        self._set("upstreams.conf", "max_conns=32", f"max_conns={most}")
+        self._set("upstreams.conf", "max_conns=32 ", f"max_conns={most} ")
         self._set("rates.conf", "20r/s", rate)
         if origin:
             self._set("origins.conf", 'default "";', f'default ""; "{origin}" $http_origin;')
@@ -140,4 +153,4 @@ class Stack(Server):
     ) -> None:
         super().__exit__(kind, value, trace)
         self.proxy.send_signal(signal.SIGQUIT)
-        self.proxy.wait(timeout=40)
+        self.proxy.wait(timeout=PATIENCE)
