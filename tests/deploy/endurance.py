@@ -138,9 +138,10 @@ def busy(_options: argparse.Namespace) -> None:
         stack = held.enter_context(
             Stack(Path(folder), settings=APPLICATION, PYTHONPATH=TESTS, STILLPIPE_STAND_IN="busy")
         )
+        session = requests.Session()
+        rest = timed(lambda: session.get(f"{stack.address}/livez", timeout=PATIENCE), 500)
         with asking(stack.address, 64):
             time.sleep(2.0)
-            session = requests.Session()
             times = timed(lambda: session.get(f"{stack.address}/livez", timeout=PATIENCE), 500)
             pages = timed(lambda: session.get(f"{stack.address}/v1/limits", timeout=PATIENCE), 200)
         begun = time.monotonic()
@@ -154,7 +155,7 @@ def busy(_options: argparse.Namespace) -> None:
         until(lambda: cancelled(stack) >= 64, "all have ended")
         ended = time.monotonic() - begun
     print(
-        f"64 estimates without end: /livez {p99(times)} of 500; /v1/limits {p99(pages)} of 200; "
+        f"64 estimates without end: /livez {p99(times)} of 500 (at rest {p99(rest)}); /v1/limits {p99(pages)} of 200; "
         f"an ordinary estimate {answered:.2f} s after all left, the last work ended within "
         f"{ended:.2f} s"
     )

@@ -1,8 +1,12 @@
 """Every place taken by estimates without end: the rest is served, and who leaves ends the work."""
 
 import json
+import os
 import re
+import signal
 import socket
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -165,6 +169,30 @@ def wall_clock_readers() -> list[str]:
 def test_a_jump_of_the_wall_clock_reaches_nothing() -> None:
     """No module of the service asks what time it is, so that nothing waits or counts by it."""
     assert wall_clock_readers() == []
+
+
+def test_a_start_that_fails_leaves_no_files_in_memory() -> None:
+    environment = os.environ | {"STILLPIPE_CORS_ORIGINS": "no origin"}
+    environment |= {"STILLPIPE_BIND": "127.0.0.1:0"}
+    environment.pop("PROMETHEUS_MULTIPROC_DIR", None)
+    command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
+    started = subprocess.Popen(command, cwd=ROOT, env=environment, stderr=subprocess.PIPE)
+    _, said = started.communicate(timeout=PATIENCE)
+    assert started.returncode != 0
+    assert b"OriginError" in said
+    for folder in ("/dev/shm", "/tmp"):  # noqa: S108
+        assert not Path(folder, f"stillpipe-metrics-{started.pid}").exists()
+
+
+def test_an_end_leaves_no_files_in_memory() -> None:
+    with Server() as server:
+        folder = Path(f"/dev/shm/stillpipe-metrics-{server.server.pid}")  # noqa: S108
+        first = set(server.workers())
+        for worker in first:
+            os.kill(worker, signal.SIGTERM)  # a worker's end takes nothing away
+        until(lambda: len(set(server.workers()) - first) == 2, "two workers are there again")
+        assert not Path("/dev/shm").is_dir() or folder.exists()  # noqa: S108
+    assert not folder.exists()
 
 
 BAD = {
