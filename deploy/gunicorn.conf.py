@@ -17,7 +17,8 @@ preload_app = True
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108
 control_socket_disable = True
 timeout = 60
-graceful_timeout = 30
+graceful_timeout = 25
+"""With what ends a pod before it, less than Kubernetes allows in all."""
 keepalive = 5
 limit_request_line = 8190
 limit_request_field_size = 8190

@@ -95,9 +95,9 @@ def serve() -> tuple[str, "subprocess.Popen[bytes]"]:
     command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
     environment = os.environ | {"STILLPIPE_BIND": bind, "STILLPIPE_WORKERS": "1"}
     server = subprocess.Popen(command, cwd=ROOT, env=environment, stderr=subprocess.DEVNULL)
-    for _ in range(240):
+    for _ in range(2400):
         try:
-            connection = http.client.HTTPConnection(bind, timeout=5)
+            connection = http.client.HTTPConnection(bind, timeout=600)
             connection.request("GET", "/readyz")
             if connection.getresponse().status == 200:
                 break

@@ -39,9 +39,9 @@ class Server:
         self.process = subprocess.Popen(
             command, cwd=ROOT, env=environment, stderr=subprocess.DEVNULL
         )
-        for _ in range(240):
+        for _ in range(2400):
             try:
-                self.connection = http.client.HTTPConnection(self.bind, timeout=30)
+                self.connection = http.client.HTTPConnection(self.bind, timeout=600)
                 self.connection.request("GET", "/readyz")
                 if self.connection.getresponse().read():
                     return

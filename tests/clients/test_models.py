@@ -42,7 +42,7 @@ def models(described: Path, tmp_path_factory: pytest.TempPathFactory) -> Any:
 
 def ask(live: Live, name: str, body: str) -> requests.Response:
     heads = {"Content-Type": "application/json", "Authorization": f"Bearer {live.key}"}
-    return requests.post(f"{live.address}/v1/{name}", body, headers=heads, timeout=60)
+    return requests.post(f"{live.address}/v1/{name}", body, headers=heads, timeout=600)
 
 
 @pytest.mark.parametrize("name", list(ENDPOINTS))

@@ -51,7 +51,7 @@ def module(generated: str, name: str) -> Any:
 @pytest.fixture
 def caller(generated: str, live: Live) -> Iterator[Any]:
     client = module(generated, "client")
-    with client.AuthenticatedClient(base_url=live.address, token=live.key, timeout=60) as asking:
+    with client.AuthenticatedClient(base_url=live.address, token=live.key, timeout=600) as asking:
         yield asking
 
 

@@ -42,7 +42,7 @@ def redocly(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [REDOCLY, command, "--config", CONFIGURATION, *rest],
         env=os.environ | {"REDOCLY_TELEMETRY": "off", "REDOCLY_SUPPRESS_UPDATE_NOTICE": "true"},
-        capture_output=True, text=True, timeout=120, check=False,
+        capture_output=True, text=True, timeout=600, check=False,
     )  # fmt: skip
 
 

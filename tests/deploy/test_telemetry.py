@@ -4,8 +4,7 @@ import gzip
 import subprocess
 import sys
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
@@ -13,7 +12,7 @@ import requests
 from opentelemetry.proto.collector.trace.v1.trace_service_pb2 import ExportTraceServiceRequest
 from opentelemetry.proto.trace.v1.trace_pb2 import ResourceSpans, Span
 
-from deploy.stack import ROOT, Server
+from deploy.stack import ROOT, Server, until
 from stillpipe import __version__
 from stillpipe.server.app import create_app
 from stillpipe.server.observability.spans import TelemetryError
@@ -57,13 +56,6 @@ def collector() -> Iterator[Collector]:
         thread.join()
 
 
-def until(true: Callable[[], object]) -> None:
-    for _ in range(200):
-        if true():
-            return
-        time.sleep(0.1)
-
-
 def attributes(span: Span | ResourceSpans) -> dict[str, object]:
     held = span.attributes if isinstance(span, Span) else span.resource.attributes
     return {a.key: getattr(a.value, str(a.value.WhichOneof("value"))) for a in held}
@@ -80,14 +72,14 @@ def test_spans_of_all_workers_arrive_within_the_callers_trace(collector: Collect
     ) as server:
         for _ in range(40):  # new connections, so that both workers get some
             reply = requests.post(
-                f"{server.address}/v1/plug-time", EXAMPLE, headers=heads, timeout=30
+                f"{server.address}/v1/plug-time", EXAMPLE, headers=heads, timeout=600
             )
             assert reply.status_code == 200
             assert reply.headers["traceparent"] == heads["traceparent"]
-        refused = requests.post(f"{server.address}/v1/plug-time", b"{}", headers=heads, timeout=30)
+        refused = requests.post(f"{server.address}/v1/plug-time", b"{}", headers=heads, timeout=600)
         assert refused.status_code == 422
-        requests.get(f"{server.address}/livez", timeout=30)
-        until(lambda: len(collector.spans()) >= 82)
+        requests.get(f"{server.address}/livez", timeout=600)
+        until(lambda: len(collector.spans()) >= 82, "the spans arrive")
     spans = collector.spans()
     assert {s.trace_id.hex() for s in spans} == {TRACE}
     outer = [s for s in spans if s.kind == Span.SPAN_KIND_SERVER]

@@ -14,7 +14,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 @pytest.mark.browser
 def test_an_example_is_sent_from_the_page(site: str, browser: webdriver.Chrome) -> None:
     browser.get(f"{site}/docs#/estimates/plugTime")
-    wait = WebDriverWait(browser, 30)
+    wait = WebDriverWait(browser, 600)
     block = "#operations-estimates-plugTime"
     execute = (By.CSS_SELECTOR, f"{block} button.execute")
     button = wait.until(element_to_be_clickable(execute))
@@ -29,7 +29,7 @@ def test_an_example_is_sent_from_the_page(site: str, browser: webdriver.Chrome) 
 
 
 def test_the_page_allows_nothing_inline_and_nothing_foreign(site: str) -> None:
-    page = requests.get(f"{site}/docs", timeout=10)
+    page = requests.get(f"{site}/docs", timeout=600)
     policy = page.headers["Content-Security-Policy"]
     assert "unsafe" not in policy
     assert "default-src 'none'" in policy

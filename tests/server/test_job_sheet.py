@@ -16,7 +16,7 @@ REQUEST = json.loads(EXAMPLE.read_text())
 def sheet(site: str, **changes: object) -> str:
     reply = requests.post(
         f"{site}/v1/job-estimate", json=REQUEST | changes, headers={"Accept": "text/html"},
-        timeout=30,
+        timeout=600,
     )  # fmt: skip
     assert reply.status_code == 200
     assert reply.headers["Content-Type"].startswith("text/html")
@@ -38,7 +38,7 @@ def test_the_sheet_fits_a_phone_and_says_the_figures(
     width = browser.execute_script("return document.documentElement.scrollWidth")
     assert width <= 390, "nothing may stick out sideways"
     text = browser.find_element(By.TAG_NAME, "body").text
-    answer = requests.post(f"{site}/v1/job-estimate", json=REQUEST, timeout=30).json()
+    answer = requests.post(f"{site}/v1/job-estimate", json=REQUEST, timeout=600).json()
     assert answer["quote"]["total"] in text
     assert answer["cautions"][0]["text"] in text
     for event in answer["timeline"]:
