@@ -5,7 +5,7 @@ import pytest
 from stillpipe.api import registry
 from stillpipe.api.columns import Column, column
 
-REQUESTS = list(registry.REQUESTS.values())
+REQUESTS = registry.REQUESTS
 
 
 @pytest.mark.parametrize(

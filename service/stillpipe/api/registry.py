@@ -5,14 +5,24 @@ from importlib import import_module
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from stillpipe.estimates import (
+    co2_mass,
+    cylinder_count,
+    frost_check,
+    hold_time,
+    plug_time,
+    spacing,
+    ventilation,
+)
+from stillpipe.estimates.job import job_estimate
 from stillpipe.model import requests
-from stillpipe.model.figures import AnyAnswer
+from stillpipe.model.figures import Answer
 
 SVG = "image/svg+xml"
 HTML = "text/html"
 
 JSON = dict[str, Any]
-Estimate = Callable[[Any], AnyAnswer]
+Estimate = Callable[[Any], Answer[Any]]
 Form = Callable[[JSON], bytes]
 
 
@@ -37,26 +47,21 @@ def _form(module: str, name: str) -> Form:
     return made
 
 
-REQUESTS: Mapping[str, type[requests.Request]] = MappingProxyType({
-    "plug-time": requests.PlugTimeRequest,
-    "hold-time": requests.HoldTimeRequest,
-    "co2-mass": requests.Co2MassRequest,
-    "cylinder-count": requests.CylinderCountRequest,
-    "spacing-validation": requests.SpacingRequest,
-    "frost-check": requests.FrostCheckRequest,
-    "ventilation": requests.VentilationRequest,
-    "job-estimate": requests.JobEstimateRequest,
+ESTIMATES: Mapping[str, Endpoint] = MappingProxyType({
+    "plug-time": Endpoint(
+        requests.PlugTimeRequest, plug_time.plug_time, {SVG: _form("pictures", "plug_time")}
+    ),
+    "hold-time": Endpoint(requests.HoldTimeRequest, hold_time.hold_time),
+    "co2-mass": Endpoint(requests.Co2MassRequest, co2_mass.co2_mass),
+    "cylinder-count": Endpoint(requests.CylinderCountRequest, cylinder_count.cylinder_count),
+    "spacing-validation": Endpoint(requests.SpacingRequest, spacing.spacing),
+    "frost-check": Endpoint(requests.FrostCheckRequest, frost_check.frost_check),
+    "ventilation": Endpoint(requests.VentilationRequest, ventilation.ventilation),
+    "job-estimate": Endpoint(
+        requests.JobEstimateRequest, job_estimate.job_estimate,
+        {SVG: _form("pictures", "job"), HTML: _form("sheet", "job")},
+    ),
 })  # fmt: skip
 
-FORMS: Mapping[str, Mapping[str, Form]] = MappingProxyType({
-    "plug-time": {SVG: _form("pictures", "plug_time")},
-    "job-estimate": {SVG: _form("pictures", "job"), HTML: _form("sheet", "job")},
-})  # fmt: skip
-
-
-def endpoints(estimates: Mapping[str, Estimate]) -> dict[str, Endpoint]:
-    """Return the endpoint of each of ``estimates``, which stand by the names of their addresses."""
-    return {
-        name: Endpoint(REQUESTS[name], estimate, FORMS.get(name, {}))
-        for name, estimate in estimates.items()
-    }
+REQUESTS = tuple(endpoint.request for endpoint in ESTIMATES.values())
+"""What may be asked."""
