@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 from marshmallow import ValidationError
 
-from api.conftest import estimate, example
+from api.examples import EFFORT, estimate, example
 from stillpipe.api.answers import Answers
 from stillpipe.api.registry import SVG, Endpoint
-from stillpipe.model.figures import AnyAnswer
+from stillpipe.model.figures import Answer
 from stillpipe.model.requests import PlugTimeRequest
 
 BODY = json.dumps(example("plug-time-request")).encode()
@@ -23,7 +23,7 @@ class Counted:
     def __init__(self) -> None:
         self.times = 0
 
-    def __call__(self, request: PlugTimeRequest) -> AnyAnswer:
+    def __call__(self, request: PlugTimeRequest) -> Answer[Any]:
         self.times += 1
         return estimate(request)
 
@@ -44,21 +44,23 @@ def answers(counted: Counted) -> Answers:
 
 
 def test_an_equal_body_is_estimated_once(answers: Answers, counted: Counted) -> None:
-    first, fresh = answers.answer("made-up", BODY)
+    first, effort = answers.answer("made-up", BODY)
     again, remembered = answers.answer("made-up", BODY)
-    assert (first, fresh, remembered, counted.times) == (again, True, False, 1)
-    assert json.loads(first) == answers.reply("made-up", json.loads(BODY))
+    assert (first, effort, remembered, counted.times) == (again, EFFORT, None, 1)
+    assert (json.loads(first), EFFORT) == answers.reply("made-up", json.loads(BODY))
 
 
 def test_another_form_is_made_from_the_same_estimate(answers: Answers, counted: Counted) -> None:
     answers.answer("made-up", BODY)
-    picture, fresh = answers.answer("made-up", BODY, SVG)
-    assert (picture, fresh, counted.times) == (b"<svg>conditional</svg>", False, 1)
+    picture, effort = answers.answer("made-up", BODY, SVG)
+    assert (picture, effort, counted.times) == (b"<svg>conditional</svg>", None, 1)
 
 
-def test_a_form_alone_is_fresh_and_keeps_the_json_too(answers: Answers, counted: Counted) -> None:
-    assert answers.answer("made-up", BODY, SVG)[1]
-    assert not answers.answer("made-up", BODY)[1]
+def test_a_form_alone_is_estimated_and_keeps_the_json_too(
+    answers: Answers, counted: Counted
+) -> None:
+    assert answers.answer("made-up", BODY, SVG).effort == EFFORT
+    assert answers.answer("made-up", BODY).effort is None
     assert counted.times == 1
 
 

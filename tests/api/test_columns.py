@@ -5,7 +5,7 @@ import pytest
 from stillpipe.api import registry
 from stillpipe.api.inputs.columns import Column, column
 
-REQUESTS = list(registry.REQUESTS)
+REQUESTS = registry.REQUESTS
 
 
 @pytest.mark.parametrize(

@@ -9,13 +9,15 @@ import orjson
 import pytest
 
 import stillpipe
-from api.conftest import Figures, Part, estimate, example
+from api.examples import Figures, Part, estimate, example
 from stillpipe.api import dump
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import SolverError
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Range, Severity
+from stillpipe.model.figures import Amount, Range, Severity
 from stillpipe.model.requests import PlugTimeRequest
+
+TRIED = Amount(165.0, "conductance")
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,7 @@ class Loose:
     limit: Annotated[Part | None, Plain(says="A group.")] = None
     gap: Annotated[float | None, Figure("length", says="A quantity.")] = None
     kept: Annotated[bool, Plain(says="A flag.")] = True
+    tried: Annotated[Amount, Plain(says="A quantity of any kind.")] = TRIED
 
 
 def test_a_reply_begins_with_its_head() -> None:
@@ -72,7 +75,7 @@ def test_figures_are_shown_as_declared(
 def test_plain_members_are_shown_as_they_are() -> None:
     assert dump.figures(Loose(), "si") == {
         "amount": "12.50", "between": ["A", "B"], "weight": 0.25, "limit": None, "gap": None,
-        "kept": True,
+        "kept": True, "tried": {"value": 165.0, "unit": "W/(m2.K)"},
     }  # fmt: skip
     inner = dump.figures(Loose(limit=Part("x", 0.5), gap=0.0), "si")
     assert inner["limit"] == {"name": "x", "length": {"value": 500.0, "unit": "mm"}}

@@ -7,13 +7,13 @@ from typing import Any
 import orjson
 import pytest
 
-from api.conftest import SINGLE, example, request_of
+from api.examples import SINGLE, example, request_of
 from stillpipe.api import registry
 from stillpipe.api.inputs import echo, schemas
 from stillpipe.model.declare import Derived, Group, Many, Money, Quantity, inputs, members
 from stillpipe.model.requests import PlugTimeRequest
 
-REQUESTS = list(registry.REQUESTS)
+REQUESTS = registry.REQUESTS
 
 
 def echoed(tree: Any, request: type[Any]) -> dict[str, Any]:

@@ -7,13 +7,13 @@ from typing import Any
 import pytest
 from marshmallow import ValidationError
 
-from api.conftest import example
+from api.examples import example
 from stillpipe.api import limits, registry, units
 from stillpipe.api.inputs import schemas
 from stillpipe.model.declare import Choice, Count, Input, Many, Number, Quantity, Text
 from stillpipe.model.requests import PlugTimeRequest
 
-REQUESTS = list(registry.REQUESTS)
+REQUESTS = registry.REQUESTS
 SECTIONS: dict[type[Input], str] = {
     Quantity: "quantities", Number: "numbers", Count: "numbers", Many: "lists", Text: "texts",
     Choice: "choices",

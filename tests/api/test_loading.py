@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from marshmallow import ValidationError
 
-from api.conftest import NAMES, SINGLE, example, request_of
+from api.examples import NAMES, SINGLE, example, request_of
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.pipe import Orientation

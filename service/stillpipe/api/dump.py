@@ -11,13 +11,13 @@ from stillpipe.api.inputs.echo import JSON
 from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.errors import Fault, SolverError
 from stillpipe.model.declare import Figure, members
-from stillpipe.model.figures import Amount, AnyAnswer, Range
+from stillpipe.model.figures import Amount, Answer, Range
 
 DIGITS = 4
 """Of a figure whose kind is known only with it."""
 
 
-def reply(loaded: Loaded[Any], answer: AnyAnswer) -> JSON:
+def reply(loaded: Loaded[Any], answer: Answer[Any]) -> JSON:
     """Return the reply to a request: what every reply begins with, and the figures."""
     request = loaded.request
     head: JSON = {} if request.id is None else {"id": request.id}
@@ -46,18 +46,16 @@ def _figure(declared: Figure, value: Any, system: str) -> JSON | None:
     """Return a quantity, a range or a series with its unit; None where there is no figure."""
     if value is None:
         return None
-    if not isinstance(value, Range | tuple):
+    if isinstance(value, tuple):
+        return units.series(value, declared.kind, system, declared.digits)
+    if not isinstance(value, Range):
         return units.quantity(value, declared.kind, system, declared.digits)
-    unit = units.unit_of(declared.kind, system)
-    convert, digits = units.KINDS[declared.kind].from_si, declared.digits
-
-    def shown(number: float) -> float:
-        return units.rounded(convert(float(number), unit), digits)
-
-    if isinstance(value, Range):
-        high = None if value.high is None else shown(value.high)
-        return {"low": shown(value.low), "likely": shown(value.likely), "high": high, "unit": unit}
-    return {"unit": unit, "values": [shown(v) for v in value]}
+    ends = {"low": value.low, "likely": value.likely, "high": value.high}
+    shown: JSON = {
+        name: None if end is None else units.shown(end, declared.kind, system, declared.digits)
+        for name, end in ends.items()
+    }
+    return shown | {"unit": units.unit_of(declared.kind, system)}
 
 
 def _plain(value: Any, system: str) -> Any:

@@ -16,13 +16,13 @@ from stillpipe.estimates import (
 )
 from stillpipe.estimates.job import job_estimate
 from stillpipe.model import requests
-from stillpipe.model.figures import AnyAnswer
+from stillpipe.model.figures import Answer
 
 SVG = "image/svg+xml"
 HTML = "text/html"
 
 JSON = dict[str, Any]
-Estimate = Callable[[Any], AnyAnswer]
+Estimate = Callable[[Any], Answer[Any]]
 Form = Callable[[JSON], bytes]
 
 

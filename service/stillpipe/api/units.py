@@ -5,6 +5,7 @@ temperature difference are two kinds.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -162,9 +163,7 @@ def rounded(value: float, digits: int = 4) -> float:
     """
     if not math.isfinite(value):
         raise SolverError(Fault((), "a figure is not finite"))
-    if value == 0.0:
-        return value
-    return round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    return float(f"{value:.{digits}g}")
 
 
 def unit_of(kind: str, system: str) -> str:
@@ -173,7 +172,30 @@ def unit_of(kind: str, system: str) -> str:
     return chosen.us if system == "us" else chosen.si
 
 
+def shown(value: float, kind: str, system: str, digits: int) -> float:
+    """Return an SI ``value`` in the answer's unit, to so many significant digits."""
+    return rounded(KINDS[kind].from_si(float(value), unit_of(kind, system)), digits)
+
+
 def quantity(value: float, kind: str, system: str, digits: int = 6) -> dict[str, Any]:
-    """Return an SI ``value`` as a quantity of so many significant digits in the answer's unit."""
+    """Return an SI ``value`` with the answer's unit, to so many significant digits."""
+    return {"value": shown(value, kind, system, digits), "unit": unit_of(kind, system)}
+
+
+def series(values: Sequence[float], kind: str, system: str, digits: int) -> dict[str, Any]:
+    """Return SI ``values`` as a series of so many significant digits in the answer's unit.
+
+    The same as :func:`quantity` value by value, all at once.
+
+    Raises
+    ------
+    SolverError
+        where one is not finite
+    """
     unit = unit_of(kind, system)
-    return {"value": rounded(KINDS[kind].from_si(float(value), unit), digits), "unit": unit}
+    factor, offset = KINDS[kind].accepted[unit]
+    converted = tuple((value - offset) / factor for value in values)
+    if not all(map(math.isfinite, converted)):
+        raise SolverError(Fault((), "a figure is not finite"))
+    text = f"%.{digits}g " * len(converted) % converted
+    return {"unit": unit, "values": [float(number) for number in text.split()]}

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from stillpipe.api import registry
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Answer, Caution, Range, Reason, Severity
+from stillpipe.model.figures import Answer, Caution, Effort, Range, Reason, Severity
 from stillpipe.model.requests import PlugTimeRequest, Request
 
 FOLDER = Path(__file__).parents[2] / "openapi" / "examples"
@@ -31,6 +31,9 @@ def example(stem: str) -> Any:
 def request_of(stem: str) -> type[Request]:
     """The request class of an example."""
     return registry.ENDPOINTS[NAMES[stem]].request
+
+
+EFFORT = Effort(freezes=2, units=34)
 
 
 @dataclass(frozen=True)
@@ -68,4 +71,5 @@ def estimate(request: PlugTimeRequest) -> Answer[Figures]:
             severity=Severity.STOP,
             parts=(Part("wall", request.pipe.wall),),
         ),
+        effort=EFFORT,
     )
