@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import tempfile
 
 wsgi_app = "stillpipe.web.app:create_app()"
 bind = os.environ.get("STILLPIPE_BIND", "127.0.0.1:8000")
@@ -33,13 +34,33 @@ if "STILLPIPE_METRICS_BEGUN" not in os.environ:
     os.environ["STILLPIPE_METRICS_BEGUN"] = "1"
 
 
+scratch = f"{tempfile.gettempdir()}/stillpipe-{os.getpid()}"
+"""A folder for each worker, so that what a killed one leaves is known and dropped."""
+
+
+def post_fork(_server: object, worker: object) -> None:
+    """Give the worker, and all below it, a folder of its own for what it writes for a while."""
+    folder = f"{scratch}/{worker.pid}"
+    os.makedirs(folder, mode=0o700)
+    tempfile.tempdir = os.environ["TMPDIR"] = folder
+
+
+def post_worker_init(worker: object) -> None:
+    """Let batches know when the worker is told to end, and how long it may take."""
+    from stillpipe.web import endings  # noqa: PLC0415 - in the worker
+
+    endings.shutdown.watch(lambda: worker.alive, worker.cfg.graceful_timeout)
+
+
 def child_exit(_server: object, worker: object) -> None:
-    """Keep a dead worker's counts, drop its gauges."""
+    """Keep a dead worker's counts, drop its gauges and what it left."""
     from prometheus_client import multiprocess  # noqa: PLC0415 - after the folder is named
 
     multiprocess.mark_process_dead(worker.pid)
+    shutil.rmtree(f"{scratch}/{worker.pid}", ignore_errors=True)
 
 
 def on_exit(_server: object) -> None:
     """Leave nothing behind."""
     shutil.rmtree(os.environ["PROMETHEUS_MULTIPROC_DIR"], ignore_errors=True)
+    shutil.rmtree(scratch, ignore_errors=True)

@@ -1,5 +1,6 @@
 """The application: wiring only."""
 
+import gc
 import os
 import re
 import threading
@@ -8,7 +9,17 @@ import uuid
 from flask import Flask, Response, g, request
 
 from stillpipe.estimates import warm
-from stillpipe.web import cross_origin, docs, keys, limits, logs, metrics, problems, telemetry
+from stillpipe.web import (
+    cross_origin,
+    docs,
+    keys,
+    limits,
+    logs,
+    metrics,
+    problems,
+    shares,
+    telemetry,
+)
 from stillpipe.web.routes import api
 
 POLICY = "default-src 'none'; frame-ancestors 'none'"
@@ -22,6 +33,7 @@ def create_app(warm_up: bool = True) -> Flask:
     app = Flask("stillpipe", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES + 1
     app.config["READY"] = threading.Event()
+    app.config["SHARES"] = shares.from_environment()
     app.url_map.strict_slashes = True
     app.register_blueprint(api)
     app.register_blueprint(docs.pages)
@@ -38,8 +50,12 @@ def create_app(warm_up: bool = True) -> Flask:
     problems.register(app)
     cross_origin.allow(app)
     telemetry.instrument(app)
+    shares.trust_proxies(app)
     if warm_up:
         warm.warm()
+        # what is loaded stays: no collection walks it again, and workers share its pages
+        gc.collect()
+        gc.freeze()
         app.config["READY"].set()
     return app
 

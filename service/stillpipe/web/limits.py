@@ -13,6 +13,12 @@ BATCH_ITEMS = 10000
 """Most items of a batch as a JSON array or CSV."""
 BATCH_LINES = 100000
 """Most lines of a batch as lines of JSON."""
+BATCH_COLUMNS = 256
+"""Most columns of a batch as CSV."""
+ROW_LENGTH = 131072
+"""Longest row of a batch as CSV [characters]."""
+MEMBERS = 1000
+"""Most members of one JSON object."""
 ID_LENGTH = 128
 SAFETY_FACTOR = (1.0, 10.0)
 CAPTURE = (0.2, 1.0)

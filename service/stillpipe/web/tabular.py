@@ -2,30 +2,42 @@
 
 ``line_pressure [bar]`` holds numbers in bar; ``fluid.temperature [degC]`` a member of a member;
 ``stock [json]`` any member as JSON text. An empty cell leaves the member out. Answers have a column
-for every figure, ``closure.likely [s]``, in the order in which they first appear.
+for every figure, ``closure.likely [s]``, in the order in which they first appear; a text that a
+spreadsheet would take for a formula has an apostrophe before it.
 """
 
 import csv
 import io
+import itertools
 import json
+import logging
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections import Counter
+from collections.abc import Callable, Generator, Iterable, Iterator
+from contextlib import closing
 from typing import Any
 
+import orjson
 from marshmallow import Schema, fields
 
-from stillpipe.web import answers
-from stillpipe.web.fields import Quantity, Text
+from stillpipe.web import answers, bodies, limits
+from stillpipe.web.fields import Pattern, Quantity, Text
 from stillpipe.web.problems import RequestError
+from stillpipe.web.spool import Store
 
 HEAD = re.compile(r"(?P<path>[a-z0-9_]+(?:\.[a-z0-9_]+)*)(?: \[(?P<unit>[^\]]+)\])?")
 NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 LEFT_OUT = ("inputs", "history", "index", "estimate", "status", "result")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""What spreadsheets take for the beginning of a formula, or pass over before one."""
+BLOCK = 262144
 
 FAULT = b"\n!"
 """Begins what stands for a row that cannot be an item; no line and no JSON begins so."""
 
 Row = dict[str, Any]
+
+_log = logging.getLogger(__name__)
 
 
 class Column:
@@ -38,7 +50,7 @@ class Column:
         """Put the text ``cell`` into the request ``into``; what cannot be read stays text."""
         value: Any = cell
         if self.kind in ("number", "quantity") and NUMBER.fullmatch(cell):
-            value = json.loads(cell)
+            value = _json(cell)
         elif self.kind == "flag" and cell in ("true", "false"):
             value = cell == "true"
         self.put_typed(value, into)
@@ -55,31 +67,78 @@ class Column:
 
 
 def _json(cell: str) -> Any:
+    """Return the JSON value in ``cell``, or its text where that is none."""
     try:
-        return json.loads(cell)
-    except (ValueError, RecursionError):
+        return bodies.read(cell.encode())
+    except RequestError:
         return cell
 
 
-def items(body: bytes, most: int) -> Iterator[bytes]:
-    """Yield the items of a table as JSON.
+class _Lines:
+    """The lines of a table, as long as the row that they make is not too long."""
+
+    def __init__(self, text: io.TextIOWrapper) -> None:
+        self._text, self.row, self.length = text, 1, 0
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        line = self._text.readline(limits.ROW_LENGTH + 1)
+        if not line:
+            raise StopIteration
+        self.length += len(line)
+        if self.length > limits.ROW_LENGTH:
+            detail = f"row {self.row} has more than {limits.ROW_LENGTH} characters"
+            raise RequestError("malformed-csv", detail)
+        return line
+
+
+def _rows(body: Store) -> Generator[list[str], None, None]:
+    """Yield the rows that are not blank, one at a time.
+
+    Raises
+    ------
+    RequestError
+        where it is not CSV in UTF-8, or has a row that is too long or too many blank ones
+    """
+    with body.text() as text:
+        lines, blank = _Lines(text), 0
+        try:
+            for row in csv.reader(lines, strict=True):
+                lines.row, lines.length = lines.row + 1, 0
+                blank += not row
+                if blank > limits.BATCH_LINES:
+                    raise RequestError("malformed-csv", f"over {limits.BATCH_LINES} blank rows")
+                if row:
+                    yield row
+        except UnicodeDecodeError:
+            raise RequestError("malformed-csv", "not UTF-8") from None
+        except csv.Error as error:
+            raise RequestError("malformed-csv", f"row {lines.row}: {error}") from None
+
+
+def items(body: Store, most: int) -> Iterator[bytes]:
+    """Return an iterator over the items of a table as JSON; the whole table is checked first.
 
     Raises
     ------
     RequestError
         where it is not CSV in UTF-8, has an unknown column, no rows, or more than ``most``
     """
-    try:
-        rows = list(csv.reader(io.StringIO(body.decode("utf-8-sig"), newline=""), strict=True))
-    except UnicodeDecodeError:
-        raise RequestError("malformed-csv", "not UTF-8") from None
-    except csv.Error as error:
-        raise RequestError("malformed-csv", str(error)) from None
-    rows = [r for r in rows if r]
-    if not 2 <= len(rows) <= most + 1:
+    with closing(_rows(body)) as rows:
+        head = next(rows, None)
+        columns = columns_of(head) if head else []
+        count = sum(1 for _ in itertools.islice(rows, most + 1))
+    if not head or not 1 <= count <= most:
         raise RequestError("malformed-csv", f"must have a head and 1 to {most} rows")
-    columns = columns_of(rows[0])
-    return (_item(columns, row, rows[0]) for row in rows[1:])
+    return _items(body, head, columns)
+
+
+def _items(body: Store, head: list[str], columns: "list[Column | None]") -> Iterator[bytes]:
+    with closing(_rows(body)) as rows:
+        for row in itertools.islice(rows, 1, None):
+            yield _item(columns, row, head)
 
 
 def columns_of(head: list[str]) -> list[Column | None]:
@@ -90,6 +149,9 @@ def columns_of(head: list[str]) -> list[Column | None]:
     RequestError
         naming every column that cannot be used
     """
+    if len(head) > limits.BATCH_COLUMNS:
+        detail = f"must have at most {limits.BATCH_COLUMNS} columns"
+        raise RequestError("malformed-csv", detail)
     found: list[Column | None] = []
     errors = []
     for name in head:
@@ -99,19 +161,24 @@ def columns_of(head: list[str]) -> list[Column | None]:
         found.append(column)
     errors += [
         {"detail": "the column is given twice", "parameter": name}
-        for name in sorted({n for n in head if head.count(n) > 1})
+        for name, times in sorted(Counter(head).items())
+        if times > 1
     ]
-    paths = [c.path for c in found if c]
     errors += [
-        {"detail": "another column holds the same member", "parameter": ".".join(p)}
-        for p in sorted(set(paths))
-        if any(q != p and q[: len(p)] == p for q in paths) or paths.count(p) > 1
+        {"detail": "another column holds the same member", "parameter": ".".join(path)}
+        for path in _shared(Counter(c.path for c in found if c))
     ]
     if "estimate" not in head:
         errors.append({"detail": "required", "parameter": "estimate"})
     if errors:
         raise RequestError("malformed-csv", f"{len(errors)} column(s) cannot be used", errors)
     return found
+
+
+def _shared(paths: Counter[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """Return the paths that stand twice, or hold the member that another path leads into."""
+    over = {path[:i] for path in paths for i in range(1, len(path))}
+    return sorted(path for path, times in paths.items() if times > 1 or path in over)
 
 
 def _column(name: str) -> tuple[Column | None, str]:
@@ -141,7 +208,7 @@ def _kind(field: fields.Field[Any]) -> tuple[str, tuple[str, ...]]:
         return "quantity", tuple(field.kind.accepted)
     if isinstance(field, fields.Nested | fields.List):
         return "json", ()
-    if isinstance(field, Text):
+    if isinstance(field, Text | Pattern):
         return "text", ()
     return ("flag" if "Flag" in type(field).__name__ else "number"), ()
 
@@ -158,10 +225,14 @@ def _field(schema: Schema, path: tuple[str, ...]) -> fields.Field[Any] | None:
 
 
 def _item(columns: list[Column | None], row: list[str], head: list[str]) -> bytes:
+    """Return a row as an item, or what stands for one that cannot be; no row ends the others."""
     if len(row) != len(columns):
         return FAULT + f"the row has {len(row)} cells, the head {len(columns)}".encode()
-    cells = [cell or None for cell in row]
-    return json.dumps(item_of(head, columns, cells, Column.put)).encode()
+    try:
+        return json.dumps(item_of(head, columns, [c or None for c in row], Column.put)).encode()
+    except Exception:
+        _log.exception("unexpected error in a row of a batch")
+        return FAULT + b"the row cannot be read"
 
 
 def item_of(
@@ -183,15 +254,59 @@ def item_of(
     return item
 
 
-def table(replies: Iterable[Row]) -> bytes:
-    """Return replies of a batch as CSV."""
-    rows = [flat(r) for r in replies]
-    head = list(dict.fromkeys(name for row in rows for name in row))
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, head, restval="")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue().encode()
+class Answer:
+    """Replies of a batch as a table, kept on disk until all columns are known."""
+
+    def __init__(self) -> None:
+        """Begin without rows.
+
+        Raises
+        ------
+        StorageError
+            where there is no room for a file
+        """
+        self._store = Store()
+        self._head: dict[str, None] = {}
+
+    def add(self, reply: bytes) -> None:
+        """Add the row of the ``reply`` to an item.
+
+        Raises
+        ------
+        StorageError
+            where the disk takes no more
+        """
+        row = flat(orjson.loads(reply))
+        self._head |= dict.fromkeys(row)
+        self._store.append(orjson.dumps(row) + b"\n")
+
+    def csv(self) -> Iterator[bytes]:
+        """Yield the table, piece by piece."""
+        out = io.StringIO(newline="")
+        writer = csv.DictWriter(out, list(self._head), restval="")
+        writer.writeheader()
+        for line in self._store.lines():
+            writer.writerow({k: _plain(v) for k, v in orjson.loads(line).items()})
+            if out.tell() >= BLOCK:
+                yield _taken(out)
+        yield _taken(out)
+
+    def close(self) -> None:
+        """Drop the table."""
+        self._store.close()
+
+
+def _taken(out: io.StringIO) -> bytes:
+    """Return what was written, and begin anew."""
+    written = out.getvalue().encode()
+    out.seek(0)
+    out.truncate()
+    return written
+
+
+def _plain(value: Any) -> Any:
+    """Return ``value`` so that no spreadsheet takes it for a formula."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA) else value
 
 
 def flat(reply: Row) -> Row:
