@@ -62,10 +62,9 @@ class Items:
         path = ROOT / "openapi" / "examples" / f"{self.estimate}-request.json"
         request = json.loads(path.read_text())
         for i in range(self.count):
-            varied = {
-                "ambient": {"temperature": {"value": 15 + i * 10 / self.count, "unit": "degC"}}
-            }
-            yield request | {"id": f"harbour-lane-baths/{i}"} | ("ambient" in request) * varied
+            warm = {"temperature": {"value": 15 + i * 10 / self.count, "unit": "degC"}}
+            varied = {"ambient": warm} if "ambient" in request else {}
+            yield request | varied | {"id": f"harbour-lane-baths/{i}"}
 
     def body(self, form: str) -> bytes:
         """Return all of them as ``form``."""

@@ -111,16 +111,13 @@ class Task:
         future.add_done_callback(self._ended)
         return pool, future
 
-    def alone(self, work: Callable[[A], B], given: A) -> B:
-        """Return ``work(given)`` from a process of its own.
-
-        Raises
-        ------
-        BrokenProcessPool
-            where that process ends
-        """
+    def alone(self, work: Callable[[A], B], given: A) -> B | None:
+        """Return ``work(given)`` from a process of its own, None where that process ended."""
         with self._workers.start(1) as pool:
-            return pool.submit(_run, work, given, self._slot).result()
+            try:
+                return pool.submit(_run, work, given, self._slot).result()
+            except BrokenProcessPool:
+                return None
 
     def discard(self, broken: ProcessPoolExecutor) -> None:
         """Replace a pool that is broken."""
@@ -176,10 +173,8 @@ class _Flight(Generic[A, B]):
     def _alone(self, item: A, lost: Callable[[list[A]], list[B]]) -> list[B]:
         """Answer one item of a chunk that was lost: no item may cost another its answer."""
         for _ in range(TRIES):
-            try:
-                return self.task.alone(self.work, [item])
-            except BrokenProcessPool:
-                continue
+            if (found := self.task.alone(self.work, [item])) is not None:
+                return found
         return lost([item])
 
     def _wait(self, look: Callable[[], None]) -> list[B]:
