@@ -3,6 +3,7 @@
 import atexit
 import os
 import shutil
+import tempfile
 
 from stillpipe.server import settings
 
@@ -27,6 +28,9 @@ limit_request_fields = 8192
 accesslog = None
 errorlog = "-"
 
+scratch = f"{tempfile.gettempdir()}/stillpipe-{os.getpid()}"
+"""A folder for each worker, so that what a killed one leaves is known and dropped."""
+
 # Metrics are shared by files on tmpfs: wiped once, before anything imports the client, and kept
 # over a reload of this file.
 if "STILLPIPE_METRICS_BEGUN" not in os.environ:
@@ -41,12 +45,28 @@ if "STILLPIPE_METRICS_BEGUN" not in os.environ:
         """Leave nothing behind, also where the start fails; a worker, which is a fork, does not."""
         if os.getpid() == owner:
             shutil.rmtree(folder, ignore_errors=True)
+            shutil.rmtree(scratch, ignore_errors=True)
 
     atexit.register(wipe)
 
 
+def post_fork(_server: object, worker: object) -> None:
+    """Give the worker, and all below it, a folder of its own for what it writes for a while."""
+    folder = f"{scratch}/{worker.pid}"
+    os.makedirs(folder, mode=0o700)
+    tempfile.tempdir = os.environ["TMPDIR"] = folder
+
+
+def post_worker_init(worker: object) -> None:
+    """Let batches know when the worker is told to end, and how long it may take."""
+    from stillpipe.server.batch import endings  # noqa: PLC0415 - in the worker
+
+    endings.shutdown.watch(lambda: worker.alive, worker.cfg.graceful_timeout)
+
+
 def child_exit(_server: object, worker: object) -> None:
-    """Keep a dead worker's counts, drop its gauges."""
+    """Keep a dead worker's counts, drop its gauges and what it left."""
     from prometheus_client import multiprocess  # noqa: PLC0415 - after the folder is named
 
     multiprocess.mark_process_dead(worker.pid)
+    shutil.rmtree(f"{scratch}/{worker.pid}", ignore_errors=True)

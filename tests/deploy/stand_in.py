@@ -8,13 +8,15 @@ Python's lock.
 
 import os
 import time
-from typing import Any, NoReturn
+from typing import NoReturn
 
 from flask import Flask
 from numba import njit
 
+from stillpipe.api.answers import ANSWERS
+from stillpipe.model.requests import PlugTimeRequest
 from stillpipe.physics import work
-from stillpipe.web import answers, app
+from stillpipe.server import app
 
 BUSY = os.environ.get("STILLPIPE_STAND_IN") == "busy"
 
@@ -28,7 +30,7 @@ def spent(steps: int) -> float:
     return total
 
 
-def endless(_loaded: dict[str, Any]) -> NoReturn:
+def endless(_request: PlugTimeRequest) -> NoReturn:
     """Work until nobody waits for it."""
     done = work.Work()
     while True:
@@ -43,5 +45,6 @@ def create_app() -> Flask:
     """Return the application with the endless plug-time."""
     if BUSY:
         spent(1)
-    answers.ESTIMATES["plug-time"] = answers.ESTIMATES["plug-time"]._replace(reply=endless)
+    endpoint = ANSWERS.endpoints["plug-time"]._replace(estimate=endless)
+    ANSWERS.endpoints = {**ANSWERS.endpoints, "plug-time": endpoint}
     return app.create_app()

@@ -15,7 +15,7 @@ import pytest
 import requests
 
 from deploy.stack import NGINX, PATIENCE, ROOT, Server, Stack, until
-from stillpipe.web import settings
+from stillpipe.server import settings
 
 EXAMPLES = ROOT / "openapi" / "examples"
 QUESTION = json.loads((EXAMPLES / "plug-time-request.json").read_text())

@@ -97,14 +97,14 @@ def test_other_media_types_are_refused(client: FlaskClient) -> None:
 def test_a_dead_worker_is_replaced_and_its_items_are_answered(client: FlaskClient) -> None:
     lines(client, text(GOOD))
     items = [{"estimate": "hold-time", "request": REQUEST | {"id": str(i)}} for i in range(60)]
-    victims = list(pool._pools[os.getpid()]._processes)
+    victims = list(pool._workers().pool._processes)
     timer = threading.Timer(0.1, lambda: os.kill(victims[0], signal.SIGKILL))
     timer.start()
     *answers, last = lines(client, text(*items))
     timer.join()
     assert last["summary"] == {"total": 60, "succeeded": 60, "failed": 0, "complete": True}
     assert [a["id"] for a in answers] == [str(i) for i in range(60)]
-    assert victims[0] not in pool._pools[os.getpid()]._processes
+    assert victims[0] not in pool._workers().pool._processes
 
 
 def _die(_: list[bytes]) -> batch.Answered:
@@ -113,11 +113,11 @@ def _die(_: list[bytes]) -> batch.Answered:
 
 
 def test_items_that_kill_their_worker_are_failed_not_lost() -> None:
-    (answers,) = pool.ordered(_die, [[b"1", b"2"]], batch.lost)
+    answers = pool.ordered(pool.Task(), _die, [[b"1", b"2"]], batch.lost)
     assert [(good, json.loads(reply)["status"]) for good, reply in answers] == [(False, 500)] * 2
 
 
-def _slow(chunk: int) -> int:
+def _slow(chunk: list[int]) -> list[int]:
     time.sleep(0.05)
     return chunk
 
@@ -125,14 +125,14 @@ def _slow(chunk: int) -> int:
 def test_closing_a_batch_drops_what_has_not_begun() -> None:
     taken = []
 
-    def source() -> Iterator[int]:
+    def source() -> Iterator[list[int]]:
         for i in range(1000):
             taken.append(i)
-            yield i
+            yield [i]
 
-    answers = pool.ordered(_slow, source(), lambda c: c)
+    answers = pool.ordered(pool.Task(), _slow, source(), lambda c: c)
     assert [next(answers), next(answers)] == [0, 1]
-    answers.close()  # type: ignore[attr-defined]
+    answers.close()
     assert len(taken) <= pool.AHEAD * pool.processes() + 2
 
 

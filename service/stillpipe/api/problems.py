@@ -10,7 +10,8 @@ from stillpipe.errors import StillpipeError
 
 TYPES: dict[str, tuple[int, str, str]] = {
     "malformed-json": (400, "The body is not JSON",
-                       "Send one JSON value (RFC 8259) in UTF-8: no NaN, no duplicate members."),
+                       "Send one JSON value (RFC 8259) in UTF-8: no NaN, no duplicate members, no "
+                       "half of a surrogate pair, at most 1,000 members in an object."),
     "malformed-csv": (400, "The body is not a table that can be read",
                       "Send CSV (RFC 4180) in UTF-8 with the documented columns; each error names "
                       "a column."),
@@ -51,6 +52,9 @@ TYPES: dict[str, tuple[int, str, str]] = {
                   "read; the detail says which."),
     "internal": (500, "Something went wrong here",
                  "The fault is on this side; quote the request id when reporting it."),
+    "insufficient-storage": (507, "No room to hold the body or its answer",
+                             "The fault is on this side: the disk that holds batches for a while "
+                             "is full. Ask again later, or send smaller batches."),
     "http": (400, "The request cannot be served", "See the detail."),
 }  # fmt: skip
 """Problem types: slug to (status, title, explanation)."""

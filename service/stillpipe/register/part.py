@@ -11,9 +11,9 @@ import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from stillpipe.api import limits, tabular
+from stillpipe.api import limits
 from stillpipe.register.plan import Slice
-from stillpipe.server.batch import batch
+from stillpipe.server.batch import batch, tabular
 
 FIXED = {"index": pa.int64(), "status": pa.int16()}
 """Columns of whole numbers; every other number is a float."""

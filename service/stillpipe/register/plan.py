@@ -10,9 +10,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from stillpipe import __version__
-from stillpipe.api import tabular
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
+from stillpipe.server.batch import tabular
 
 STATE = "_register.json"
 """Says what a folder is the answer to; readers of Parquet pass over names that begin so."""

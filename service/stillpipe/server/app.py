@@ -1,5 +1,6 @@
 """The application: wiring only."""
 
+import gc
 import os
 import re
 import threading
@@ -9,8 +10,8 @@ from contextlib import suppress
 from flask import Flask, Response, g, request
 
 from stillpipe.api import description, limits, problems
-from stillpipe.server import cross_origin, docs, failures, keys, settings, warm
-from stillpipe.server.admission import gate
+from stillpipe.server import cross_origin, docs, failures, keys, warm
+from stillpipe.server.admission import gate, shares
 from stillpipe.server.observability import logs, metrics, spans
 from stillpipe.server.routes import api
 
@@ -25,8 +26,8 @@ def create_app(warm_up: bool = True) -> Flask:
     app = Flask("stillpipe", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = limits.BODY_BYTES + 1
     app.config["GATE"] = gate.gate()
-    app.config["BATCHES"] = threading.BoundedSemaphore(settings.BATCHES)
     app.config["READY"] = threading.Event()
+    app.config["SHARES"] = shares.from_environment()
     app.url_map.strict_slashes = True
     # a redirect would carry the host that the caller named
     app.url_map.merge_slashes = False
@@ -45,11 +46,15 @@ def create_app(warm_up: bool = True) -> Flask:
     failures.register(app)
     cross_origin.allow(app)
     spans.instrument(app)
+    shares.trust_proxies(app)
     if warm_up:
         warm.warm()
         with suppress(description.DescriptionError):
             # so that the workers share it; where it cannot be read, /readyz says so
             description.json()
+        # what is loaded stays: no collection walks it again, and workers share its pages
+        gc.collect()
+        gc.freeze()
         app.config["READY"].set()
     return app
 

@@ -6,12 +6,14 @@ import orjson
 from flask import Blueprint, Response, current_app, g, request
 from werkzeug.exceptions import NotFound
 
-from stillpipe.api import catalogues, description, limits, problems
+from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
+from stillpipe.api.limits import BATCH_BYTES
 from stillpipe.api.registry import ENDPOINTS, HTML
 from stillpipe.server import bodies
-from stillpipe.server.admission import gate
+from stillpipe.server.admission import gate, shares
 from stillpipe.server.batch import batch
+from stillpipe.server.batch.endings import Connection
 from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
@@ -19,6 +21,8 @@ api = Blueprint("api", __name__)
 JSON = "application/json"
 LINES = "application/x-ndjson"
 CSV = "text/csv"
+FORMS = {JSON: batch.of_array, LINES: batch.of_lines, CSV: batch.of_table}
+"""How a batch is read and answered, by media type."""
 SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 """A sheet stands alone, so that it can be kept: its style is inline, nothing else is allowed."""
 
@@ -60,19 +64,28 @@ for _name in ENDPOINTS:
 
 
 @api.post("/v1/batch")
-@gate.batch
 def many() -> Response:
     """Many estimates: JSON array, lines of JSON, or CSV."""
-    request.max_content_length = limits.BATCH_BYTES + 1
-    bodies.check(request, JSON, LINES, CSV)
-    if request.mimetype == LINES:
-        return Response(batch.of_lines(request.stream), content_type=LINES)
-    body = bodies.whole(request, limits.BATCH_BYTES)
-    if request.mimetype == JSON:
-        return Response(batch.of_array(body), content_type=JSON)
-    table, counts = batch.of_table(body)
-    heads = {f"Batch-{k.title()}": str(v) for k, v in counts.items()}
-    return Response(table, content_type=f"{CSV}; charset=utf-8", headers=heads)
+    request.max_content_length = BATCH_BYTES + 1
+    bodies.check(request, *FORMS)
+    stream = request.stream
+    caller = g.get("caller") or shares.network(request.remote_addr or "")
+    place = current_app.config["SHARES"].enter(caller)
+    client = Connection(request.environ.get("gunicorn.socket"))
+    call = batch.Call(stream, request.content_length, client)
+    call.kept.callback(place.leave)
+    try:
+        reply = Response(FORMS[request.mimetype](call))
+    except BaseException:
+        call.close()
+        raise
+    # also where the reply never begins
+    reply.call_on_close(call.close)
+    reply.content_type = request.mimetype
+    if request.mimetype == CSV:
+        reply.content_type = f"{CSV}; charset=utf-8"
+        reply.headers.update({f"Batch-{k.title()}": str(v) for k, v in call.counts.items()})
+    return reply
 
 
 @api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")

@@ -1,18 +1,16 @@
 """Admission: so many estimates at once, the next in a bounded queue, more are refused at once.
 
-What is no estimate never comes here, and batches are counted apart. A caller who leaves the queue
-gives up the place in it.
+What is no estimate never comes here; batches are shared out by :mod:`.shares`. A caller who leaves
+the queue gives up the place in it.
 """
 
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import wraps
-from typing import Self
 
-from flask import Response, current_app, g, request
+from flask import current_app, g, request
 
 from stillpipe.api.problems import RequestError
 from stillpipe.errors import CancelledError, Fault
@@ -93,53 +91,3 @@ def admitted() -> Iterator[None]:
         g.admitted = time.perf_counter()
         metrics.WAITED.observe(g.admitted - begun)
         yield
-
-
-class _Held:
-    """The pieces of a batch's reply; its place is free again when they end or nobody takes them."""
-
-    def __init__(self, pieces: Iterable[bytes], release: Callable[[], None]) -> None:
-        self._pieces, self._source = iter(pieces), pieces
-        self._release: Callable[[], None] | None = release
-
-    def __iter__(self) -> Self:
-        return self
-
-    def __next__(self) -> bytes:
-        try:
-            return next(self._pieces)
-        except BaseException:
-            self._free()
-            raise
-
-    def close(self) -> None:
-        """Free the place; called by the server, whatever became of the reply."""
-        try:
-            if isinstance(self._source, Generator):
-                self._source.close()
-        finally:
-            self._free()
-
-    def _free(self) -> None:
-        release, self._release = self._release, None
-        if release is not None:
-            release()
-
-
-def batch(view: Callable[[], Response]) -> Callable[[], Response]:
-    """Let at most as many of the batches that ``view`` answers be under way as have a thread."""
-
-    @wraps(view)
-    def counted() -> Response:
-        places: threading.Semaphore = current_app.config["BATCHES"]
-        if not places.acquire(blocking=False):
-            raise RequestError("busy", "As many batches are under way as may be.")
-        try:
-            reply = view()
-        except BaseException:
-            places.release()
-            raise
-        reply.response = _Held(reply.iter_encoded(), places.release)
-        return reply
-
-    return counted

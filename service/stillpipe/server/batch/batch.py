@@ -1,21 +1,29 @@
-"""Many estimates in one request: JSON array, lines of JSON, or CSV; each item stands for itself."""
+"""Many estimates in one request: JSON array, lines of JSON, or CSV; each item stands for itself.
+
+The body is held on disk and so is a table's answer, so that memory stays flat whatever the length.
+An array and a table are checked as a whole before the first item is answered: what is malformed is
+refused with a 400 and nothing is computed.
+"""
 
 import itertools
-import json
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
+from contextlib import ExitStack, closing
+from dataclasses import dataclass, field
 from typing import IO, Any
 
 import orjson
 from marshmallow import ValidationError
 
-from stillpipe.api import limits, problems, reading, tabular
+from stillpipe.api import limits, problems, reading
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
-from stillpipe.errors import StillpipeError
-from stillpipe.server.batch import pool
-from stillpipe.server.batch.spool import Spool
+from stillpipe.errors import CancelledError, StillpipeError
+from stillpipe.physics.work import Work
+from stillpipe.server.batch import json_array, pool, tabular
+from stillpipe.server.batch.endings import ClientLeftError, Connection, shutdown
+from stillpipe.server.batch.spool import Spool, StorageError
 from stillpipe.server.observability import metrics
 
 CHUNK = 8
@@ -31,13 +39,22 @@ _log = logging.getLogger(__name__)
 
 def work(chunk: Chunk) -> Answered:
     """Answer the items of ``chunk``: whether each succeeded, and its reply without its index."""
-    return [_item(raw) for raw in chunk]
+    return [_guarded(raw) for raw in chunk]
 
 
 def lost(chunk: Chunk) -> Answered:
-    """Answer a chunk whose worker died whenever it was tried."""
+    """Answer items whose worker died whenever it was tried."""
     problem = problems.body("internal", "The worker that computed this item ended.")
     return [_failed(None, None, problem) for _ in chunk]
+
+
+def _guarded(raw: bytes) -> tuple[bool, bytes]:
+    """Answer one item; nothing that goes wrong in it leaves here."""
+    try:
+        return _item(raw)
+    except Exception:
+        _log.exception("unexpected error in a batch item")
+        return False, _UNANSWERED
 
 
 def _item(raw: bytes) -> tuple[bool, bytes]:
@@ -50,16 +67,20 @@ def _item(raw: bytes) -> tuple[bool, bytes]:
         tree = reading.read(raw)
         name, request = _parts(tree)
         named = _id(request)
-        result = ANSWERS.reply(name, request)
+        Work().check()
+        result = ANSWERS.reply(name, request)[0]
+        head = {"id": named, "estimate": name, "status": 200}
+        return True, orjson.dumps(head | {"result": result})
+    except CancelledError:
+        problem = problems.body("busy", "The service is ending; this item was not computed.")
     except (RequestError, ValidationError, StillpipeError) as error:
-        base = ("request",) if name else ()
-        return _failed(name, named, problems.of(error, base))
+        problem = problems.of(error, ("request",) if name else ())
+        if problem["status"] == 500:
+            _log.exception("a batch item could not be answered")
     except Exception:
-        # one item's fault must not lose the others
         _log.exception("unexpected error in a batch item")
-        return _failed(name, named, problems.body("internal", "The item could not be answered."))
-    head = {"id": named, "estimate": name, "status": 200}
-    return True, orjson.dumps(head | {"result": result})
+        problem = problems.body("internal", "The item could not be answered.")
+    return _failed(name, named, problem)
 
 
 def _parts(tree: Any) -> tuple[str, Any]:
@@ -88,48 +109,98 @@ def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> tup
     return False, orjson.dumps(head | {"problem": problem})
 
 
-def answered(items: Iterable[bytes], counts: dict[str, int]) -> Iterator[bytes]:
-    """Yield every item's reply in order, and count them in ``counts``."""
-    source = iter(items)
-    chunks = iter(lambda: list(itertools.islice(source, CHUNK)), [])
-    replies = pool.ordered(work, chunks, lost)
-    for index, (good, reply) in enumerate(itertools.chain.from_iterable(replies)):
-        outcome = "succeeded" if good else "failed"
-        counts[outcome] += 1
-        metrics.ITEMS.labels(outcome).inc()
-        yield b'{"index":%d,' % index + reply[1:]
+_UNANSWERED = _failed(None, None, problems.body("internal", "The item could not be answered."))[1]
 
 
-def _counts() -> dict[str, int]:
-    return {"succeeded": 0, "failed": 0}
+@dataclass
+class Call:
+    """A request for a batch: its body, who waits for the answer, and what was counted so far.
+
+    ``kept`` is what is given back when the answer ends, however it ends: :meth:`close`.
+    """
+
+    stream: IO[bytes]
+    length: int | None = None
+    """Length of the body where the client said it [bytes]."""
+    client: Connection = field(default_factory=lambda: Connection(None))
+    kept: ExitStack = field(default_factory=ExitStack)
+    counts: dict[str, int] = field(default_factory=lambda: {"succeeded": 0, "failed": 0})
+
+    def spool(self) -> Spool:
+        """Return the body, which is read to its end from now on.
+
+        Raises
+        ------
+        StorageError
+            where there is no room for it
+        """
+        spool = Spool(self.stream, limits.BATCH_BYTES, self.length)
+        self.kept.callback(spool.close)
+        return spool
+
+    def close(self) -> None:
+        """Give back what is kept for this request; a second time does nothing."""
+        self.kept.close()
+
+    def ends(self) -> bool:
+        """Return whether no more of the body should be waited for."""
+        return self.client.left() or shutdown.due()
+
+    def answered(self, items: Iterable[bytes]) -> Generator[bytes, None, None]:
+        """Yield every item's reply in order, and count them.
+
+        Raises
+        ------
+        ClientLeftError
+            where nobody waits for the replies any more
+        """
+        task = pool.Task()
+
+        def look() -> None:
+            if self.client.left():
+                task.cancel()
+                raise ClientLeftError
+            if shutdown.due():
+                task.cancel()
+
+        source = iter(items)
+        chunks = iter(lambda: list(itertools.islice(source, CHUNK)), [])
+        with closing(pool.ordered(task, work, chunks, lost, look)) as replies:
+            for index, (good, reply) in enumerate(replies):
+                outcome = "succeeded" if good else "failed"
+                self.counts[outcome] += 1
+                metrics.ITEMS.labels(outcome).inc()
+                yield b'{"index":%d,' % index + reply[1:]
+
+    def summary(self, problem: dict[str, Any] | None = None) -> bytes:
+        """Return the summary of what was answered; ``problem`` says why that is not all."""
+        head = {"total": sum(self.counts.values()), **self.counts, "complete": problem is None}
+        return orjson.dumps(head | ({"problem": problem} if problem else {}))
 
 
-def _summary(counts: dict[str, int], problem: dict[str, Any] | None = None) -> bytes:
-    head: dict[str, Any] = {"total": sum(counts.values()), **counts, "complete": problem is None}
-    return orjson.dumps(head | ({"problem": problem} if problem else {}))
-
-
-def of_array(body: bytes) -> Iterator[bytes]:
+def of_array(call: Call) -> Iterator[bytes]:
     """Return the reply to a JSON array, piece by piece.
 
     Raises
     ------
-    RequestError, ValidationError
+    RequestError, ValidationError, RequestEntityTooLarge
         where the body is not an array of items, before any piece is made
     """
-    tree = reading.read(body)
-    if not isinstance(tree, list) or not 1 <= len(tree) <= limits.BATCH_ITEMS:
-        raise ValidationError(f"must be an array of 1 to {limits.BATCH_ITEMS} items")
-    return _array([json.dumps(item).encode() for item in tree])
+    body = call.spool().whole("malformed-json", call.ends)
+    items = json_array.items(body, limits.BATCH_ITEMS, limits.BODY_BYTES)
+    return _array(call, (TOO_LONG if item is None else item for item in items))
 
 
-def _array(items: list[bytes]) -> Iterator[bytes]:
-    counts = _counts()
-    separator = b'{"items":['
-    for reply in answered(map(bounded, items), counts):
-        yield separator + reply
-        separator = b","
-    yield b'],"summary":' + _summary(counts) + b"}"
+def _array(call: Call, items: Iterator[bytes]) -> Iterator[bytes]:
+    try:
+        separator = b'{"items":['
+        with closing(call.answered(items)) as replies:
+            for reply in replies:
+                yield separator + reply
+                separator = b","
+        yield b'],"summary":' + call.summary() + b"}"
+    finally:
+        call.close()
 
 
 def bounded(raw: bytes) -> bytes:
@@ -137,46 +208,85 @@ def bounded(raw: bytes) -> bytes:
     return raw if len(raw) <= limits.BODY_BYTES else TOO_LONG
 
 
-def of_lines(stream: IO[bytes]) -> Iterator[bytes]:
-    """Return the reply to lines of JSON, a line for each, and a last line with the summary."""
-    counts = _counts()
-    spool = Spool(stream, limits.BATCH_BYTES)
-    over: list[bool] = []
-    try:
-        for reply in answered(_lines(spool, over), counts):
-            yield reply + b"\n"
-        problem = None
-        if over or spool.fault == "too-large":
-            problem = problems.body("too-large", "Lines beyond the limit were not answered.")
-        elif spool.fault:
-            problem = problems.body("malformed-json", "The body broke off.")
-        yield b'{"summary":' + _summary(counts, problem) + b"}\n"
-    finally:
-        spool.close()
-
-
-def _lines(spool: Spool, over: list[bool]) -> Iterator[bytes]:
-    """Yield the lines that are not blank, as many as are allowed."""
-    count = 0
-    for line in spool.lines(limits.BODY_BYTES):
-        if line is not None and not line.strip():
-            continue
-        if count == limits.BATCH_LINES:
-            over.append(True)
-            return
-        count += 1
-        yield TOO_LONG if line is None else line
-
-
-def of_table(body: bytes) -> tuple[bytes, dict[str, int]]:
-    """Return the reply to CSV, and how many rows succeeded and failed.
+def of_lines(call: Call) -> Iterator[bytes]:
+    """Return the reply to lines of JSON, a line for each, and a last line with the summary.
 
     Raises
     ------
-    RequestError
-        where the table cannot be read; it names every column it does not know
+    StorageError
+        where there is no room for the beginning of the body, before any line is made
     """
-    counts = _counts()
-    items = tabular.items(body, limits.BATCH_ITEMS)
-    replies = answered(map(bounded, items), counts)
-    return tabular.table(orjson.loads(r) for r in replies), counts
+    spool = call.spool()
+    spool.begun(call.ends)
+    return _answered_lines(call, spool)
+
+
+def _answered_lines(call: Call, spool: Spool) -> Iterator[bytes]:
+    over: list[bool] = []
+    try:
+        with closing(call.answered(_lines(call, spool, over))) as replies:
+            for reply in replies:
+                yield reply + b"\n"
+        yield b'{"summary":' + call.summary(_shortfall(spool, bool(over))) + b"}\n"
+    finally:
+        call.close()
+
+
+def _shortfall(spool: Spool, over: bool) -> dict[str, Any] | None:
+    """Return why not all lines were answered, None where they were."""
+    if over or spool.fault == "too-large":
+        return problems.body("too-large", "Lines beyond the limit were not answered.")
+    if spool.fault == "insufficient-storage":
+        return problems.of(StorageError())
+    if spool.fault:
+        return problems.body("malformed-json", "The body broke off.")
+    if not spool.ended:
+        return problems.body("busy", "The service is ending; later lines were not read.")
+    return None
+
+
+def _lines(call: Call, spool: Spool, over: list[bool]) -> Iterator[bytes]:
+    """Yield the lines that are not blank, as many as are allowed; of blank ones as many again."""
+    count = blank = 0
+    for line in spool.lines(limits.BODY_BYTES, call.ends):
+        if line is not None and not line.strip():
+            blank += 1
+        else:
+            count += 1
+        if max(count, blank) > limits.BATCH_LINES:
+            over.append(True)
+            return
+        if line is None or line.strip():
+            yield TOO_LONG if line is None else line
+
+
+def of_table(call: Call) -> Iterator[bytes]:
+    """Return the reply to CSV, piece by piece, when all rows are answered and counted.
+
+    Raises
+    ------
+    RequestError, RequestEntityTooLarge
+        where the table cannot be read; it names every column that it does not know
+    StorageError
+        where there is no room for the body or the answer
+    CancelledError
+        where the client left before all rows were answered
+    """
+    spool, answer = call.spool(), tabular.Answer()
+    call.kept.callback(answer.close)
+    body = spool.whole("malformed-csv", call.ends)
+    items = map(bounded, tabular.items(body, limits.BATCH_ITEMS))
+    try:
+        with closing(call.answered(items)) as replies:
+            for reply in replies:
+                answer.add(reply)
+    except ClientLeftError as error:
+        raise CancelledError from error
+    return _table(call, answer)
+
+
+def _table(call: Call, answer: tabular.Answer) -> Iterator[bytes]:
+    try:
+        yield from answer.csv()
+    finally:
+        call.close()
