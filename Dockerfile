@@ -6,13 +6,13 @@ RUN python -m venv /opt/stillpipe
 COPY deploy/requirements.txt deploy/
 RUN /opt/stillpipe/bin/pip install --require-hashes --requirement deploy/requirements.txt
 COPY pyproject.toml README.md ./
+COPY openapi openapi
 COPY service service
 RUN /opt/stillpipe/bin/pip install --no-deps --no-build-isolation . \
     && /opt/stillpipe/bin/pip uninstall --yes setuptools
 
 FROM python:3.11-slim
 COPY --from=build /opt/stillpipe /opt/stillpipe
-COPY openapi /srv/stillpipe/openapi
 COPY deploy/gunicorn.conf.py /srv/stillpipe/gunicorn.conf.py
 WORKDIR /srv/stillpipe
 # Everything that is written goes below /tmp, a tmpfs where the root is read-only.
@@ -21,7 +21,6 @@ ENV PATH=/opt/stillpipe/bin:$PATH \
     PYTHONDONTWRITEBYTECODE=1 \
     NUMBA_CACHE_DIR=/tmp/numba \
     MPLCONFIGDIR=/tmp/matplotlib \
-    STILLPIPE_OPENAPI=/srv/stillpipe/openapi/openapi.yaml \
     STILLPIPE_BIND=0.0.0.0:8000
 USER 10001:10001
 EXPOSE 8000

@@ -7,7 +7,7 @@ work="$(mktemp -d)"
 server=""
 trap '[ -z "$server" ] || { kill "$server"; wait "$server" || true; }; chmod -R u+w "$work"; rm -rf "$work"' EXIT
 mkdir -p "$work/srv" "$work/tmp" "$work/build/deploy"
-cp -r pyproject.toml README.md service "$work/build"
+cp -r pyproject.toml README.md openapi service "$work/build"
 cp deploy/requirements.txt "$work/build/deploy"
 as=()
 python=python3
@@ -27,7 +27,7 @@ fi
     "$pip" install --quiet --no-deps --no-build-isolation .
     "$pip" uninstall --quiet --yes setuptools
 )
-cp -r openapi deploy/gunicorn.conf.py "$work/srv"
+cp deploy/gunicorn.conf.py "$work/srv"
 chmod -R a-w,a+rX "$work/opt" "$work/srv"
 chmod 755 "$work"
 chmod 1777 "$work/tmp"
@@ -35,10 +35,10 @@ bind="127.0.0.1:${STILLPIPE_REPLAY_PORT:-8765}"
 cd "$work/srv"
 "${as[@]}" env -i PATH="$work/opt/bin:/usr/bin:/bin" PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 \
     TMPDIR="$work/tmp" NUMBA_CACHE_DIR="$work/tmp/numba" MPLCONFIGDIR="$work/tmp/matplotlib" \
-    STILLPIPE_OPENAPI="$work/srv/openapi/openapi.yaml" STILLPIPE_BIND="$bind" \
+    STILLPIPE_BIND="$bind" \
     gunicorn --config gunicorn.conf.py &
 server=$!
-"$work/opt/bin/python" - "$bind" <<'PY'
+"$work/opt/bin/python" - "$bind" "$work/build/openapi/examples" <<'PY'
 import sys, time, urllib.error, urllib.request
 
 address = f"http://{sys.argv[1]}"
@@ -48,7 +48,7 @@ for _ in range(480):
         break
     except (urllib.error.URLError, ConnectionError):
         time.sleep(0.25)
-body = open("openapi/examples/plug-time-request.json", "rb").read()
+body = open(f"{sys.argv[2]}/plug-time-request.json", "rb").read()
 question = urllib.request.Request(
     f"{address}/v1/plug-time", body, {"Content-Type": "application/json"}
 )

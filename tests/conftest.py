@@ -1,8 +1,11 @@
 """Fixtures shared by all tests."""
 
+from pathlib import Path
+
 import pytest
 from flask.testing import FlaskClient
 
+from stillpipe.web import description
 from stillpipe.web.app import create_app
 
 
@@ -10,3 +13,11 @@ from stillpipe.web.app import create_app
 def client() -> FlaskClient:
     """A client of the real application, solver loaded."""
     return create_app().test_client()
+
+
+@pytest.fixture(scope="session")
+def described(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The description as served, in a file for tools that want one."""
+    file = tmp_path_factory.mktemp("description") / "openapi.yaml"
+    file.write_bytes(description.text())
+    return file

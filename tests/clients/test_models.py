@@ -12,20 +12,20 @@ import pytest
 import requests
 
 from clients.conftest import Live
-from stillpipe.web import answers, specification
+from stillpipe.web import answers, description
 
-EXAMPLES = specification.path().parent / "examples"
+EXAMPLES = description.FOLDER / "examples"
 
 pytestmark = pytest.mark.server
 
 
 @pytest.fixture(scope="module")
-def models(tmp_path_factory: pytest.TempPathFactory) -> Any:
+def models(described: Path, tmp_path_factory: pytest.TempPathFactory) -> Any:
     """The module of generated models."""
     file = tmp_path_factory.mktemp("models") / "stillpipe_models.py"
     command = Path(sys.executable).parent / "datamodel-codegen"
     subprocess.run(
-        [command, "--input", specification.path(), "--input-file-type", "openapi", "--output", file,
+        [command, "--input", described, "--input-file-type", "openapi", "--output", file,
          "--output-model-type", "pydantic_v2.BaseModel", "--use-title-as-name",
          "--formatters", "builtin"],
         capture_output=True, timeout=300, check=True,
@@ -46,7 +46,7 @@ def ask(live: Live, name: str, body: str) -> requests.Response:
 
 @pytest.mark.parametrize("name", answers.ESTIMATES)
 def test_a_request_and_its_answer_fit_the_models(models: Any, live: Live, name: str) -> None:
-    tree = specification.tree()["paths"][f"/v1/{name}"]["post"]
+    tree = description.tree()["paths"][f"/v1/{name}"]["post"]
     asked, answered = (
         part["content"]["application/json"]["schema"]["$ref"].split("/")[-1]
         for part in (tree["requestBody"], tree["responses"]["200"])

@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 
 from clients.conftest import Live
-from stillpipe.web import answers, specification
+from stillpipe.web import answers, description
 
-EXAMPLES = specification.path().parent / "examples"
+EXAMPLES = description.FOLDER / "examples"
 PACKAGE = "generated_stillpipe"
 KNOWN = {
     "Unsupported content type application/x-ndjson",
@@ -27,12 +27,12 @@ pytestmark = pytest.mark.server
 
 
 @pytest.fixture(scope="module")
-def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def generated(described: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The name of the generated package, which can be imported."""
     folder = tmp_path_factory.mktemp("python")
     command = Path(sys.executable).parent / "openapi-python-client"
     made = subprocess.run(
-        [command, "generate", "--path", specification.path(), "--output-path", folder / PACKAGE,
+        [command, "generate", "--path", described, "--output-path", folder / PACKAGE,
          "--meta", "none"],
         capture_output=True, text=True, timeout=300, check=True,
     )  # fmt: skip
@@ -60,7 +60,7 @@ def kind(generated: str, name: str) -> Any:
 
 @pytest.mark.parametrize("name", answers.ESTIMATES)
 def test_every_estimate_is_asked_in_types(generated: str, caller: Any, name: str) -> None:
-    tree = specification.tree()["paths"][f"/v1/{name}"]["post"]
+    tree = description.tree()["paths"][f"/v1/{name}"]["post"]
     asked = tree["requestBody"]["content"]["application/json"]["schema"]["$ref"].split("/")[-1]
     body = json.loads((EXAMPLES / f"{name}-request.json").read_text())
     request = kind(generated, asked).from_dict(body)

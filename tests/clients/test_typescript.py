@@ -9,7 +9,6 @@ import pytest
 
 from clients.conftest import Live
 from stillpipe.tables import pipes
-from stillpipe.web import specification
 
 SOURCE = Path(__file__).with_name("typescript")
 BINARIES = SOURCE / "node_modules/.bin"
@@ -21,13 +20,13 @@ pytestmark = [
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
+def folder(described: Path, tmp_path: Path) -> Path:
     """A project with the types generated."""
     for name in ("package.json", "tsconfig.json", "use.ts"):
         shutil.copy(SOURCE / name, tmp_path)
     (tmp_path / "node_modules").symlink_to(SOURCE / "node_modules")
     subprocess.run(
-        [BINARIES / "openapi-typescript", specification.path(), "-o", tmp_path / "schema.ts",
+        [BINARIES / "openapi-typescript", described, "-o", tmp_path / "schema.ts",
          "--default-non-nullable", "false"],
         capture_output=True, timeout=120, check=True,
     )  # fmt: skip

@@ -9,16 +9,16 @@ import pytest
 from flask.testing import FlaskClient
 
 from stillpipe.tables import fluids, materials, pipes
-from stillpipe.web import answers, limits, problems, schemas, specification, units
+from stillpipe.web import answers, description, limits, problems, schemas, units
 
-FOLDER = specification.path().parent / "examples"
+FOLDER = description.FOLDER / "examples"
 EXAMPLES = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))
 BATCHES = {
     "application/json": FOLDER / "batch-array.json",
     "application/x-ndjson": FOLDER / "batch-lines.ndjson",
     "text/csv": FOLDER / "batch-table.csv",
 }
-SPEC = specification.tree()
+SPEC = description.tree()
 SCHEMAS = SPEC["components"]["schemas"]
 
 
@@ -88,10 +88,11 @@ def operation(path: Path) -> tuple[str, str, str]:
     return address, request, reply
 
 
+@pytest.mark.parametrize("system", ["si", "us"])
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
-def test_example_is_answered_as_described(path: Path, client: FlaskClient) -> None:
+def test_example_is_answered_as_described(path: Path, system: str, client: FlaskClient) -> None:
     address, request_schema, reply_schema = operation(path)
-    body: dict[str, Any] = json.loads(path.read_text())
+    body: dict[str, Any] = json.loads(path.read_text()) | {"units": system}
     validator(request_schema).validate(body)
     reply = client.post(address, json=body)
     assert reply.status_code == 200
@@ -101,7 +102,7 @@ def test_example_is_answered_as_described(path: Path, client: FlaskClient) -> No
 
 
 def test_every_example_is_named_in_the_description() -> None:
-    text = specification.path().read_text()
+    text = (description.FOLDER / "openapi.yaml").read_text()
     assert [p.name for p in sorted(FOLDER.iterdir()) if f"examples/{p.name}" not in text] == []
 
 

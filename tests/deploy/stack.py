@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -24,21 +25,36 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+PATIENCE = 600.0
+"""How long anything is waited for before it is a fault [s]: longer than any machine needs."""
+
+
+def until(condition: Callable[[], object], what: str) -> None:
+    """Wait until ``condition()`` holds; ``what`` is said if it never does."""
+    end = time.monotonic() + PATIENCE
+    while not condition():
+        assert time.monotonic() < end, f"never: {what}"
+        time.sleep(0.05)
+
+
 def wait(address: str, process: "subprocess.Popen[bytes]") -> None:
     """Wait until ``address`` answers 200."""
-    for _ in range(480):
+
+    def answered() -> bool:
         assert process.poll() is None, "the server ended"
         try:
-            if requests.get(address, timeout=5).status_code == 200:
-                return
+            return requests.get(address, timeout=PATIENCE).status_code == 200
         except requests.ConnectionError:
-            pass
-        time.sleep(0.1)
-    raise AssertionError(f"{address} never answered")
+            return False
+
+    until(answered, f"{address} answers")
 
 
 class Server:
     """gunicorn alone; ``settings`` are its options, ``environment`` is added to this process's."""
+
+    place = ROOT
+    """The folder in which gunicorn is started."""
 
     def __init__(self, settings: tuple[str, ...] = (), **environment: str) -> None:
         self.settings, self.environment = settings, environment
@@ -52,9 +68,15 @@ class Server:
     def start(self) -> None:
         """Start gunicorn, and return when it is ready."""
         environment = os.environ | {"STILLPIPE_BIND": f"127.0.0.1:{self.inner}"} | self.environment
-        command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
-        self.server = subprocess.Popen([*command, *self.settings], cwd=ROOT, env=environment)
-        wait(f"http://127.0.0.1:{self.inner}/readyz", self.server)
+        configuration = str(ROOT / "deploy" / "gunicorn.conf.py")
+        command = [sys.executable, "-m", "gunicorn", "--config", configuration, *self.settings]
+        self.server = subprocess.Popen(command, cwd=self.place, env=environment)
+        try:
+            wait(f"http://127.0.0.1:{self.inner}/readyz", self.server)
+        except BaseException:
+            self.server.kill()
+            self.server.wait()
+            raise
 
     def stop(self) -> None:
         """Send gunicorn SIGTERM and wait for its end."""

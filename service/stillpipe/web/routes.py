@@ -11,10 +11,10 @@ from stillpipe.web import (
     batch,
     bodies,
     catalogues,
+    description,
     limits,
     metrics,
     problems,
-    specification,
     telemetry,
 )
 
@@ -124,10 +124,10 @@ def measured() -> Response:
 @api.get("/openapi.json")
 def openapi_json() -> Response:
     """Return the description of this service as JSON."""
-    return Response(specification.json(), content_type=JSON)
+    return Response(description.json(), content_type=JSON)
 
 
 @api.get("/openapi.yaml")
 def openapi_yaml() -> Response:
     """Return the description of this service as YAML."""
-    return Response(specification.text(), content_type="application/yaml")
+    return Response(description.text(), content_type="application/yaml")
