@@ -51,7 +51,7 @@ class Solution:
         self, point: FreezePoint, hold: float = 0.0, shares: "Solution | None" = None
     ) -> None:
         self.point, self.hold = point, hold
-        self.work = work.Work() if shares is None else shares.work
+        self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
         self._held: dict[Scenario, Held] = {}
