@@ -1,26 +1,22 @@
 """Compile the solver before the first request needs it."""
 
-from stillpipe.estimates import hold_time, plug_time, ventilation
-from stillpipe.estimates.job import Freeze
-from stillpipe.physics import co2
-from stillpipe.tables import fluids, materials
+from stillpipe.estimates import plug_time
+from stillpipe.estimates.job import job_estimate
+from stillpipe.model.fluid import Ambient, Fluid
+from stillpipe.model.pipe import Pipe
+from stillpipe.model.requests import JobEstimateRequest
+from stillpipe.model.site import Room
 
 
 def warm() -> None:
     """Solve a small job once, room and cylinder too, so that compiling is over when it returns."""
-    job = Freeze(
-        outside_diameter=0.015875,
-        wall=0.001016,
-        material=materials.find("copper_c12200"),
-        fluid=fluids.find("water"),
-        concentration=0.0,
-        fluid_temperature=293.15,
-        ambient_temperature=293.15,
+    request = JobEstimateRequest(
+        pipe=Pipe(outside_diameter=0.015875, wall=0.001016, material="copper_c12200"),
+        fluid=Fluid(temperature=293.15),
+        ambient=Ambient(temperature=293.15),
         line_pressure=3e5,
-        jacket_length=0.040875,
-    )
-    plug_time.plug_time(job)
-    hold_time.hold_time(job, 600.0)
-    co2.left_adiabatic(293.15, 680.0)
-    release = (ventilation.Segment(1e-3, 600.0),)
-    ventilation.ventilation(ventilation.Room(50.0), release)
+        repair=600.0,
+        room=Room(volume=50.0),
+    ).completed()
+    plug_time.plug_time(request)
+    job_estimate.job_estimate(request)
