@@ -1,13 +1,17 @@
 """gunicorn settings; every knob is an environment variable with a default that works."""
 
+import atexit
 import os
 import shutil
 
-wsgi_app = "stillpipe.web.app:create_app()"
+from stillpipe.server import settings
+
+wsgi_app = "stillpipe.server.app:create_app()"
 bind = os.environ.get("STILLPIPE_BIND", "127.0.0.1:8000")
-worker_class = "gthread"
+worker_class = "stillpipe.server.worker.Worker"
 workers = int(os.environ.get("STILLPIPE_WORKERS", "2"))
-threads = int(os.environ.get("STILLPIPE_THREADS", "4"))
+threads = settings.threads()
+"""More than estimates may take, so that probes, catalogues and refusals are answered at once."""
 preload_app = True
 """The compiled solver is loaded once and shared by the workers."""
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108
@@ -32,14 +36,16 @@ if "STILLPIPE_METRICS_BEGUN" not in os.environ:
     os.makedirs(folder)
     os.environ["STILLPIPE_METRICS_BEGUN"] = "1"
 
+    def wipe(owner: int = os.getpid(), folder: str = folder) -> None:
+        """Leave nothing behind, also where the start fails; a worker, which is a fork, does not."""
+        if os.getpid() == owner:
+            shutil.rmtree(folder, ignore_errors=True)
+
+    atexit.register(wipe)
+
 
 def child_exit(_server: object, worker: object) -> None:
     """Keep a dead worker's counts, drop its gauges."""
     from prometheus_client import multiprocess  # noqa: PLC0415 - after the folder is named
 
     multiprocess.mark_process_dead(worker.pid)
-
-
-def on_exit(_server: object) -> None:
-    """Leave nothing behind."""
-    shutil.rmtree(os.environ["PROMETHEUS_MULTIPROC_DIR"], ignore_errors=True)

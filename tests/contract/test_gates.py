@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from stillpipe import __version__
-from stillpipe.web import description
+from stillpipe.api import description
 
 REDOCLY = Path(__file__).parents[1] / "clients/typescript/node_modules/.bin/redocly"
 CONFIGURATION = Path(__file__).with_name("redocly.yaml")

@@ -14,7 +14,7 @@ import yaml
 
 from deploy.stack import NGINX, ROOT
 from stillpipe import __version__
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
 
 KUBECTL = shutil.which("kubectl")
 VERSIONS = ("1.31", kubernetes_validate.latest_version())

@@ -17,7 +17,7 @@ import pytest
 import requests
 
 from deploy.stack import NGINX, ROOT, Stack
-from stillpipe.web import problems
+from stillpipe.api import problems
 
 EXAMPLE = (ROOT / "openapi" / "examples" / "plug-time-request.json").read_bytes()
 JSON = {"Content-Type": "application/json"}

@@ -15,8 +15,8 @@ from opentelemetry.proto.trace.v1.trace_pb2 import ResourceSpans, Span
 
 from deploy.stack import ROOT, Server
 from stillpipe import __version__
-from stillpipe.web import telemetry
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
+from stillpipe.server.observability.spans import TelemetryError
 
 EXAMPLE = (ROOT / "openapi" / "examples" / "plug-time-request.json").read_bytes()
 TRACE, PARENT = "0af7651916cd43dd8448eb211c80319c", "b7ad6b7169203331"
@@ -109,19 +109,19 @@ def test_spans_of_all_workers_arrive_within_the_callers_trace(collector: Collect
 def test_telemetry_is_off_unless_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("STILLPIPE_OPENTELEMETRY", raising=False)
     assert "TRACER" not in create_app(warm_up=False).config
-    loaded = "import sys, stillpipe.web.app as a; a.create_app(False); print(*sys.modules)"
+    loaded = "import sys, stillpipe.server.app as a; a.create_app(False); print(*sys.modules)"
     run = subprocess.run([sys.executable, "-c", loaded], capture_output=True, text=True, check=True)
     assert "opentelemetry.sdk" not in run.stdout.split()
 
 
 def test_a_setting_that_means_nothing_stops_the_start(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("STILLPIPE_OPENTELEMETRY", "yes")
-    with pytest.raises(telemetry.TelemetryError, match="'yes'"):
+    with pytest.raises(TelemetryError, match="'yes'"):
         create_app(warm_up=False)
 
 
 def test_a_missing_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("STILLPIPE_OPENTELEMETRY", "on")
-    monkeypatch.setitem(sys.modules, "opentelemetry.instrumentation.flask", None)
-    with pytest.raises(telemetry.TelemetryError, match=r"stillpipe\[opentelemetry\]"):
+    monkeypatch.setitem(sys.modules, "openspans.instrumentation.flask", None)
+    with pytest.raises(TelemetryError, match=r"stillpipe\[opentelemetry\]"):
         create_app(warm_up=False)

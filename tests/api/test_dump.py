@@ -1,0 +1,97 @@
+"""Answers become JSON as their figures are declared."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated
+
+import numpy as np
+import orjson
+import pytest
+
+import stillpipe
+from api.conftest import Figures, Part, estimate, example
+from stillpipe.api import dump
+from stillpipe.api.inputs import schemas
+from stillpipe.errors import SolverError
+from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.figures import Range, Severity
+from stillpipe.model.requests import PlugTimeRequest
+
+
+@dataclass(frozen=True)
+class Loose:
+    """Members of other kinds."""
+
+    amount: Annotated[Decimal, Plain(says="Money.")] = Decimal("12.50")
+    between: Annotated[tuple[str, str], Plain(says="Two names.")] = ("A", "B")
+    weight: Annotated[float | None, Plain(says="A bare number.")] = 0.25
+    limit: Annotated[Part | None, Plain(says="A group.")] = None
+    gap: Annotated[float | None, Figure("length", says="A quantity.")] = None
+    kept: Annotated[bool, Plain(says="A flag.")] = True
+
+
+def test_a_reply_begins_with_its_head() -> None:
+    loaded = schemas.load(PlugTimeRequest, example("plug-time-request"))
+    reply = dump.reply(loaded, estimate(loaded.request))
+    head = ["id", "model_version", "units", "inputs", "verdict", "reasons", "cautions"]
+    assert list(reply)[:7] == head
+    assert reply["model_version"] == stillpipe.MODEL_VERSION
+    assert reply["verdict"] == "conditional"
+    assert reply["reasons"] == [
+        {"code": "narrow", "text": "The pipe is narrow.", "severity": "warn"}
+    ]
+    assert reply["inputs"]["pipe"]["id"] == "astm-b88/1-2/L"
+
+
+def test_a_nameless_request_gets_a_nameless_reply() -> None:
+    tree = example("plug-time-request")
+    del tree["id"]
+    loaded = schemas.load(PlugTimeRequest, tree)
+    assert "id" not in dump.reply(loaded, estimate(loaded.request))
+
+
+@pytest.mark.parametrize(
+    ("system", "pressure", "length"),
+    [("si", {"value": 123.0, "unit": "kPa"}, "mm"), ("us", {"value": 17.9, "unit": "psi"}, "in")],
+)
+def test_figures_are_shown_as_declared(
+    system: str, pressure: dict[str, object], length: str
+) -> None:
+    loaded = schemas.load(PlugTimeRequest, example("plug-time-request"))
+    shown = dump.figures(estimate(loaded.request).figures, system)
+    assert shown["time"] == {"low": 60.0, "likely": 123.5, "high": None, "unit": "s"}
+    assert shown["never"] is None
+    assert shown["pressure"] == pressure
+    assert shown["course"]["unit"] == shown["parts"][0]["length"]["unit"] == length
+    assert shown["course"]["values"][1] == pytest.approx(15.875 if length == "mm" else 0.625, 1e-3)
+    assert shown["severity"] == "stop"
+    assert "unseen" not in shown
+    assert orjson.loads(orjson.dumps(shown)) == shown
+
+
+def test_plain_members_are_shown_as_they_are() -> None:
+    assert dump.figures(Loose(), "si") == {
+        "amount": "12.50", "between": ["A", "B"], "weight": 0.25, "limit": None, "gap": None,
+        "kept": True,
+    }  # fmt: skip
+    inner = dump.figures(Loose(limit=Part("x", 0.5), gap=0.0), "si")
+    assert inner["limit"] == {"name": "x", "length": {"value": 500.0, "unit": "mm"}}
+    assert inner["gap"] == {"value": 0.0, "unit": "mm"}
+
+
+def test_numbers_of_numpy_become_numbers_of_python() -> None:
+    found = Figures(
+        time=Range(np.float64(1.0), np.float64(2.0), np.float64(3.0)), never=None,
+        pressure=np.float64(5.0), course=tuple(np.linspace(0.0, 1.0, 3)), severity=Severity.INFO,
+        parts=(),
+    )  # fmt: skip
+    shown = dump.figures(found, "si")
+    assert {type(v) for v in shown["course"]["values"]} == {float}
+    assert orjson.loads(orjson.dumps(shown)) == shown
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+@pytest.mark.parametrize("member", ["weight", "gap"])
+def test_what_is_not_finite_never_leaves(member: str, value: float) -> None:
+    with pytest.raises(SolverError):
+        dump.figures(Loose(**{member: value}), "si")  # type: ignore[arg-type]

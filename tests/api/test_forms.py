@@ -1,0 +1,176 @@
+"""Pictures and the sheet say what the reply says, and need nothing else."""
+
+import copy
+import subprocess
+import sys
+import xml.etree.ElementTree as ET
+from typing import Any
+
+import pytest
+
+from api.conftest import example, request_of
+from stillpipe.api.forms import pictures, sheet
+from stillpipe.api.inputs import echo, schemas
+
+SPACE = "{http://www.w3.org/2000/svg}"
+NAME = "harbour-lane-baths/filter-room/<point> $1$"
+
+
+def span(low: float, likely: float, high: float | None, unit: str = "s") -> dict[str, Any]:
+    return {"low": low, "likely": likely, "high": high, "unit": unit}
+
+
+def series(unit: str, *values: float) -> dict[str, Any]:
+    return {"unit": unit, "values": list(values)}
+
+
+def head(stem: str, verdict: str = "go", **changes: Any) -> dict[str, Any]:
+    loaded = schemas.load(request_of(stem), example(stem) | changes)
+    return {
+        "id": NAME, "model_version": "1.0.1", "units": loaded.request.units.value,
+        "inputs": echo.inputs(loaded.request, loaded.given), "verdict": verdict, "reasons": [],
+        "cautions": [{"code": "cold", "text": "Dry ice is <very> cold.", "severity": "warn"}],
+    }  # fmt: skip
+
+
+def freeze(units: str = "si") -> dict[str, Any]:
+    length = "mm" if units == "si" else "in"
+    return head("plug-time-request", units=units) | {
+        "closure": span(200.0, 240.0, 300.0), "ready": span(210.0, 270.0, None),
+        "frost_by": None,
+        "history": {
+            "time": series("s", 0.0, 120.0, 240.0, 270.0),
+            "plug_length": series(length, 0.0, 0.0, 5.0, 20.0),
+            "bonded_length": series(length, 0.0, 40.0, 60.0, 90.0),
+            "liquid_radius": series(length, 6.9, 4.0, 0.0, 0.0),
+        },
+    }  # fmt: skip
+
+
+def refusal() -> dict[str, Any]:
+    reason = {"code": "slush", "text": "It stays slush & water.", "severity": "stop"}
+    empty = {k: series("s") for k in freeze()["history"]}
+    return head("plug-time-slush", "no-go") | {
+        "reasons": [reason], "closure": None, "ready": None, "frost_by": None, "history": empty,
+    }  # fmt: skip
+
+
+def event(code: str, at: float, latest: float | None) -> dict[str, Any]:
+    def quantity(value: float) -> dict[str, Any]:
+        return {"value": value, "unit": "s"}
+
+    last = None if latest is None else quantity(latest)
+    return {
+        "code": code, "at": quantity(at), "earliest": quantity(at - 60.0), "latest": last,
+        "text": f"What to do when {code}.",
+    }  # fmt: skip
+
+
+def job() -> dict[str, Any]:
+    line = {"item": "labour", "quantity": "2.5", "unit": "h", "rate": "62.00", "amount": "155.00"}
+    return head("job-estimate-request", "conditional") | {
+        "timeline": [event("feed", 1800.0, 1800.0), event("ready", 2400.0, 2700.0),
+                     event("thawed", 9000.0, None)],
+        "co2": {"job_total": span(2.0, 3.5, 5.0, "kg")},
+        "cylinders": {"count": span(1.0, 2.0, None, "1")},
+        "air": None,
+        "quote": {"currency": "EUR", "lines": [line], "total": "155.00", "drain_down": [],
+                  "drain_down_total": "820.00"},
+    }  # fmt: skip
+
+
+def drawn(picture: bytes) -> ET.Element:
+    return ET.fromstring(picture)
+
+
+def words(tree: ET.Element) -> str:
+    return " ".join("".join(t.itertext()) for t in tree.iter(f"{SPACE}text"))
+
+
+def test_a_freeze_says_in_words_what_it_shows() -> None:
+    tree = drawn(pictures.plug_time(freeze()))
+    assert tree.findtext(f"{SPACE}title") == f"{NAME}: go"
+    assert tree.findtext(f"{SPACE}desc") == (
+        "closed after 4.0 min (3.3 to 5.0); ready after 4.5 min (3.5 to never)"
+    )
+    assert NAME in words(tree)
+    assert "closed" in words(tree)
+    assert "frost" not in words(tree)
+
+
+@pytest.mark.parametrize(("units", "label"), [("si", "[mm]"), ("us", "[in]")])
+def test_axes_are_in_the_units_of_the_reply(units: str, label: str) -> None:
+    assert label in words(drawn(pictures.plug_time(freeze(units))))
+
+
+def test_a_refusal_shows_its_reason() -> None:
+    tree = drawn(pictures.plug_time(refusal()))
+    assert "It stays slush & water." in words(tree)
+    assert tree.findtext(f"{SPACE}desc") == "It stays slush & water."
+
+
+def test_a_timeline_has_every_event_and_says_what_may_never_come() -> None:
+    tree = drawn(pictures.job(job()))
+    assert {"feed", "ready", "thawed"} <= set(words(tree).split())
+    assert "or never" in words(tree)
+    assert tree.findtext(f"{SPACE}desc") == "feed at 30 min; ready at 40 min; thawed at 150 min"
+
+
+def test_nothing_of_one_picture_is_left_in_the_next() -> None:
+    """Axes are kept from picture to picture."""
+    first, other = freeze(), freeze("us") | {"id": "other", "frost_by": span(9.0, 60.0, 90.0)}
+    course, timeline = pictures.plug_time(first), pictures.job(job())
+    longer = job()
+    longer["timeline"] += [event("again", 9900.0, 9999.0)]
+    pictures.job(longer)
+    pictures.plug_time(other)
+    assert pictures.plug_time(first) == course
+    assert pictures.job(job()) == timeline
+
+
+def dashed(reply: dict[str, Any]) -> float:
+    """How far down the first dashed line is drawn [pt]."""
+    paths = (p.attrib for p in drawn(pictures.plug_time(reply)).iter(f"{SPACE}path"))
+    found = next(p["d"] for p in paths if "stroke-dasharray" in p.get("style", ""))
+    return float(found.split()[2])
+
+
+def test_the_dashed_line_is_at_the_bonded_length_when_ready() -> None:
+    early, late = freeze(), freeze()
+    early["ready"]["likely"] = 240.0
+    assert dashed(early) > dashed(late), "60 mm lie below 90 mm, and SVG counts downwards"
+    never = freeze() | {"ready": None}
+    assert "enough when ready" not in words(drawn(pictures.plug_time(never)))
+
+
+def test_the_sheet_says_the_figures_of_the_reply() -> None:
+    page = sheet.job(job()).decode()
+    for said in ("155.00", "820.00", "3.5 kg", "What to do when ready.", "0:40", "never",
+                 "astm-b88/1-2/L", "conditional", "<svg"):  # fmt: skip
+        assert said in page
+    assert "<?xml" not in page
+
+
+def test_a_callers_text_stays_text() -> None:
+    page = sheet.job(job()).decode()
+    assert "&lt;point&gt; $1$" in page
+    assert "<point>" not in page
+    assert "Dry ice is &lt;very&gt; cold." in page
+
+
+def test_a_job_without_figures_still_gets_its_sheet() -> None:
+    reply = copy.deepcopy(job()) | {"quote": None, "timeline": [event("arrive", 60.0, 60.0)]}
+    reply["co2"]["job_total"] = None
+    page = sheet.job(reply).decode()
+    assert "Quote" not in page
+    assert "CO2 and cylinders" not in page
+
+
+def test_matplotlib_is_not_imported_until_a_picture_is_asked_for() -> None:
+    code = (
+        "import sys; from stillpipe.api import answers, registry;"
+        "assert 'matplotlib' not in sys.modules;"
+        "import api.test_forms as t; registry.ENDPOINTS['plug-time'].forms[registry.SVG](t.freeze());"
+        "assert 'matplotlib' in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=120, cwd="tests")
