@@ -1,12 +1,13 @@
 """Keys, metrics, logs and headers: what an operator relies on."""
 
+import io
 import json
 import logging
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 
 from stillpipe.api import description
@@ -167,21 +168,29 @@ def test_without_its_description_the_service_is_not_ready(
 TRACE = "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01"
 
 
-def test_trace_context_is_passed_on_and_logged(
-    client: FlaskClient, caplog: pytest.LogCaptureFixture
-) -> None:
-    """The example of W3C Trace Context."""
-    reply = client.get("/livez", headers={"traceparent": TRACE})
-    assert reply.headers["traceparent"] == TRACE
-    assert "traceparent" not in client.get("/livez", headers={"traceparent": "x"}).headers
-    app: Flask = client.application
-    with app.test_request_context("/livez", headers={"traceparent": TRACE}):
-        logs.begin()
-        record = logging.LogRecord("stillpipe", 20, "f", 1, "hello %s", ("there",), None)
-        line = json.loads(logs.JsonFormatter().format(record))
-    assert line["message"] == "hello there"
-    assert line["traceparent"] == TRACE
-    assert caplog is not None
+@pytest.fixture
+def log(monkeypatch: pytest.MonkeyPatch) -> Iterator[io.StringIO]:
+    """What the service writes to its log from now on, as an operator reads it."""
+    logger, written = logging.getLogger("stillpipe"), io.StringIO()
+    handler, level = logging.StreamHandler(written), logger.level
+    handler.setFormatter(logs.JsonFormatter())
+    monkeypatch.setattr(logger, "handlers", [handler])
+    logger.setLevel(logging.INFO)
+    yield written
+    logger.setLevel(level)
+
+
+def test_trace_context_is_passed_on_and_logged(client: FlaskClient, log: io.StringIO) -> None:
+    """The example of W3C Trace Context; what has not its form is left out."""
+    for given, kept in ((TRACE, TRACE), ("x", None), (None, None)):
+        log.truncate(0)
+        log.seek(0)
+        reply = client.get("/livez", headers={"traceparent": given} if given else {})
+        assert reply.headers.get("traceparent") == kept
+        line = json.loads(log.getvalue())
+        assert (line["logger"], line["message"]) == ("stillpipe.access", "request")
+        assert (line["method"], line["path"], line["status"]) == ("GET", "/livez", 200)
+        assert line.get("traceparent") == kept
 
 
 def test_every_reply_has_the_security_headers(client: FlaskClient) -> None:
