@@ -45,7 +45,16 @@ def work(chunk: Chunk) -> Answered:
 def lost(chunk: Chunk) -> Answered:
     """Answer items whose worker died whenever it was tried."""
     problem = problems.body("internal", "The worker that computed this item ended.")
-    return [_failed(None, None, problem) for _ in chunk]
+    return [_failed(*_names(raw), problem) for raw in chunk]
+
+
+def _names(raw: bytes) -> tuple[str | None, str | None]:
+    """Return the estimate and the id that an item names, None where they cannot be read."""
+    try:
+        name, request = _parts(bodies.read(raw))
+    except (RequestError, ValidationError):
+        return None, None
+    return name, _id(request)
 
 
 def _guarded(raw: bytes) -> tuple[bool, bytes]:
