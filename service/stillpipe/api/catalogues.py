@@ -95,7 +95,7 @@ NAMES = tuple(_MAKERS)
 @lru_cache(maxsize=len(NAMES))
 def page(name: str) -> tuple[bytes, str]:
     """Return the body of the catalogue ``name`` and its entity tag."""
-    made = _MAKERS[name]()
+    made: Any = _MAKERS[name]()
     return rendered({"items": made} if isinstance(made, list) else made)
 
 
