@@ -1,19 +1,25 @@
 """gunicorn settings; every knob is an environment variable with a default that works."""
 
+import atexit
 import os
 import shutil
+import tempfile
 
-wsgi_app = "stillpipe.web.app:create_app()"
+from stillpipe.server import settings
+
+wsgi_app = "stillpipe.server.app:create_app()"
 bind = os.environ.get("STILLPIPE_BIND", "127.0.0.1:8000")
-worker_class = "gthread"
+worker_class = "stillpipe.server.worker.Worker"
 workers = int(os.environ.get("STILLPIPE_WORKERS", "2"))
-threads = int(os.environ.get("STILLPIPE_THREADS", "4"))
+threads = settings.threads()
+"""More than estimates may take, so that probes, catalogues and refusals are answered at once."""
 preload_app = True
 """The compiled solver is loaded once and shared by the workers."""
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108
 control_socket_disable = True
 timeout = 60
-graceful_timeout = 30
+graceful_timeout = 25
+"""With what ends a pod before it, less than Kubernetes allows in all."""
 keepalive = 5
 limit_request_line = 8190
 limit_request_field_size = 8190
@@ -21,6 +27,9 @@ limit_request_fields = 8192
 """More than fit into the head that the proxy lets through: it is the proxy that refuses."""
 accesslog = None
 errorlog = "-"
+
+scratch = f"{tempfile.gettempdir()}/stillpipe-{os.getpid()}"
+"""A folder for each worker, so that what a killed one leaves is known and dropped."""
 
 # Metrics are shared by files on tmpfs: wiped once, before anything imports the client, and kept
 # over a reload of this file.
@@ -32,14 +41,32 @@ if "STILLPIPE_METRICS_BEGUN" not in os.environ:
     os.makedirs(folder)
     os.environ["STILLPIPE_METRICS_BEGUN"] = "1"
 
+    def wipe(owner: int = os.getpid(), folder: str = folder) -> None:
+        """Leave nothing behind, also where the start fails; a worker, which is a fork, does not."""
+        if os.getpid() == owner:
+            shutil.rmtree(folder, ignore_errors=True)
+            shutil.rmtree(scratch, ignore_errors=True)
+
+    atexit.register(wipe)
+
+
+def post_fork(_server: object, worker: object) -> None:
+    """Give the worker, and all below it, a folder of its own for what it writes for a while."""
+    folder = f"{scratch}/{worker.pid}"
+    os.makedirs(folder, mode=0o700)
+    tempfile.tempdir = os.environ["TMPDIR"] = folder
+
+
+def post_worker_init(worker: object) -> None:
+    """Let batches know when the worker is told to end, and how long it may take."""
+    from stillpipe.server.batch import endings  # noqa: PLC0415 - in the worker
+
+    endings.shutdown.watch(lambda: worker.alive, worker.cfg.graceful_timeout)
+
 
 def child_exit(_server: object, worker: object) -> None:
-    """Keep a dead worker's counts, drop its gauges."""
+    """Keep a dead worker's counts, drop its gauges and what it left."""
     from prometheus_client import multiprocess  # noqa: PLC0415 - after the folder is named
 
     multiprocess.mark_process_dead(worker.pid)
-
-
-def on_exit(_server: object) -> None:
-    """Leave nothing behind."""
-    shutil.rmtree(os.environ["PROMETHEUS_MULTIPROC_DIR"], ignore_errors=True)
+    shutil.rmtree(f"{scratch}/{worker.pid}", ignore_errors=True)

@@ -42,9 +42,9 @@ server=$!
 import sys, time, urllib.error, urllib.request
 
 address = f"http://{sys.argv[1]}"
-for _ in range(480):
+for _ in range(2400):
     try:
-        urllib.request.urlopen(f"{address}/readyz", timeout=5)
+        urllib.request.urlopen(f"{address}/readyz", timeout=60)
         break
     except (urllib.error.URLError, ConnectionError):
         time.sleep(0.25)
@@ -52,11 +52,11 @@ body = open(f"{sys.argv[2]}/plug-time-request.json", "rb").read()
 question = urllib.request.Request(
     f"{address}/v1/plug-time", body, {"Content-Type": "application/json"}
 )
-with urllib.request.urlopen(question, timeout=60) as reply:
+with urllib.request.urlopen(question, timeout=600) as reply:
     assert b'"closure"' in reply.read()
 items = b'[{"estimate":"plug-time","request":' + body + b"}]"
 question = urllib.request.Request(f"{address}/v1/batch", items, {"Content-Type": "application/json"})
-with urllib.request.urlopen(question, timeout=120) as reply:
+with urllib.request.urlopen(question, timeout=600) as reply:
     assert b'"failed":0' in reply.read()
 print("replayed: ready, one estimate and one batch answered")
 PY

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from stillpipe.web import description
-from stillpipe.web.app import create_app
+from stillpipe.api import description
+from stillpipe.server.app import create_app
 
 
 @pytest.fixture(scope="session")

@@ -30,7 +30,7 @@ def example(stem: str) -> Any:
 
 def request_of(stem: str) -> type[Request]:
     """The request class of an example."""
-    return registry.ESTIMATES[NAMES[stem]].request
+    return registry.ENDPOINTS[NAMES[stem]].request
 
 
 EFFORT = Effort(freezes=2, units=34)

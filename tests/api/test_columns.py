@@ -3,7 +3,7 @@
 import pytest
 
 from stillpipe.api import registry
-from stillpipe.api.columns import Column, column
+from stillpipe.api.inputs.columns import Column, column
 
 REQUESTS = registry.REQUESTS
 

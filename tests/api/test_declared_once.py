@@ -6,8 +6,9 @@ from typing import Annotated, Any
 import pytest
 from marshmallow import ValidationError
 
-from stillpipe.api import dump, echo, limits, schemas
-from stillpipe.api.columns import Column, column
+from stillpipe.api import dump, limits
+from stillpipe.api.inputs import echo, schemas
+from stillpipe.api.inputs.columns import Column, column
 from stillpipe.model.declare import Figure, Group, Quantity
 from stillpipe.model.requests import Request
 

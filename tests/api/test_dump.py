@@ -10,7 +10,8 @@ import pytest
 
 import stillpipe
 from api.examples import Figures, Part, estimate, example
-from stillpipe.api import dump, schemas
+from stillpipe.api import dump
+from stillpipe.api.inputs import schemas
 from stillpipe.errors import SolverError
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Amount, Range, Severity

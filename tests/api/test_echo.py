@@ -8,7 +8,8 @@ import orjson
 import pytest
 
 from api.examples import SINGLE, example, request_of
-from stillpipe.api import echo, registry, schemas
+from stillpipe.api import registry
+from stillpipe.api.inputs import echo, schemas
 from stillpipe.model.declare import Derived, Group, Many, Money, Quantity, inputs, members
 from stillpipe.model.requests import PlugTimeRequest
 

@@ -8,12 +8,13 @@ import orjson
 import pytest
 
 from api.examples import NAMES, SINGLE, example
-from stillpipe.api import registry, schemas
+from stillpipe.api import registry
 from stillpipe.api.answers import Answers
+from stillpipe.api.inputs import schemas
 from stillpipe.model.declare import members
 
-ANSWERS = Answers(registry.ESTIMATES, orjson.loads)
-FORMS = [(f, form) for f in SINGLE for form in registry.ESTIMATES[NAMES[f.stem]].forms]
+ANSWERS = Answers(registry.ENDPOINTS, orjson.loads)
+FORMS = [(f, form) for f in SINGLE for form in registry.ENDPOINTS[NAMES[f.stem]].forms]
 
 
 def undeclared(found: Any, before: str = "") -> list[str]:
@@ -31,7 +32,7 @@ def undeclared(found: Any, before: str = "") -> list[str]:
 
 @pytest.mark.parametrize("file", SINGLE, ids=[f.stem for f in SINGLE])
 def test_an_example_is_answered_with_every_figure(file: Path) -> None:
-    endpoint = registry.ESTIMATES[NAMES[file.stem]]
+    endpoint = registry.ENDPOINTS[NAMES[file.stem]]
     loaded = schemas.load(endpoint.request, example(file.stem))
     figures = endpoint.estimate(loaded.request).figures
     assert undeclared(figures) == []

@@ -10,8 +10,8 @@ import orjson
 import pytest
 
 from api.examples import example, request_of
-from stillpipe.api import echo, schemas
 from stillpipe.api.forms import pictures, sheet
+from stillpipe.api.inputs import echo, schemas
 
 SPACE = "{http://www.w3.org/2000/svg}"
 NAME = "harbour-lane-baths/filter-room/<point> $1$"
@@ -170,7 +170,7 @@ def test_a_job_without_figures_still_gets_its_sheet() -> None:
 def test_matplotlib_is_imported_when_a_picture_is_first_asked_for() -> None:
     code = (
         "import sys, orjson; from stillpipe.api import registry;"
-        "form = registry.ESTIMATES['plug-time'].forms[registry.SVG];"
+        "form = registry.ENDPOINTS['plug-time'].forms[registry.SVG];"
         "assert 'matplotlib' not in sys.modules;"
         "assert form(orjson.loads(sys.stdin.read())).startswith(b'<?xml');"
         "assert 'matplotlib' in sys.modules"

@@ -8,7 +8,8 @@ import pytest
 from marshmallow import ValidationError
 
 from api.examples import example
-from stillpipe.api import limits, registry, schemas, units
+from stillpipe.api import limits, registry, units
+from stillpipe.api.inputs import schemas
 from stillpipe.model.declare import Choice, Count, Input, Many, Number, Quantity, Text
 from stillpipe.model.requests import PlugTimeRequest
 

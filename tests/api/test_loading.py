@@ -9,7 +9,7 @@ import pytest
 from marshmallow import ValidationError
 
 from api.examples import NAMES, SINGLE, example, request_of
-from stillpipe.api import schemas
+from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.pipe import Orientation
 from stillpipe.model.requests import JobEstimateRequest, PlugTimeRequest, UnitSystem

@@ -39,9 +39,9 @@ class Server:
         self.process = subprocess.Popen(
             command, cwd=ROOT, env=environment, stderr=subprocess.DEVNULL
         )
-        for _ in range(240):
+        for _ in range(2400):
             try:
-                self.connection = http.client.HTTPConnection(self.bind, timeout=30)
+                self.connection = http.client.HTTPConnection(self.bind, timeout=600)
                 self.connection.request("GET", "/readyz")
                 if self.connection.getresponse().read():
                     return
@@ -70,7 +70,7 @@ def main(rounds: int = 15, count: int = 400) -> None:
     """Run the benchmark and print the ratios."""
     example = json.loads(EXAMPLE.read_text())
     repeated = EXAMPLE.read_bytes()
-    ours, bare = Server("stillpipe.web.app:create_app()"), Server("bare:create_app()")
+    ours, bare = Server("stillpipe.server.app:create_app()"), Server("bare:create_app()")
     rates: dict[str, list[float]] = {"bare": [], "repeated": [], "cold": []}
     try:
         for turn in range(rounds):

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import pytest
 
 from deploy.stack import Server
-from stillpipe.web import keys
+from stillpipe.server import keys
 
 KEY = "the-key-of-harbour-lane-dispatch"
 

@@ -42,7 +42,7 @@ def run(
     program.write_text(body.partition("\n")[2])
     (folder / "openapi").symlink_to(ROOT / "openapi")
     return subprocess.run(
-        [*COMMANDS[language], program, *arguments], cwd=folder, timeout=120,
+        [*COMMANDS[language], program, *arguments], cwd=folder, timeout=600,
         env=os.environ | {"STILLPIPE": live.address, "STILLPIPE_KEY": live.key},
         capture_output=True, text=True, check=False,
     )  # fmt: skip

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from clients.conftest import Live
-from stillpipe.web import answers, description
+from stillpipe.api import description
+from stillpipe.api.registry import ENDPOINTS
 
 EXAMPLES = description.FOLDER / "examples"
 PACKAGE = "generated_stillpipe"
@@ -50,7 +51,7 @@ def module(generated: str, name: str) -> Any:
 @pytest.fixture
 def caller(generated: str, live: Live) -> Iterator[Any]:
     client = module(generated, "client")
-    with client.AuthenticatedClient(base_url=live.address, token=live.key, timeout=60) as asking:
+    with client.AuthenticatedClient(base_url=live.address, token=live.key, timeout=600) as asking:
         yield asking
 
 
@@ -58,7 +59,7 @@ def kind(generated: str, name: str) -> Any:
     return getattr(module(generated, "models"), name)
 
 
-@pytest.mark.parametrize("name", answers.ESTIMATES)
+@pytest.mark.parametrize("name", list(ENDPOINTS))
 def test_every_estimate_is_asked_in_types(generated: str, caller: Any, name: str) -> None:
     tree = description.tree()["paths"][f"/v1/{name}"]["post"]
     asked = tree["requestBody"]["content"]["application/json"]["schema"]["$ref"].split("/")[-1]

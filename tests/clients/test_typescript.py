@@ -28,14 +28,14 @@ def folder(described: Path, tmp_path: Path) -> Path:
     subprocess.run(
         [BINARIES / "openapi-typescript", described, "-o", tmp_path / "schema.ts",
          "--default-non-nullable", "false"],
-        capture_output=True, timeout=120, check=True,
+        capture_output=True, timeout=600, check=True,
     )  # fmt: skip
     return tmp_path
 
 
 def compiled(folder: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [BINARIES / "tsc"], cwd=folder, capture_output=True, text=True, timeout=120, check=False
+        [BINARIES / "tsc"], cwd=folder, capture_output=True, text=True, timeout=600, check=False
     )
 
 
@@ -44,7 +44,7 @@ def test_the_client_compiles_strictly_and_asks(folder: Path, live: Live) -> None
     assert made.returncode == 0, made.stdout
     run = subprocess.run(
         ["node", "out/use.js", live.address, live.key],
-        cwd=folder, capture_output=True, text=True, timeout=120, check=False,
+        cwd=folder, capture_output=True, text=True, timeout=600, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
     said = json.loads(run.stdout)

@@ -21,7 +21,7 @@ def run(address: str, chosen: list[str], timeout: float) -> "subprocess.Complete
     command = [
         str(Path(sys.executable).parent / "schemathesis"),
         "--config-file", str(FOLDER / "schemathesis.toml"), "run", f"{address}/openapi.json",
-        "--workers", "2", "--checks", "all",
+        "--workers", "2", "--request-timeout", "600", "--checks", "all",
         "--exclude-checks", "positive_data_acceptance,unsupported_method",
         "--exclude-path", "/docs/{file}", *chosen,
     ]  # fmt: skip
@@ -35,7 +35,7 @@ def run(address: str, chosen: list[str], timeout: float) -> "subprocess.Complete
 def counted(address: str) -> dict[str, int]:
     """Return how many requests the service at ``address`` has answered, by status."""
     found: dict[str, int] = {}
-    text = requests.get(f"{address}/metrics", timeout=30).text
+    text = requests.get(f"{address}/metrics", timeout=600).text
     pattern = r'^stillpipe_requests_total\{.*status="(\d+)".*\} ([0-9.e+]+)$'
     for status, count in re.findall(pattern, text, re.MULTILINE):
         found[status] = found.get(status, 0) + int(float(count))
@@ -44,7 +44,7 @@ def counted(address: str) -> dict[str, int]:
 
 def varied(address: str) -> int:
     """Return how many operations take a body; the others have few different requests."""
-    paths = requests.get(f"{address}/openapi.json", timeout=30).json()["paths"]
+    paths = requests.get(f"{address}/openapi.json", timeout=600).json()["paths"]
     return sum("requestBody" in o for path in paths.values() for o in path.values())
 
 

@@ -8,8 +8,14 @@ from typing import Any
 import pytest
 import yaml
 
-from stillpipe.web import description, limits, units
-from stillpipe.web.description import expanded
+from stillpipe.api import description, limits, units
+from stillpipe.api.description import expanded
+from stillpipe.api.registry import REQUESTS
+from stillpipe.model.declare import Quantity
+
+QUANTITIES = {
+    name: declared for name, declared in limits.named(REQUESTS) if isinstance(declared, Quantity)
+}
 
 
 def names(node: Any) -> set[str]:
@@ -55,19 +61,19 @@ def test_a_quantity_of_one_unit_is_one_object() -> None:
     assert expanded({"x-quantity": said}, {}) == closed(value=value, unit={"const": "1/h"})
 
 
-@pytest.mark.parametrize("name", list(limits.BOUNDS))
+@pytest.mark.parametrize("name", list(QUANTITIES))
 def test_bounds_mean_the_same_in_whichever_unit_they_are_written(name: str) -> None:
     """Six digits, rounded inwards, as the service accepts; the unit of writing must hold them."""
-    bound = limits.BOUNDS[name]
+    bound = QUANTITIES[name]
     kind = units.KINDS[bound.kind]
     exact = [
         u for u in kind.accepted
         if all(kind.to_si(e, u) == pytest.approx(b, rel=1e-12, abs=1e-15)
-               for e, b in zip(bound.within(u), (bound.low, bound.high), strict=True))
+               for e, b in zip(limits.within(bound, u), (bound.low, bound.high), strict=True))
     ]  # fmt: skip
     assert exact
     for unit in exact:
-        low, high = bound.within(unit)
+        low, high = limits.within(bound, unit)
         said = {"kind": bound.kind, "minimum": low, "maximum": high, "unit": unit}
         found = expanded({"x-quantity": said}, {})
         shown = {
@@ -77,7 +83,7 @@ def test_bounds_mean_the_same_in_whichever_unit_they_are_written(name: str) -> N
             )
             for c in found.get("oneOf", [found])
         }
-        assert shown == {u: bound.within(u) for u in kind.accepted}
+        assert shown == {u: limits.within(bound, u) for u in kind.accepted}
 
 
 def test_figures_of_answers_have_the_units_of_answers() -> None:
@@ -155,7 +161,7 @@ def test_a_description_that_cannot_be_read_is_one_error(
 
 def test_the_command_prints_what_is_served() -> None:
     printed = subprocess.run(
-        [sys.executable, "-m", "stillpipe.web.description"],
+        [sys.executable, "-m", "stillpipe.api.description"],
         capture_output=True, timeout=120, check=True,
     ).stdout  # fmt: skip
     assert yaml.safe_load(printed) == description.tree()

@@ -10,13 +10,15 @@ from hypothesis import strategies as st
 from marshmallow import ValidationError
 
 from contract.test_specification import EXAMPLES, operation, validator
-from stillpipe.web import answers
+from stillpipe.api.inputs import schemas
+from stillpipe.api.registry import ENDPOINTS
 
 Tree = Any
 
 SCALARS = st.one_of(
     st.none(), st.booleans(), st.integers(-10, 10), st.floats(allow_nan=False), st.just("5"),
-    st.sampled_from(["", " 5 ", "1_0", "mm", "degC", "water", "L", "x" * 200, 1e400, 10**400]),
+    st.sampled_from(["", " 5 ", "1_0", "mm", "degC", "water", "L", "x" * 200, 1e400, 10**400,
+                     "a\0", "a\n", "\x7f", "\x9f", "\ufffe", "\U0001f9ca", "\u00a0"]),
     st.just({}), st.just([]),
 )  # fmt: skip
 
@@ -61,7 +63,7 @@ def bodies(draw: st.DrawFn) -> tuple[str, str, Tree]:
 def test_json_schema_and_marshmallow_agree(case: tuple[str, str, Tree]) -> None:
     name, schema, tree = case
     try:
-        answers.ESTIMATES[name].schema.load(tree)
+        schemas.schema_of(ENDPOINTS[name].request).load(tree)
         loaded = True
     except ValidationError:
         loaded = False

@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from stillpipe import __version__
-from stillpipe.web import description
+from stillpipe.api import description
 
 REDOCLY = Path(__file__).parents[1] / "clients/typescript/node_modules/.bin/redocly"
 CONFIGURATION = Path(__file__).with_name("redocly.yaml")
@@ -42,7 +42,7 @@ def redocly(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [REDOCLY, command, "--config", CONFIGURATION, *rest],
         env=os.environ | {"REDOCLY_TELEMETRY": "off", "REDOCLY_SUPPRESS_UPDATE_NOTICE": "true"},
-        capture_output=True, text=True, timeout=120, check=False,
+        capture_output=True, text=True, timeout=600, check=False,
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ import pytest
 import requests
 
 from contract import fuzz
-from deploy.stack import Server
+from deploy.stack import Server, until
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "openapi" / "examples" / "plug-time-request.json"
@@ -29,7 +29,7 @@ def address() -> Iterator[str]:
 
 def test_a_real_request_is_answered(address: str) -> None:
     reply = requests.post(
-        f"{address}/v1/plug-time", json=json.loads(EXAMPLE.read_text()), timeout=30
+        f"{address}/v1/plug-time", json=json.loads(EXAMPLE.read_text()), timeout=600
     )
     assert reply.status_code == 200
     assert reply.json()["closure"]["unit"] == "s"
@@ -38,7 +38,7 @@ def test_a_real_request_is_answered(address: str) -> None:
 def test_an_oversized_chunked_body_is_413(address: str) -> None:
     chunks = (b" " * 4096 for _ in range(64))
     headers = {"Content-Type": "application/json"}
-    reply = requests.post(f"{address}/v1/plug-time", data=chunks, headers=headers, timeout=30)
+    reply = requests.post(f"{address}/v1/plug-time", data=chunks, headers=headers, timeout=600)
     assert reply.status_code == 413
     assert reply.headers["Content-Type"] == "application/problem+json"
 
@@ -56,12 +56,12 @@ SLOW = "/v1/(hold-time|co2-mass|cylinder-count|spacing-validation|frost-check|jo
     ids=["fuzzing", "edge-values"],
 )
 def test_generated_traffic_finds_no_fault(address: str, chosen: list[str]) -> None:
-    done = fuzz.run(address, ["--generation-deterministic", *chosen], 3000)
+    done = fuzz.run(address, ["--generation-deterministic", *chosen], 4 * 3600.0)
     assert done.returncode == 0, done.stdout[-6000:]
 
 
 def _stream(address: str) -> http.client.HTTPConnection:
-    connection = http.client.HTTPConnection(address.removeprefix("http://"), timeout=60)
+    connection = http.client.HTTPConnection(address.removeprefix("http://"), timeout=600)
     connection.putrequest("POST", "/v1/batch")
     connection.putheader("Content-Type", "application/x-ndjson")
     connection.putheader("Transfer-Encoding", "chunked")
@@ -101,14 +101,10 @@ def test_a_client_that_leaves_stops_the_work(address: str) -> None:
     _send(connection, b"")
     reply = connection.getresponse()
     reply.readline()
-    assert _busy(address), "the workers should be at work"
+    until(lambda: _busy(address), "the workers are at work")
     reply.close()
     connection.close()
-    for _ in range(60):
-        if not _busy(address):
-            return
-        time.sleep(0.5)
-    raise AssertionError("the batch went on after its client had gone")
+    until(lambda: not _busy(address), "the batch ends after its client has gone")
 
 
 def _busy(address: str) -> bool:
@@ -139,11 +135,11 @@ def test_metrics_are_those_of_all_workers(address: str) -> None:
     """Requests spread over two workers are counted once each, whichever worker is asked."""
 
     def count() -> float:
-        text = requests.get(f"{address}/metrics", timeout=10).text
+        text = requests.get(f"{address}/metrics", timeout=600).text
         name = 'stillpipe_requests_total{method="GET",route="/livez",status="200"}'
         return sum(float(line.split()[-1]) for line in text.splitlines() if name in line)
 
     before = count()
     for _ in range(40):
-        requests.get(f"{address}/livez", timeout=10)
+        requests.get(f"{address}/livez", timeout=600)
     assert [count() for _ in range(5)] == [before + 40.0] * 5

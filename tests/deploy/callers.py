@@ -71,7 +71,7 @@ class Line:
         if self.writer is None:
             self.reader, self.writer = await asyncio.open_connection("127.0.0.1", self.port)
         self.writer.write(question.sent())
-        reply = await asyncio.wait_for(read(self.reader), 60)
+        reply = await asyncio.wait_for(read(self.reader), 600)
         if reply.heads.get("connection") == "close":
             self.close()
         return reply

@@ -81,7 +81,7 @@ class Server:
     def stop(self) -> None:
         """Send gunicorn SIGTERM and wait for its end."""
         self.server.terminate()
-        self.server.wait(timeout=40)
+        self.server.wait(timeout=PATIENCE)
 
     def workers(self) -> list[int]:
         """Return the process ids of gunicorn's workers."""
@@ -128,7 +128,7 @@ class Stack(Server):
         shutil.copytree(ROOT / "deploy" / "nginx", self.configuration)
         self._set("listen.conf", "8080", str(self.outer))
         self._set("upstreams.conf", "127.0.0.1:8000", f"127.0.0.1:{self.inner}")
-        self._set("upstreams.conf", "max_conns=32", f"max_conns={most}")
+        self._set("upstreams.conf", "max_conns=32 ", f"max_conns={most} ")
         self._set("rates.conf", "20r/s", rate)
         if origin:
             self._set("origins.conf", 'default "";', f'default ""; "{origin}" $http_origin;')
@@ -162,4 +162,4 @@ class Stack(Server):
     ) -> None:
         super().__exit__(kind, value, trace)
         self.proxy.send_signal(signal.SIGQUIT)
-        self.proxy.wait(timeout=40)
+        self.proxy.wait(timeout=PATIENCE)

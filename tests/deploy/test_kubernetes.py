@@ -14,7 +14,7 @@ import yaml
 
 from deploy.stack import NGINX, ROOT
 from stillpipe import __version__
-from stillpipe.web.app import create_app
+from stillpipe.server.app import create_app
 
 KUBECTL = shutil.which("kubectl")
 VERSIONS = ("1.31", kubernetes_validate.latest_version())
@@ -152,7 +152,17 @@ def test_a_pod_ends_in_order_within_its_time(pod: dict[str, Any]) -> None:
     assert int(proxy.split()[1].rstrip(";")) < waits
     settings = (ROOT / "deploy" / "gunicorn.conf.py").read_text()
     graceful = int(settings.partition("graceful_timeout = ")[2].split()[0])
-    assert waits + graceful < pod["spec"]["terminationGracePeriodSeconds"]
+    # what comes after: the workers that outlast it are killed, and the interpreter winds up
+    assert waits + graceful + 15 < pod["spec"]["terminationGracePeriodSeconds"]
+
+
+def test_the_proxy_lets_through_what_the_pod_takes_on(containers: dict[str, Any]) -> None:
+    """However the estimates fall upon the workers, none is refused that nginx lets through."""
+    given = {e["name"]: e["value"] for e in containers["gunicorn"]["env"]}
+    text = (ROOT / "deploy" / "nginx" / "upstreams.conf").read_text()
+    block = text.partition("upstream stillpipe_estimates {")[2].partition("}")[0]
+    most = sum(int(part.split()[0]) for part in block.split("max_conns=")[1:])
+    assert most <= int(given["STILLPIPE_THREADS"]) + int(given["STILLPIPE_QUEUE"])
 
 
 def test_the_version_is_that_of_the_service(containers: dict[str, Any]) -> None:

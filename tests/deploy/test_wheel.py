@@ -14,7 +14,7 @@ import pytest
 import requests
 
 from deploy.stack import ROOT, Server
-from stillpipe.web import description
+from stillpipe.api import description
 
 EXAMPLES = ROOT / "openapi" / "examples"
 

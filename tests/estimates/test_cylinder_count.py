@@ -147,7 +147,7 @@ def test_a_cylinder_without_liquid_at_its_fill_is_a_no_go(celsius: float) -> Non
 
 def test_too_many_exchanges_are_judged_before_anything_is_simulated() -> None:
     """A plan that is refused takes no more solving than the CO2 it would need."""
-    changes = {"hold": 8 * 3600.0, "capture_efficiency": 0.2}
+    changes: dict[str, Any] = {"hold": 8 * 3600.0, "capture_efficiency": 0.2}
     refused = answer_of(cylinder=Cylinder(net_mass=0.5), reserve=0.9, **changes)
     assert "too-many-cylinders" in codes(refused)
     assert refused.verdict is Verdict.NO_GO

@@ -126,7 +126,11 @@ def test_the_quote_by_hand(found: JobFigures) -> None:
 @pytest.mark.parametrize(("points", "jackets", "groups"), [(1, 1, 1), (2, 1, 2), (4, 2, 2)])
 def test_every_group_of_jackets_has_its_exchanges(points: int, jackets: int, groups: int) -> None:
     """Each exchange of the plan is made once on every cylinder that is in use: 25.00 each."""
-    changes = {"points": points, "jackets_per_cylinder": jackets, "repair": 6 * 3600.0}
+    changes: dict[str, Any] = {
+        "points": points,
+        "jackets_per_cylinder": jackets,
+        "repair": 6 * 3600.0,
+    }
     found = job_estimate(job(TWO_INCH, cylinder=Cylinder(net_mass=6.3), **changes)).figures
     swaps = len(found.cylinders.exchanges)
     line = next(x for x in quote_of(found).lines if x.item == "exchanges")

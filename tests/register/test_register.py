@@ -23,8 +23,8 @@ from flask.testing import FlaskClient
 from stillpipe.register import __main__ as command
 from stillpipe.register import part as parts
 from stillpipe.register import plan, run
+from stillpipe.server.batch import batch
 from stillpipe.tables import pipes
-from stillpipe.web import batch
 
 ROOT = Path(__file__).parents[2]
 WATER = {"fluid.temperature [degC]": 18.0, "ambient.temperature [degC]": 20.5,
@@ -99,7 +99,7 @@ def test_answers_are_those_of_the_service(client: Client, tmp_path: Path, web: F
 
 @pytest.fixture
 def web(monkeypatch: pytest.MonkeyPatch) -> FlaskClient:
-    from stillpipe.web.app import create_app  # noqa: PLC0415
+    from stillpipe.server.app import create_app  # noqa: PLC0415
 
     monkeypatch.setenv("STILLPIPE_BATCH_PROCESSES", "1")
     return create_app(warm_up=False).test_client()
@@ -283,9 +283,8 @@ def test_a_run_killed_midway_goes_on_where_it_was(tmp_path: Path) -> None:
     source = write(tmp_path / "register", rows(300))
     folder = tmp_path / "answers"
     first = start(source, folder)
-    for _ in range(600):
-        if len(list(folder.glob("part-*"))) >= 4:
-            break
+    end = time.monotonic() + 600.0
+    while len(list(folder.glob("part-*"))) < 4 and time.monotonic() < end:
         time.sleep(0.05)
     family = [psutil.Process(first.pid), *psutil.Process(first.pid).children(recursive=True)]
     for process in family:

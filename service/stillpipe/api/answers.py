@@ -8,9 +8,10 @@ from typing import Any, NamedTuple
 
 import orjson
 
-from stillpipe.api import dump, schemas
-from stillpipe.api.registry import JSON, Endpoint
-from stillpipe.api.schemas import Loaded
+from stillpipe.api import dump, reading
+from stillpipe.api.inputs import schemas
+from stillpipe.api.inputs.schemas import Loaded
+from stillpipe.api.registry import ENDPOINTS, JSON, Endpoint
 from stillpipe.model.figures import Effort
 
 CACHED = 2048
@@ -78,3 +79,7 @@ class Answers:
 def _estimated(endpoint: Endpoint, loaded: Loaded[Any]) -> tuple[JSON, Effort]:
     answer = endpoint.estimate(loaded.request)
     return dump.reply(loaded, answer), answer.effort
+
+
+ANSWERS = Answers(ENDPOINTS, reading.read)
+"""The answers of this process."""

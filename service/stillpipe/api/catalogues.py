@@ -6,7 +6,10 @@ from typing import Any
 
 import orjson
 
-from stillpipe.api import limits, registry, units
+import stillpipe
+from stillpipe.api import limits, units
+from stillpipe.api.problems import TYPES
+from stillpipe.api.registry import REQUESTS
 from stillpipe.physics import freeze
 from stillpipe.tables import cylinders, exposure, fluids, materials, pipes
 
@@ -61,17 +64,20 @@ def _cylinders() -> list[dict[str, Any]]:
 
 
 def _limits() -> dict[str, Any]:
-    published = limits.published(registry.REQUESTS)
+    found = limits.published(REQUESTS)
     return {
         "body_bytes": limits.BODY_BYTES,
         "batch_bytes": limits.BATCH_BYTES,
         "batch_items": limits.BATCH_ITEMS,
         "batch_lines": limits.BATCH_LINES,
-        "id_characters": published["texts"]["id"]["maximum"],
-        "safety_factor": published["numbers"]["safety_factor"],
+        "batch_columns": limits.BATCH_COLUMNS,
+        "batch_row_characters": limits.ROW_LENGTH,
+        "object_members": limits.MEMBERS,
+        "id_characters": found["texts"]["id"]["maximum"],
+        "safety_factor": found["numbers"]["safety_factor"],
         "longest_freeze_s": freeze.LONGEST_FREEZE,
         "longest_thaw_s": freeze.LONGEST_THAW,
-        **published,
+        **found,
         "exposure": [
             {"regime": e.regime, "substance": e.substance, "quantity": e.quantity,
              "bound": e.bound, "mole_fraction": e.mole_fraction,
@@ -81,25 +87,28 @@ def _limits() -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _meta() -> dict[str, Any]:
+    return {
+        "service": "stillpipe",
+        "version": stillpipe.__version__,
+        "model_version": stillpipe.MODEL_VERSION,
+        "problems": [f"/v1/problems/{slug}" for slug in TYPES],
+    }
+
+
 _MAKERS = {
     "pipes": _pipes,
     "materials": _materials,
     "fluids": _fluids,
     "cylinders": _cylinders,
     "limits": _limits,
+    "meta": _meta,
 }
 
-NAMES = tuple(_MAKERS)
 
-
-@lru_cache(maxsize=len(NAMES))
+@lru_cache(maxsize=16)
 def page(name: str) -> tuple[bytes, str]:
-    """Return the body of the catalogue ``name`` and its entity tag."""
-    made: Any = _MAKERS[name]()
-    return rendered({"items": made} if isinstance(made, list) else made)
-
-
-def rendered(tree: dict[str, Any]) -> tuple[bytes, str]:
-    """Return the body that shows ``tree``, and its entity tag."""
-    body = orjson.dumps(tree)
+    """Return the body of catalogue ``name`` and its entity tag."""
+    made = _MAKERS[name]()
+    body = orjson.dumps({"items": made} if isinstance(made, list) else made)
     return body, hashlib.sha256(body).hexdigest()[:20]

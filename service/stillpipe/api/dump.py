@@ -5,12 +5,16 @@ from dataclasses import is_dataclass
 from typing import Any
 
 import stillpipe
-from stillpipe.api import echo, units
-from stillpipe.api.echo import JSON
-from stillpipe.api.schemas import Loaded
+from stillpipe.api import units
+from stillpipe.api.inputs import echo
+from stillpipe.api.inputs.echo import JSON
+from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.errors import Fault, SolverError
 from stillpipe.model.declare import Figure, members
 from stillpipe.model.figures import Amount, Answer, Range
+
+DIGITS = 4
+"""Of a figure whose kind is known only with it."""
 
 
 def reply(loaded: Loaded[Any], answer: Answer[Any]) -> JSON:
@@ -62,10 +66,10 @@ def _plain(value: Any, system: str) -> Any:
     SolverError
         where a number is not finite: no such figure leaves the service
     """
-    if isinstance(value, Amount):
-        return units.quantity(value.value, value.kind, system)
     if isinstance(value, tuple):
         return [_plain(v, system) for v in value]
+    if isinstance(value, Amount):
+        return units.quantity(value.value, value.kind, system, DIGITS)
     if is_dataclass(value):
         return figures(value, system)
     if isinstance(value, float) and not math.isfinite(value):

@@ -26,6 +26,15 @@ BATCH_ITEMS = 10000
 BATCH_LINES = 100000
 """Most lines of a batch as lines of JSON."""
 
+BATCH_COLUMNS = 256
+"""Most columns of a batch as CSV."""
+ROW_LENGTH = 131072
+"""Longest row of a batch as CSV [characters]."""
+MEMBERS = 1000
+"""Most members of one JSON object."""
+ID_CHARACTERS = 128
+"""Longest name that a caller may give a request."""
+
 Published = dict[str, dict[str, Any]]
 
 

@@ -47,7 +47,7 @@ def _form(module: str, name: str) -> Form:
     return made
 
 
-ESTIMATES: Mapping[str, Endpoint] = MappingProxyType({
+ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "plug-time": Endpoint(
         requests.PlugTimeRequest, plug_time.plug_time, {SVG: _form("pictures", "plug_time")}
     ),
@@ -58,10 +58,12 @@ ESTIMATES: Mapping[str, Endpoint] = MappingProxyType({
     "frost-check": Endpoint(requests.FrostCheckRequest, frost_check.frost_check),
     "ventilation": Endpoint(requests.VentilationRequest, ventilation.ventilation),
     "job-estimate": Endpoint(
-        requests.JobEstimateRequest, job_estimate.job_estimate,
+        requests.JobEstimateRequest,
+        job_estimate.job_estimate,
         {SVG: _form("pictures", "job"), HTML: _form("sheet", "job")},
     ),
 })  # fmt: skip
+"""Every estimate by the last part of its address."""
 
-REQUESTS = tuple(endpoint.request for endpoint in ESTIMATES.values())
-"""What may be asked."""
+REQUESTS = tuple(endpoint.request for endpoint in ENDPOINTS.values())
+"""What the estimates are asked."""

@@ -1,6 +1,7 @@
 """Cylinders: what each delivers, how many, when each is exchanged, and the best of a stock."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -164,6 +165,9 @@ def plan(
     if needed.total is None or likely is None:
         return CylinderFigures(), reasons
     each = usable(request.cylinder)
+    if each.low <= 0.0:
+        text = "As warm and as little filled as it is the cylinder holds no liquid CO2; cool it."
+        return CylinderFigures(usable=each), (*reasons, assess.stop("no-liquid-co2", text))
     groups = math.ceil(request.points / request.jackets_per_cylinder - 1e-9)
     share = min(request.jackets_per_cylinder, request.points)
     kept = each.low * (1.0 - request.reserve)
@@ -171,24 +175,27 @@ def plan(
         float(groups * math.ceil(share * mass / kept - 1e-9))
         for mass in (needed.total.low, needed.total.likely, needed.total.longest)
     )
-    found = list(reasons)
+    count = Range(low, middle, high)
     moments = exchange_times(likely, kept / share)
-    swaps: tuple[Exchange, ...] = ()
     if middle > MOST or len(moments) > MOST:
-        found.append(assess.stop("too-many-cylinders", f"More than {MOST} cylinders."))
-    else:
-        swaps = tuple(
-            _exchange(request, solution, number, at) for number, at in enumerate(moments, start=1)
-        )
+        text = f"More than {MOST} cylinders."
+        figures = CylinderFigures(usable=each, count=count)
+        return figures, (*reasons, assess.stop("too-many-cylinders", text))
+    swaps = tuple(
+        _exchange(request, solution, number, at) for number, at in enumerate(moments, start=1)
+    )
+    figures = CylinderFigures(usable=each, count=count, exchanges=swaps)
+    return figures, (*reasons, *_of_exchanges(swaps))
+
+
+def _of_exchanges(swaps: tuple[Exchange, ...]) -> Iterator[Reason]:
+    """Yield the reasons found with the exchanges, each by the advice of the first that has it."""
     for code, reason in (
         ("early-exchange", assess.warn), ("exchange-not-survived", assess.stop),
     ):  # fmt: skip
-        hit = [s for s in swaps if s.verdict == code]
-        if hit:
-            found.append(reason(code, hit[0].advice))
-    return CylinderFigures(usable=each, count=Range(low, middle, high), exchanges=swaps), tuple(
-        found
-    )
+        advice = next((s.advice for s in swaps if s.verdict == code), None)
+        if advice is not None:
+            yield reason(code, advice)
 
 
 def exchange_times(likely: Consumption, per_jacket: float) -> list[float]:

@@ -181,7 +181,7 @@ def _warm_water(request: FrostCheckRequest, solution: Solution) -> Cause:
 def _explains(request: FrostCheckRequest, solution: Solution, temperature: float) -> bool:
     """Tell whether frost with water of this ``temperature`` [K] may come later than now."""
     warmer = replace(request, fluid=replace(request.fluid, temperature=temperature))
-    tried = Solution(warmer, spent=solution.work)
+    tried = Solution(warmer, shares=solution)
     by = tried.frost_time(tried.run(SLOW))
     return by is None or by > request.elapsed
 

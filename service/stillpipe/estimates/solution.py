@@ -44,14 +44,15 @@ class Held:
 class Solution:
     """A freeze point, fed until ready and on for ``hold`` [s].
 
-    ``spent`` is the work that it shares with other solutions of the same freeze point.
+    What it takes is added to that of ``shares``, a solution asked for the same answer.
     """
 
     def __init__(
-        self, point: FreezePoint, hold: float = 0.0, spent: work.Work | None = None
+        self, point: FreezePoint, hold: float = 0.0, shares: "Solution | None" = None
     ) -> None:
         self.point, self.hold = point, hold
-        self.work = spent or work.Work()
+        self.work: work.Work = work.Work() if shares is None else shares.work
+        self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
         self._held: dict[Scenario, Held] = {}
 
@@ -74,12 +75,13 @@ class Solution:
                 horizon=LAYOUT_TIME + self.hold,
                 work=self.work,
             )
+            self._fed.append(self._runs[scenario])
         return self._runs[scenario]
 
     @property
     def effort(self) -> Effort:
         """What solving took so far."""
-        return Effort(len(self._runs), self.work.taken)
+        return Effort(len(self._fed), self.work.taken)
 
     def case(self, scenario: Scenario = LIKELY) -> freeze.Case:
         """Return the freeze point as the solver takes it, the uncertain inputs scaled."""

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated, Generic, TypeVar
+from typing import Annotated, Any, Generic, TypeVar
 
 from stillpipe.model.declare import Plain
 
@@ -120,3 +120,6 @@ class Answer(Generic[F]):
     def verdict(self) -> Verdict:
         """What the reasons come to."""
         return verdict_of(self.reasons)
+
+
+AnyAnswer = Answer[Any]

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, OutOfValidityError
 from stillpipe.physics import tabulated
+from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import DRY_ICE
 
 Array = NDArray[np.float64]

@@ -8,12 +8,12 @@ one volume of ice and the water it displaces leaves near the freezing point.
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import convection
 from stillpipe.physics.column.step import Tables
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 

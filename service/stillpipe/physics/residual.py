@@ -8,7 +8,7 @@ shut when the line pressure can no longer drive the flow through what is left (H
 
 import math
 
-from numba import njit
+from stillpipe.physics.compiling import njit
 
 VISCOSITY = 1.79e-3
 """Of water at 0 C [Pa s]; IAPWS."""

@@ -10,10 +10,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from stillpipe.physics import co2
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 

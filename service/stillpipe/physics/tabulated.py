@@ -8,8 +8,9 @@ from functools import lru_cache
 from importlib.resources import files
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from dask.distributed import Client
 
+from stillpipe.api.registry import ENDPOINTS
 from stillpipe.register import plan
 from stillpipe.register.run import Report, run, workers_here
-from stillpipe.web import answers
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -49,7 +49,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("register", type=Path, help="Parquet file, or a folder of them")
     parser.add_argument("folder", type=Path, help="where the answers go; all workers must see it")
     parser.add_argument(
-        "--estimate", choices=answers.ESTIMATES, help="asked for every row, where no column says"
+        "--estimate", choices=ENDPOINTS, help="asked for every row, where no column says"
     )
     parser.add_argument("--rows", type=int, default=2000, help="rows of a part (2000)")
     where = parser.add_mutually_exclusive_group()

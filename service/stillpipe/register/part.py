@@ -11,8 +11,9 @@ import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from stillpipe.api import limits
 from stillpipe.register.plan import Slice
-from stillpipe.web import batch, limits, tabular
+from stillpipe.server.batch import batch, tabular
 
 FIXED = {"index": pa.int64(), "status": pa.int16()}
 """Columns of whole numbers; every other number is a float."""
@@ -53,11 +54,11 @@ def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, b
     head = table.column_names
     columns = tabular.columns_of(head + (["estimate"] if estimate else []))[: len(head)]
     for row in table.to_pylist():
-        item = tabular.item_of(head, columns, row.values(), tabular.Column.put_typed)
+        item = tabular.item_of(head, columns, row.values(), tabular.put_typed)
         if estimate:
             item["estimate"] = estimate
         name = item["request"].get("id")
-        if isinstance(name, str) and len(name) <= limits.ID_LENGTH:
+        if isinstance(name, str) and len(name) <= limits.ID_CHARACTERS:
             del item["request"]["id"]
         else:
             name = None

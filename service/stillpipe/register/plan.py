@@ -10,8 +10,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from stillpipe import __version__
-from stillpipe.web import answers, tabular
-from stillpipe.web.problems import RequestError
+from stillpipe.api.problems import RequestError
+from stillpipe.api.registry import ENDPOINTS
+from stillpipe.server.batch import tabular
 
 STATE = "_register.json"
 """Says what a folder is the answer to; readers of Parquet pass over names that begin so."""
@@ -78,8 +79,8 @@ def plan(source: Path, estimate: str | None, rows: int) -> Plan:
     """
     if rows < 1:
         raise RegisterError("a part has at least one row")
-    if estimate is not None and estimate not in answers.ESTIMATES:
-        raise RegisterError("the estimate must be one of " + ", ".join(answers.ESTIMATES))
+    if estimate is not None and estimate not in ENDPOINTS:
+        raise RegisterError("the estimate must be one of " + ", ".join(ENDPOINTS))
     parts: list[Slice] = []
     inputs, faults = [], []
     for file in files_of(source):

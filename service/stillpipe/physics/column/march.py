@@ -3,12 +3,12 @@
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import step
 from stillpipe.physics.column.mesh import Mesh, Outside, Wall
 from stillpipe.physics.column.step import State, Tables
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]

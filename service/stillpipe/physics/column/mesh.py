@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 

@@ -1,0 +1,1 @@
+"""From a body to a request: validated, worked out, echoed; its columns in a table."""

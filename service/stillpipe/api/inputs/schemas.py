@@ -1,0 +1,107 @@
+"""From a request's dataclass to its schema, and from a body to the dataclass."""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, Generic, NamedTuple, TypeVar
+
+from marshmallow import RAISE, Schema, post_load
+
+from stillpipe.api.inputs import fields
+from stillpipe.model import declare
+from stillpipe.model.declare import Member, inputs, members
+from stillpipe.model.requests import Request
+
+R = TypeVar("R", bound=Request)
+
+
+class Loaded(NamedTuple, Generic[R]):
+    """A ``request`` with every member worked out, and the dotted names that the caller ``given``.
+
+    An entry of a list has its index in its name: ``places.0.at``.
+    """
+
+    request: R
+    given: frozenset[str]
+
+
+class Body(Schema):
+    """Base of every body's schema: unknown members are errors, messages are short."""
+
+    class Meta:
+        unknown = RAISE
+        register = False
+
+    declared: type[Any]
+    """What is built from the members."""
+    error_messages = {"unknown": "unknown member", "type": "must be an object"}  # noqa: RUF012
+
+    @post_load
+    def build(self, data: dict[str, Any], **_: Any) -> Any:
+        """Return the dataclass of the members."""
+        return self.declared(**data)
+
+
+_made: dict[type[Any], Schema] = {}
+
+
+def schema_of(declared: type[Any]) -> Schema:
+    """Return the schema of a body, which is a dataclass of declared inputs."""
+    if declared not in _made:
+        contents: dict[str, Any] = {**_fields(declared), "declared": declared}
+        _made[declared] = type(f"{declared.__name__}Schema", (Body,), contents)()
+    return _made[declared]
+
+
+def _fields(declared: type[Any]) -> dict[str, fields.Field[Any]]:
+    return {name: _field(member) for name, member in inputs(declared).items()}
+
+
+def _group(declared: type[Any], *, required: bool) -> fields.Group:
+    return fields.Group(declared, _fields(declared), required=required)
+
+
+LEAVES: dict[type[declare.Input], Callable[..., fields.Field[Any]]] = {
+    declare.Quantity: fields.Quantity,
+    declare.Number: fields.Number,
+    declare.Count: fields.Count,
+    declare.Choice: fields.Choice,
+    declare.Text: fields.Text,
+    declare.Money: fields.Money,
+    declare.Currency: fields.Currency,
+    declare.Flag: fields.Flag,
+}
+
+
+def _field(member: Member) -> fields.Field[Any]:
+    declared, required = member.declaration, member.required
+    if isinstance(declared, declare.Group):
+        return _group(member.group, required=required)
+    if isinstance(declared, declare.Many):
+        return fields.Many(declared, _group(member.group, required=True), required=required)
+    return LEAVES[type(declared)](declared, required=required)  # type: ignore[index]
+
+
+def load(request: type[R], tree: Any) -> Loaded[R]:
+    """Return the request that ``tree``, a parsed body, makes, and what of it the caller gave.
+
+    Raises
+    ------
+    ValidationError
+        naming every member that does not follow the schema
+    StillpipeError
+        naming every member that the catalogues do not know or the model does not cover
+    """
+    built: R = schema_of(request).load(tree)
+    return Loaded(built.completed(), frozenset(_given(request, tree)))
+
+
+def _given(declared: type[Any], tree: Mapping[str, Any], before: str = "") -> Iterator[str]:
+    """Yield the dotted names of all members of a valid ``tree``."""
+    known = members(declared)
+    for name, value in tree.items():
+        yield before + name
+        member = known[name]
+        if isinstance(member.declaration, declare.Group):
+            yield from _given(member.group, value, f"{before}{name}.")
+        elif isinstance(member.declaration, declare.Many):
+            for index, entry in enumerate(value):
+                yield from _given(member.group, entry, f"{before}{name}.{index}.")

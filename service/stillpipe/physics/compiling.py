@@ -1,0 +1,60 @@
+"""Compilation by numba, with a cache on disk that may be damaged, full or missing.
+
+A cache is there to start sooner. Where it cannot be read it is begun anew, where it cannot be
+written the solver is compiled at every start; neither stops the start.
+"""
+
+import logging
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import numba
+from numba.core.caching import FunctionCache
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_log = logging.getLogger(__name__)
+
+
+class _Cache(FunctionCache):
+    """numba's cache of one function; a fault of its files is logged and no more."""
+
+    def load_overload(self, sig: object, target_context: object) -> object:
+        """Return what is kept for the signature ``sig``, None where nothing usable is."""
+        try:
+            found: object = super().load_overload(sig, target_context)  # type: ignore[no-untyped-call]
+        except Exception as error:
+            # whatever unpickling damaged bytes raises: UnpicklingError, EOFError, ValueError ...
+            _log.warning("the compiled %s is damaged and made anew: %r", self._name, error)
+            self._begin_anew()
+            return None
+        return found
+
+    def save_overload(self, sig: object, data: object) -> None:
+        """Keep the compiled ``data`` for the signature ``sig`` where that is possible."""
+        try:
+            super().save_overload(sig, data)  # type: ignore[no-untyped-call]
+        except OSError as error:
+            _log.warning("the compiled %s cannot be kept: %r", self._name, error)
+
+    def _begin_anew(self) -> None:
+        try:
+            self.flush()  # type: ignore[no-untyped-call]
+        except OSError:
+            self.disable()  # type: ignore[no-untyped-call]
+
+
+def njit(*, nogil: bool, cache: bool) -> Callable[[F], F]:
+    """Return numba's decorator of the same name, whose cache never stops the start."""
+
+    def decorate(function: F) -> F:
+        compiled: Any = numba.njit(nogil=nogil)(function)
+        if cache:
+            try:
+                compiled._cache = _Cache(function)  # type: ignore[no-untyped-call]
+            except RuntimeError as error:  # no folder can be written
+                _log.warning("what is compiled cannot be kept: %s", error)
+        decorated: F = compiled
+        return decorated
+
+    return decorate

@@ -1,0 +1,1 @@
+"""HTTP and what runs it: the only place that knows flask and gunicorn."""

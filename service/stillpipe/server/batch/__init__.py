@@ -1,0 +1,1 @@
+"""Many estimates in one request, over worker processes."""

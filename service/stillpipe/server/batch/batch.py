@@ -1,0 +1,292 @@
+"""Many estimates in one request: JSON array, lines of JSON, or CSV; each item stands for itself.
+
+The body is held on disk and so is a table's answer, so that memory stays flat whatever the length.
+An array and a table are checked as a whole before the first item is answered: what is malformed is
+refused with a 400 and nothing is computed.
+"""
+
+import itertools
+import logging
+from collections.abc import Generator, Iterable, Iterator
+from contextlib import ExitStack, closing
+from dataclasses import dataclass, field
+from typing import IO, Any
+
+import orjson
+from marshmallow import ValidationError
+
+from stillpipe.api import limits, problems, reading
+from stillpipe.api.answers import ANSWERS
+from stillpipe.api.problems import RequestError
+from stillpipe.api.registry import ENDPOINTS
+from stillpipe.errors import CancelledError, StillpipeError
+from stillpipe.physics.work import Work
+from stillpipe.server.batch import json_array, pool, tabular
+from stillpipe.server.batch.endings import ClientLeftError, Connection, shutdown
+from stillpipe.server.batch.spool import Spool, StorageError
+from stillpipe.server.observability import metrics
+
+CHUNK = 8
+"""Items that a worker takes at a time."""
+TOO_LONG = b""
+"""Stands for an item that was longer than allowed, and was not kept."""
+
+Chunk = list[bytes]
+Answered = list[tuple[bool, bytes]]
+
+_log = logging.getLogger(__name__)
+
+
+def work(chunk: Chunk) -> Answered:
+    """Answer the items of ``chunk``: whether each succeeded, and its reply without its index."""
+    return [_guarded(raw) for raw in chunk]
+
+
+def lost(chunk: Chunk) -> Answered:
+    """Answer items whose worker died whenever it was tried."""
+    problem = problems.body("internal", "The worker that computed this item ended.")
+    return [_failed(None, None, problem) for _ in chunk]
+
+
+def _guarded(raw: bytes) -> tuple[bool, bytes]:
+    """Answer one item; nothing that goes wrong in it leaves here."""
+    try:
+        return _item(raw)
+    except Exception:
+        _log.exception("unexpected error in a batch item")
+        return False, _UNANSWERED
+
+
+def _item(raw: bytes) -> tuple[bool, bytes]:
+    name, named = None, None
+    try:
+        if raw == TOO_LONG:
+            raise RequestError("too-large", f"An item has at most {limits.BODY_BYTES} bytes.")
+        if raw.startswith(tabular.FAULT):
+            raise RequestError("malformed-csv", raw.removeprefix(tabular.FAULT).decode())
+        tree = reading.read(raw)
+        name, request = _parts(tree)
+        named = _id(request)
+        Work().check()
+        result = ANSWERS.reply(name, request)[0]
+        head = {"id": named, "estimate": name, "status": 200}
+        return True, orjson.dumps(head | {"result": result})
+    except CancelledError:
+        problem = problems.body("busy", "The service is ending; this item was not computed.")
+    except (RequestError, ValidationError, StillpipeError) as error:
+        problem = problems.of(error, ("request",) if name else ())
+        if problem["status"] == 500:
+            _log.exception("a batch item could not be answered")
+    except Exception:
+        _log.exception("unexpected error in a batch item")
+        problem = problems.body("internal", "The item could not be answered.")
+    return _failed(name, named, problem)
+
+
+def _parts(tree: Any) -> tuple[str, Any]:
+    """Return the estimate's name and the request of an item."""
+    if not isinstance(tree, dict):
+        raise ValidationError("must be an object {estimate, request}")
+    faults: dict[str, list[str]] = {
+        str(k): ["unknown member"] for k in tree if k not in ("estimate", "request")
+    }
+    faults |= {k: ["required"] for k in ("estimate", "request") if k not in tree}
+    name = tree.get("estimate")
+    if "estimate" in tree and not (isinstance(name, str) and name in ENDPOINTS):
+        faults["estimate"] = ["must be one of " + ", ".join(ENDPOINTS)]
+    if faults:
+        raise ValidationError(faults)
+    return str(name), tree["request"]
+
+
+def _id(request: Any) -> str | None:
+    given = request.get("id") if isinstance(request, dict) else None
+    return given if isinstance(given, str) and len(given) <= limits.ID_CHARACTERS else None
+
+
+def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> tuple[bool, bytes]:
+    head = {"id": named, "estimate": name, "status": problem["status"]}
+    return False, orjson.dumps(head | {"problem": problem})
+
+
+_UNANSWERED = _failed(None, None, problems.body("internal", "The item could not be answered."))[1]
+
+
+@dataclass
+class Call:
+    """A request for a batch: its body, who waits for the answer, and what was counted so far.
+
+    ``kept`` is what is given back when the answer ends, however it ends: :meth:`close`.
+    """
+
+    stream: IO[bytes]
+    length: int | None = None
+    """Length of the body where the client said it [bytes]."""
+    client: Connection = field(default_factory=lambda: Connection(None))
+    kept: ExitStack = field(default_factory=ExitStack)
+    counts: dict[str, int] = field(default_factory=lambda: {"succeeded": 0, "failed": 0})
+
+    def spool(self) -> Spool:
+        """Return the body, which is read to its end from now on.
+
+        Raises
+        ------
+        StorageError
+            where there is no room for it
+        """
+        spool = Spool(self.stream, limits.BATCH_BYTES, self.length)
+        self.kept.callback(spool.close)
+        return spool
+
+    def close(self) -> None:
+        """Give back what is kept for this request; a second time does nothing."""
+        self.kept.close()
+
+    def ends(self) -> bool:
+        """Return whether no more of the body should be waited for."""
+        return self.client.left() or shutdown.due()
+
+    def answered(self, items: Iterable[bytes]) -> Generator[bytes, None, None]:
+        """Yield every item's reply in order, and count them.
+
+        Raises
+        ------
+        ClientLeftError
+            where nobody waits for the replies any more
+        """
+        task = pool.Task()
+
+        def look() -> None:
+            if self.client.left():
+                task.cancel()
+                raise ClientLeftError
+            if shutdown.due():
+                task.cancel()
+
+        source = iter(items)
+        chunks = iter(lambda: list(itertools.islice(source, CHUNK)), [])
+        with closing(pool.ordered(task, work, chunks, lost, look)) as replies:
+            for index, (good, reply) in enumerate(replies):
+                outcome = "succeeded" if good else "failed"
+                self.counts[outcome] += 1
+                metrics.ITEMS.labels(outcome).inc()
+                yield b'{"index":%d,' % index + reply[1:]
+
+    def summary(self, problem: dict[str, Any] | None = None) -> bytes:
+        """Return the summary of what was answered; ``problem`` says why that is not all."""
+        head = {"total": sum(self.counts.values()), **self.counts, "complete": problem is None}
+        return orjson.dumps(head | ({"problem": problem} if problem else {}))
+
+
+def of_array(call: Call) -> Iterator[bytes]:
+    """Return the reply to a JSON array, piece by piece.
+
+    Raises
+    ------
+    RequestError, ValidationError, RequestEntityTooLarge
+        where the body is not an array of items, before any piece is made
+    """
+    body = call.spool().whole("malformed-json", call.ends)
+    items = json_array.items(body, limits.BATCH_ITEMS, limits.BODY_BYTES)
+    return _array(call, (TOO_LONG if item is None else item for item in items))
+
+
+def _array(call: Call, items: Iterator[bytes]) -> Iterator[bytes]:
+    try:
+        separator = b'{"items":['
+        with closing(call.answered(items)) as replies:
+            for reply in replies:
+                yield separator + reply
+                separator = b","
+        yield b'],"summary":' + call.summary() + b"}"
+    finally:
+        call.close()
+
+
+def bounded(raw: bytes) -> bytes:
+    """Return the item ``raw``, or what stands for one that is too long."""
+    return raw if len(raw) <= limits.BODY_BYTES else TOO_LONG
+
+
+def of_lines(call: Call) -> Iterator[bytes]:
+    """Return the reply to lines of JSON, a line for each, and a last line with the summary.
+
+    Raises
+    ------
+    StorageError
+        where there is no room for the beginning of the body, before any line is made
+    """
+    spool = call.spool()
+    spool.begun(call.ends)
+    return _answered_lines(call, spool)
+
+
+def _answered_lines(call: Call, spool: Spool) -> Iterator[bytes]:
+    over: list[bool] = []
+    try:
+        with closing(call.answered(_lines(call, spool, over))) as replies:
+            for reply in replies:
+                yield reply + b"\n"
+        yield b'{"summary":' + call.summary(_shortfall(spool, bool(over))) + b"}\n"
+    finally:
+        call.close()
+
+
+def _shortfall(spool: Spool, over: bool) -> dict[str, Any] | None:
+    """Return why not all lines were answered, None where they were."""
+    if over or spool.fault == "too-large":
+        return problems.body("too-large", "Lines beyond the limit were not answered.")
+    if spool.fault == "insufficient-storage":
+        return problems.of(StorageError())
+    if spool.fault:
+        return problems.body("malformed-json", "The body broke off.")
+    if not spool.ended:
+        return problems.body("busy", "The service is ending; later lines were not read.")
+    return None
+
+
+def _lines(call: Call, spool: Spool, over: list[bool]) -> Iterator[bytes]:
+    """Yield the lines that are not blank, as many as are allowed; of blank ones as many again."""
+    count = blank = 0
+    for line in spool.lines(limits.BODY_BYTES, call.ends):
+        if line is not None and not line.strip():
+            blank += 1
+        else:
+            count += 1
+        if max(count, blank) > limits.BATCH_LINES:
+            over.append(True)
+            return
+        if line is None or line.strip():
+            yield TOO_LONG if line is None else line
+
+
+def of_table(call: Call) -> Iterator[bytes]:
+    """Return the reply to CSV, piece by piece, when all rows are answered and counted.
+
+    Raises
+    ------
+    RequestError, RequestEntityTooLarge
+        where the table cannot be read; it names every column that it does not know
+    StorageError
+        where there is no room for the body or the answer
+    CancelledError
+        where the client left before all rows were answered
+    """
+    spool, answer = call.spool(), tabular.Answer()
+    call.kept.callback(answer.close)
+    body = spool.whole("malformed-csv", call.ends)
+    items = map(bounded, tabular.items(body, limits.BATCH_ITEMS))
+    try:
+        with closing(call.answered(items)) as replies:
+            for reply in replies:
+                answer.add(reply)
+    except ClientLeftError as error:
+        raise CancelledError from error
+    return _table(call, answer)
+
+
+def _table(call: Call, answer: tabular.Answer) -> Iterator[bytes]:
+    try:
+        yield from answer.csv()
+    finally:
+        call.close()

@@ -1,0 +1,13 @@
+"""Importing this loads the estimates and the compiled solver: what the fork server copies."""
+
+import gc
+
+from stillpipe.server import warm
+from stillpipe.server.batch import batch
+
+warm.warm()
+# what is loaded stays: no collection walks it again, and workers share its pages
+gc.collect()
+gc.freeze()
+
+work = batch.work

@@ -1,0 +1,1 @@
+"""What the service says of itself: logs, metrics, spans."""

@@ -1,0 +1,144 @@
+"""Every address: load, calculate, dump."""
+
+import time
+
+import orjson
+from flask import Blueprint, Response, current_app, g, request
+from werkzeug.exceptions import NotFound
+
+from stillpipe.api import catalogues, description, problems
+from stillpipe.api.answers import ANSWERS
+from stillpipe.api.limits import BATCH_BYTES
+from stillpipe.api.registry import ENDPOINTS, HTML
+from stillpipe.server import bodies
+from stillpipe.server.admission import gate, shares
+from stillpipe.server.batch import batch
+from stillpipe.server.batch.endings import Connection
+from stillpipe.server.observability import metrics, spans
+
+api = Blueprint("api", __name__)
+
+JSON = "application/json"
+LINES = "application/x-ndjson"
+CSV = "text/csv"
+FORMS = {JSON: batch.of_array, LINES: batch.of_lines, CSV: batch.of_table}
+"""How a batch is read and answered, by media type."""
+SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+"""A sheet stands alone, so that it can be kept: its style is inline, nothing else is allowed."""
+
+
+def estimate(name: str) -> Response:
+    """Answer a request for the estimate ``name``, in the form that the caller likes best."""
+    bodies.check(request, JSON)
+    forms = [JSON, *ENDPOINTS[name].forms]
+    form = request.accept_mimetypes.best_match(forms, default=JSON)
+    reply = Response(_answered(name, bodies.whole(request), form), content_type=form)
+    if form == HTML:
+        reply.headers["Content-Security-Policy"] = SHEET_POLICY
+    if len(forms) > 1:
+        reply.vary.add("Accept")
+    return reply
+
+
+def _answered(name: str, body: bytes, form: str) -> bytes:
+    """Answer, and tell the metrics whether from memory or by a new estimate."""
+    with spans.span(current_app, f"estimate {name}") as span:
+        found, fresh = ANSWERS.answer(name, body, form, gate.admitted)
+        if span is not None:
+            span.set_attribute("stillpipe.remembered", not fresh)
+    if fresh:
+        metrics.ESTIMATE.labels(name).observe(time.perf_counter() - g.admitted)
+    else:
+        metrics.REMEMBERED.labels(name).inc()
+    return found
+
+
+for _name in ENDPOINTS:
+    api.add_url_rule(
+        f"/v1/{_name}",
+        endpoint=_name.replace("-", "_"),
+        view_func=estimate,
+        methods=["POST"],
+        defaults={"name": _name},
+    )
+
+
+@api.post("/v1/batch")
+def many() -> Response:
+    """Many estimates: JSON array, lines of JSON, or CSV."""
+    request.max_content_length = BATCH_BYTES + 1
+    bodies.check(request, *FORMS)
+    stream = request.stream
+    caller = g.get("caller") or shares.network(request.remote_addr or "")
+    place = current_app.config["SHARES"].enter(caller)
+    client = Connection(request.environ.get("gunicorn.socket"))
+    call = batch.Call(stream, request.content_length, client)
+    call.kept.callback(place.leave)
+    try:
+        reply = Response(FORMS[request.mimetype](call))
+    except BaseException:
+        call.close()
+        raise
+    # also where the reply never begins
+    reply.call_on_close(call.close)
+    reply.content_type = request.mimetype
+    if request.mimetype == CSV:
+        reply.content_type = f"{CSV}; charset=utf-8"
+        reply.headers.update({f"Batch-{k.title()}": str(v) for k, v in call.counts.items()})
+    return reply
+
+
+@api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")
+def catalogue(name: str) -> Response:
+    """Return a catalogue, with its entity tag."""
+    body, tag = catalogues.page(name)
+    reply = Response(body, content_type=JSON)
+    reply.set_etag(tag)
+    reply.make_conditional(request)
+    return reply
+
+
+@api.get("/v1/problems/<slug>")
+def problem(slug: str) -> Response:
+    """Explain a problem type."""
+    if slug not in problems.TYPES:
+        raise NotFound("There is no such problem type.")
+    status, title, text = problems.TYPES[slug]
+    page = {"type": f"/v1/problems/{slug}", "title": title, "status": status, "explanation": text}
+    return Response(orjson.dumps(page), content_type=JSON)
+
+
+@api.get("/livez")
+def livez() -> Response:
+    """Tell that the process answers."""
+    return Response(b'{"status":"alive"}', content_type=JSON)
+
+
+@api.get("/readyz")
+def readyz() -> Response:
+    """Tell whether the solver is loaded, and what the operator provides can be read."""
+    if not current_app.config["READY"].is_set():
+        raise problems.RequestError("not-ready", "The solver is being loaded.")
+    description.json()
+    known = current_app.config["KEYS"]
+    if known is not None:
+        known.current()
+    return Response(b'{"status":"ready"}', content_type=JSON)
+
+
+@api.get("/metrics")
+def measured() -> Response:
+    """Return Prometheus metrics."""
+    return metrics.page()
+
+
+@api.get("/openapi.json")
+def openapi_json() -> Response:
+    """Return the description of this service as JSON."""
+    return Response(description.json(), content_type=JSON)
+
+
+@api.get("/openapi.yaml")
+def openapi_yaml() -> Response:
+    """Return the description of this service as YAML."""
+    return Response(description.text(), content_type="application/yaml")

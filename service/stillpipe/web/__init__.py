@@ -1,1 +1,0 @@
-"""HTTP in and out: the only place that knows flask, marshmallow and pint."""

@@ -1,0 +1,382 @@
+"""Batches under everything that happens to them: every item answered, nothing left behind.
+
+    python tests/deploy/batch_endurance.py [ITEMS] [EXAMPLE]
+
+Starts gunicorn and sends ITEMS items (10,000) in each of the three forms, and again while processes
+of the pool are killed, while the client pauses, leaves, while workers of gunicorn are killed, and
+through HUP and SIGTERM. Each item has its own answer or problem, each summary is true; memory
+(proportional set size), descriptors, processes and files return to where they were. EXAMPLE is a
+request's example of which each item is a variant, ``hold-time`` where none is named.
+"""
+
+import csv
+import http.client
+import io
+import json
+import os
+import signal
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import psutil
+
+from deploy.stack import ROOT, Server
+
+LINES, ARRAY, TABLE = "application/x-ndjson", "application/json", "text/csv"
+PATIENCE = 600
+"""How long anything is waited for [s]."""
+
+
+def flat(tree: dict[str, Any], before: str = "") -> dict[str, str]:
+    """Return a request as cells of a table."""
+    cells: dict[str, str] = {}
+    for name, value in tree.items():
+        if isinstance(value, dict) and set(value) == {"value", "unit"}:
+            cells[f"{before}{name} [{value['unit']}]"] = str(value["value"])
+        elif isinstance(value, dict):
+            cells |= flat(value, f"{before}{name}.")
+        elif isinstance(value, list):
+            cells[f"{before}{name} [json]"] = json.dumps(value)
+        else:
+            cells[before + name] = str(value).lower() if isinstance(value, bool) else str(value)
+    return cells
+
+
+@dataclass
+class Items:
+    """``count`` requests for one estimate, each with its own name and temperature."""
+
+    count: int
+    estimate: str = "hold-time"
+
+    def requests(self) -> Iterator[dict[str, Any]]:
+        """Yield the requests."""
+        path = ROOT / "openapi" / "examples" / f"{self.estimate}-request.json"
+        request = json.loads(path.read_text())
+        for i in range(self.count):
+            warm = {"temperature": {"value": 15 + i * 10 / self.count, "unit": "degC"}}
+            varied = {"ambient": warm} if "ambient" in request else {}
+            yield request | varied | {"id": f"harbour-lane-baths/{i}"}
+
+    def body(self, form: str) -> bytes:
+        """Return all of them as ``form``."""
+        if form == TABLE:
+            out = io.StringIO(newline="")
+            rows = [flat(r) | {"estimate": self.estimate} for r in self.requests()]
+            writer = csv.DictWriter(out, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+            return out.getvalue().encode()
+        texts = [json.dumps({"estimate": self.estimate, "request": r}) for r in self.requests()]
+        return ("\n".join(texts) if form == LINES else f"[{','.join(texts)}]").encode()
+
+
+@dataclass
+class Reply:
+    """What came back: each item's index, name and status, and what was said of all."""
+
+    items: list[tuple[int, str, int]]
+    succeeded: int
+    failed: int
+    complete: bool
+
+    def check(self, count: int, allowed: tuple[int, ...] = (200,)) -> None:
+        """Hold the reply against ``count`` items, whose statuses may be ``allowed``."""
+        assert [(i, n) for i, n, _ in self.items] == [
+            (i, f"harbour-lane-baths/{i}") for i in range(len(self.items))
+        ]
+        statuses = [s for _, _, s in self.items]
+        assert set(statuses) <= set(allowed), set(statuses)
+        assert (self.succeeded, self.failed) == (
+            statuses.count(200), len(statuses) - statuses.count(200),
+        )  # fmt: skip
+        if self.complete:
+            assert len(self.items) == count
+
+
+def understood(form: str, body: bytes, heads: Any) -> Reply:
+    """Return the reply in ``body``.
+
+    Raises
+    ------
+    ValueError
+        where it was cut off
+    """
+    if form == TABLE:
+        rows = list(csv.DictReader(io.StringIO(body.decode(), newline="")))
+        items = [(int(r["index"]), r["id"], int(r["status"])) for r in rows]
+        counts = [int(heads[f"Batch-{k}"]) for k in ("Succeeded", "Failed")]
+        return Reply(items, *counts, len(items) == sum(counts))
+    if form == ARRAY:
+        tree = json.loads(body)
+        answers, summary = tree["items"], tree["summary"]
+    else:
+        *answers, last = [json.loads(line) for line in body.splitlines()]
+        summary = last["summary"]
+    items = [(a["index"], a["id"], a["status"]) for a in answers]
+    assert summary["total"] == len(items)
+    return Reply(items, summary["succeeded"], summary["failed"], summary["complete"])
+
+
+class Client:
+    """A connection on which one batch is asked for."""
+
+    def __init__(self, port: int) -> None:
+        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE)
+
+    def begin(self, form: str, body: bytes) -> http.client.HTTPResponse:
+        """Send the batch and return its reply, as soon as it begins and is no refusal."""
+        for _ in range(PATIENCE):
+            self.connection.request("POST", "/v1/batch", body, {"Content-Type": form})
+            reply = self.connection.getresponse()
+            if reply.status != 503:
+                break
+            reply.read()
+            time.sleep(float(reply.headers["Retry-After"]))
+        assert reply.status == 200, reply.read()
+        return reply
+
+    def ask(self, form: str, body: bytes) -> Reply:
+        """Send the batch and return its whole reply."""
+        reply = self.begin(form, body)
+        found = understood(form, reply.read(), reply.headers)
+        self.connection.close()
+        return found
+
+
+@dataclass(frozen=True)
+class State:
+    """What gunicorn and all below it hold."""
+
+    memory: float
+    """Sum of proportional set sizes [MiB]."""
+    descriptors: int
+    processes: int
+    files: frozenset[str]
+    """In shared memory and in the temporary folder."""
+
+
+class Subject:
+    """A running gunicorn, and how to hurt it."""
+
+    def __init__(self, server: Server, scratch: Path) -> None:
+        self.server, self.scratch = server, scratch
+
+    def family(self) -> list[psutil.Process]:
+        """Return gunicorn and all processes below it."""
+        root = psutil.Process(self.server.server.pid)
+        return [root, *root.children(recursive=True)]
+
+    def state(self) -> State:
+        """Return what is held now."""
+        memory, descriptors, family = 0, 0, self.family()
+        for process in family:
+            with suppress(OSError, psutil.Error):
+                text = Path(f"/proc/{process.pid}/smaps_rollup").read_text()
+                memory += next(int(x.split()[1]) for x in text.splitlines() if x[:4] == "Pss:")
+                descriptors += process.num_fds()
+        files = {str(p) for folder in ("/dev/shm", self.scratch) for p in Path(folder).rglob("*")}  # noqa: S108
+        return State(memory / 1024, descriptors, len(family), frozenset(files))
+
+    def pool(self) -> list[psutil.Process]:
+        """Return the processes that compute items: those below the fork servers."""
+        workers = self.server.workers()
+        found = []
+        for worker in workers:
+            with suppress(psutil.Error):
+                for child in psutil.Process(worker).children():
+                    found += child.children()
+        return found
+
+    def warm(self) -> None:
+        """Let every worker of gunicorn begin its pool."""
+        body = Items(32).body(LINES)
+        for _ in range(PATIENCE):
+            threads = [
+                threading.Thread(target=Client(self.server.inner).ask, args=(LINES, body))
+                for _ in range(2)
+            ]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                thread.join()
+            if len(self.pool()) >= 2 * len(self.server.workers()):
+                return
+        raise AssertionError("not every worker has a pool")
+
+    def busy(self) -> bool:
+        """Return whether the pools use more than a fifth of a core."""
+
+        def spent() -> float:
+            total = 0.0
+            for process in self.pool():
+                with suppress(psutil.Error):
+                    total += process.cpu_times().user
+            return total
+
+        before = spent()
+        time.sleep(1.0)
+        return spent() - before > 0.2
+
+    def idle(self) -> float:
+        """Wait until the pools do nothing, and return how long that took [s]."""
+        begun = time.monotonic()
+        while self.busy():
+            assert time.monotonic() - begun < PATIENCE, "the work goes on"
+        return time.monotonic() - begun - 1.0
+
+
+@contextmanager
+def repeated(act: Callable[[], None], pause: float) -> Iterator[list[int]]:
+    """Do ``act`` every ``pause`` seconds meanwhile; gives how often."""
+    ended, done = threading.Event(), [0]
+
+    def go() -> None:
+        while not ended.wait(pause):
+            act()
+            done[0] += 1
+
+    thread = threading.Thread(target=go)
+    thread.start()
+    try:
+        yield done
+    finally:
+        ended.set()
+        thread.join()
+
+
+def plain(subject: Subject, items: Items) -> None:
+    """Answer all three forms."""
+    for form in (LINES, ARRAY, TABLE):
+        begun = time.monotonic()
+        reply = Client(subject.server.inner).ask(form, items.body(form))
+        reply.check(items.count)
+        assert reply.failed == 0
+        print(f"{form}: {items.count / (time.monotonic() - begun):.0f} items/s", flush=True)
+
+
+def killed_pool(subject: Subject, items: Items, pause: float) -> None:
+    """Answer all while processes of the pool are killed."""
+
+    def kill() -> None:
+        for process in subject.pool()[:1]:
+            with suppress(psutil.Error):
+                process.kill()
+
+    for form in (LINES, ARRAY, TABLE):
+        with repeated(kill, pause) as kills:
+            reply = Client(subject.server.inner).ask(form, items.body(form))
+        reply.check(items.count, (200, 500))
+        print(f"{form}: {kills[0]} processes killed, {reply.failed} items failed", flush=True)
+
+
+def leaving(subject: Subject, items: Items) -> None:
+    """Pause in the middle of a reply, and leave in the middle of one of each form."""
+    client = Client(subject.server.inner)
+    reply = client.begin(LINES, items.body(LINES))
+    first = reply.readline()
+    time.sleep(3.0)
+    understood(LINES, first + reply.read(), reply.headers).check(items.count)
+    client.connection.close()
+    for form in (LINES, ARRAY, TABLE):
+        client = Client(subject.server.inner)
+        client.connection.request("POST", "/v1/batch", items.body(form), {"Content-Type": form})
+        while not subject.busy():
+            pass
+        client.connection.close()
+        if client.connection.sock is not None:
+            client.connection.sock.close()
+        print(f"{form}: idle {subject.idle():.1f} s after its client left", flush=True)
+
+
+def killed_server(subject: Subject, items: Items) -> None:
+    """Kill the worker that answers, and ask again."""
+    client = Client(subject.server.inner)
+    reply = client.begin(LINES, items.body(LINES))
+    reply.readline()
+    for worker in subject.server.workers():
+        os.kill(worker, signal.SIGKILL)
+    with suppress(http.client.IncompleteRead, ConnectionError):
+        assert b"summary" not in reply.read()
+    client.connection.close()
+    Client(subject.server.inner).ask(LINES, items.body(LINES)).check(items.count)
+
+
+def told_to_end(subject: Subject, items: Items, number: signal.Signals) -> None:
+    """Send ``number`` in the middle of a reply of each form."""
+    for form in (LINES, ARRAY, TABLE):
+        body = items.body(form)
+        with ThreadPoolExecutor(1) as one:
+            asked = one.submit(Client(subject.server.inner).ask, form, body)
+            while not subject.busy():
+                pass
+            subject.server.server.send_signal(number)
+            reply = asked.result()
+        reply.check(items.count, (200, 503))
+        print(f"{form}: {number.name}, {reply.failed} of {items.count} to ask again", flush=True)
+        if number == signal.SIGTERM:
+            subject.server.server.wait(timeout=PATIENCE)
+            subject.server.start()
+
+
+def settled(subject: Subject, before: State) -> State:
+    """Wait until all is as ``before``, or as near as it comes, and return what is held."""
+    after = subject.state()
+    for _ in range(60):
+        after = subject.state()
+        if (after.descriptors, after.processes) <= (before.descriptors, before.processes):
+            break
+        time.sleep(1.0)
+    return after
+
+
+def main(
+    count: int = 10_000, estimate: str = "hold-time", grace: int = 15, pause: float = 3.0
+) -> None:
+    """Do all of it to ``count`` items of ``estimate``, and print what was measured."""
+    items = Items(count, estimate)
+    with tempfile.TemporaryDirectory() as folder:
+        settings = ("--graceful-timeout", str(grace))
+        server = Server(
+            settings, TMPDIR=folder, STILLPIPE_BATCHES="4", STILLPIPE_BATCH_PROCESSES="2"
+        )
+        with server:
+            subject = Subject(server, Path(folder))
+            subject.warm()
+            plain(subject, Items(min(count, 1000), estimate))
+            before = settled(subject, subject.state())
+            plain(subject, items)
+            killed_pool(subject, items, pause)
+            leaving(subject, items)
+            killed_server(subject, items)
+            told_to_end(subject, items, signal.SIGHUP)
+            subject.warm()
+            plain(subject, Items(min(count, 1000), estimate))
+            after = settled(subject, before)
+            report(before, after)
+            told_to_end(subject, items, signal.SIGTERM)
+        left = sorted(str(p) for p in Path(folder).rglob("*"))
+        assert left == [], left
+
+
+def report(before: State, after: State) -> None:
+    """Print both states, and hold what must be equal against each other."""
+    print(f"memory {before.memory:.0f} MiB before, {after.memory:.0f} MiB after")
+    print(f"descriptors {before.descriptors}, {after.descriptors}; "
+          f"processes {before.processes}, {after.processes}; "
+          f"files {len(before.files)}, {len(after.files)}")  # fmt: skip
+    assert after.processes == before.processes
+    assert after.descriptors <= before.descriptors
+    assert len(after.files) <= len(before.files), sorted(after.files - before.files)
+
+
+if __name__ == "__main__":
+    main(*(kind(given) for kind, given in zip((int, str), sys.argv[1:], strict=False)))

@@ -1,0 +1,38 @@
+"""The documentation page works in a real browser, offline, under its policy."""
+
+import pytest
+import requests
+from selenium import webdriver
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.expected_conditions import (
+    element_to_be_clickable,
+    presence_of_element_located,
+)
+from selenium.webdriver.support.wait import WebDriverWait
+
+
+@pytest.mark.browser
+def test_an_example_is_sent_from_the_page(site: str, browser: webdriver.Chrome) -> None:
+    browser.get(f"{site}/docs#/estimates/plugTime")
+    wait = WebDriverWait(browser, 600)
+    block = "#operations-estimates-plugTime"
+    execute = (By.CSS_SELECTOR, f"{block} button.execute")
+    button = wait.until(element_to_be_clickable(execute))
+    browser.execute_script("arguments[0].click()", button)
+    status = (By.CSS_SELECTOR, f"{block} .live-responses-table tr.response td.response-col_status")
+    wait.until(presence_of_element_located(status))
+    wait.until(lambda b: "200" in b.find_element(*status).text)
+    shown = browser.find_element(By.CSS_SELECTOR, f"{block} .live-responses-table").text
+    assert "closure" in shown
+    errors = [e for e in browser.get_log("browser") if e["level"] == "SEVERE"]
+    assert errors == []
+
+
+def test_the_page_allows_nothing_inline_and_nothing_foreign(site: str) -> None:
+    page = requests.get(f"{site}/docs", timeout=600)
+    policy = page.headers["Content-Security-Policy"]
+    assert "unsafe" not in policy
+    assert "default-src 'none'" in policy
+    assert "<style" not in page.text
+    assert "<script>" not in page.text
+    assert "//" not in page.text.replace("<!doctype", "")
