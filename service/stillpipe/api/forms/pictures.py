@@ -56,8 +56,10 @@ def _drawn(draw: Callable[[JSON], Figure], reply: JSON, unnamed: str, words: str
         figure = draw(reply)
         above = 1.0 - 0.12 / float(figure.get_figheight())
         head = figure.text(0.015, above, _short(title), fontsize=12, fontweight="bold", va="top")
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-        head.remove()
+        try:
+            figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+        finally:
+            head.remove()
     drawn = out.getvalue().decode()
     start = drawn.index(">", drawn.index("<svg")) + 1
     named = f'<title id="t">{escape(title)}</title><desc id="d">{escape(words)}</desc>'
