@@ -156,9 +156,8 @@ def busy(_options: argparse.Namespace) -> None:
         ended = time.monotonic() - begun
     print(
         f"64 estimates without end: /livez {p99(times)} of 500 (at rest {p99(rest)}); "
-        f"/v1/limits {p99(pages)} of 200; "
-        f"an ordinary estimate {answered:.2f} s after all left, the last work ended within "
-        f"{ended:.2f} s"
+        f"/v1/limits {p99(pages)} of 200; an ordinary estimate {answered:.2f} s after all left, "
+        f"the last work ended within {ended:.2f} s"
     )
 
 

@@ -9,17 +9,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from stillpipe.estimates.ventilation import Room, Segment, ventilation
+from stillpipe.estimates.ventilation import AirFigures, air
+from stillpipe.model.figures import Answer
+from stillpipe.model.site import Regime, Release, Room
 from stillpipe.physics import room
 
-TEN = (Segment(10.0 / 3600.0, 3600.0),)
+TEN = (Release(rate=10.0 / 3600.0, duration=3600.0),)
+
+
+def of(release: tuple[Release, ...] = TEN, **changes: float | Regime) -> Answer[AirFigures]:
+    """The air of a room of 50 m3 with these ``changes``, in SI units."""
+    place = Room(**({"volume": 50.0} | changes)).completed()  # type: ignore[arg-type]
+    return air(place, release)
 
 
 def test_ten_kilograms_in_fifty_cubic_metres() -> None:
     """9.81 % sealed, 10.30 % vented and mixed, 20 C: CoolProp 8, 0.5 %."""
-    found = ventilation(Room(50.0, outdoor=0.0), TEN)
-    assert found.sealed == pytest.approx(0.0981, rel=0.005)
-    assert found.peak == pytest.approx(0.1030, rel=0.005)
+    found = of(outdoor_carbon_dioxide=0.0)
+    assert found.figures.sealed == pytest.approx(0.0981, rel=0.005)
+    assert found.figures.peak == pytest.approx(0.1030, rel=0.005)
     assert found.verdict == "no-go"
 
 
@@ -32,14 +40,14 @@ def test_oxygen_falls_to_19_5_percent_at_6_7_percent_of_carbon_dioxide() -> None
         0.195, abs=1e-4
     )
     for outdoor, displaced in ((0.0, 0.0692), (420e-6, 0.0696)):
-        found = ventilation(Room(50.0, outdoor=outdoor), TEN)
-        oxygen = next(r for r in found.limits if r.quantity == "minimum")
+        found = of(outdoor_carbon_dioxide=outdoor)
+        oxygen = next(r for r in found.figures.limits if r.quantity == "minimum")
         assert oxygen.limit == pytest.approx(displaced, abs=1e-4)
 
 
 def test_what_is_said_of_a_limit_is_what_it_is() -> None:
     """Below 19.5 % of oxygen air is deficient (29 CFR 1910.146), not dangerous to life yet."""
-    sentences = [n.text for n in ventilation(Room(50.0), TEN).reasons if n.code == "air-dangerous"]
+    sentences = [n.text for n in of().reasons if n.code == "air-dangerous"]
     assert len(sentences) == 2
     (oxygen,) = [s for s in sentences if "19.5 %" in s]
     assert "deficient" in oxygen
@@ -48,12 +56,12 @@ def test_what_is_said_of_a_limit_is_what_it_is() -> None:
 
 
 def test_carbon_dioxide_binds_before_oxygen() -> None:
-    found = ventilation(Room(50.0, 1.0 / 3600.0), TEN)
-    needs = {r.quantity: r.changes_needed for r in found.limits}
+    found = of(air_changes=1.0 / 3600.0)
+    needs = {r.quantity: r.air_changes_needed for r in found.figures.limits}
     assert needs["STEL"] is not None
     assert needs["minimum"] is not None
     assert needs["STEL"] > needs["minimum"]
-    assert found.binding != "minimum"
+    assert found.figures.binding != "minimum"
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)
@@ -127,30 +135,37 @@ def test_a_limit_is_passed_when_the_air_first_stands_there(course: room.Course) 
 )  # fmt: skip
 def test_limits_are_those_of_the_regime(regime: str, quantity: str, limit: float) -> None:
     """OSHA Table Z-1, NIOSH Pocket Guide, HSE EH40."""
-    found = ventilation(Room(50.0, regime=regime), TEN)
-    reach = next(r for r in found.limits if r.quantity == quantity)
+    found = of(regime=Regime(regime))
+    reach = next(r for r in found.figures.limits if r.quantity == quantity)
     assert (reach.regime, reach.limit) == (regime, limit)
 
 
 def test_the_air_changes_needed_are_enough_and_no_more() -> None:
-    needed = ventilation(Room(50.0), TEN).changes_needed
+    needed = of().figures.air_changes_needed
     assert needed is not None
-    assert ventilation(Room(50.0, 1.001 * needed), TEN).verdict == "go"
-    assert ventilation(Room(50.0, 0.98 * needed), TEN).verdict != "go"
+    assert of(air_changes=1.001 * needed).verdict == "go"
+    assert of(air_changes=0.98 * needed).verdict != "go"
 
 
 def test_no_release_no_concern() -> None:
-    found = ventilation(Room(50.0), (Segment(0.0, 600.0),))
+    found = of((Release(rate=0.0, duration=600.0),))
     assert found.verdict == "go"
-    assert found.peak == pytest.approx(420e-6)
-    assert found.changes_needed == 0.0
-    assert {r.passed_at for r in found.limits} == {None}
+    assert found.figures.peak == pytest.approx(420e-6)
+    assert found.figures.air_changes_needed == 0.0
+    assert {r.passed_at for r in found.figures.limits} == {None}
 
 
 @pytest.mark.parametrize("changes", [0.0, 5e-324, 1e-300, 1e-15])
 @pytest.mark.parametrize("rate", [0.0, 5e-324, 1e-9, 1.0])
 def test_the_smallest_numbers_leave_finite_figures(changes: float, rate: float) -> None:
-    found = ventilation(Room(1.0, changes), (Segment(rate, 86400.0), Segment(1.0, 1.0)))
-    assert all(math.isfinite(r.worst) for r in found.limits)
-    assert all(r.passed_at is None or math.isfinite(r.passed_at) for r in found.limits)
-    assert all(math.isfinite(x) for x in (*found.carbon_dioxide, *found.oxygen))
+    found = of(
+        (Release(rate=rate, duration=86400.0), Release(rate=1.0, duration=1.0)),
+        volume=1.0,
+        air_changes=changes,
+    )
+    assert all(math.isfinite(r.worst) for r in found.figures.limits)
+    assert all(r.passed_at is None or math.isfinite(r.passed_at) for r in found.figures.limits)
+    assert all(
+        math.isfinite(x)
+        for x in (*found.figures.course.carbon_dioxide, *found.figures.course.oxygen)
+    )

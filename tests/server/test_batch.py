@@ -113,8 +113,11 @@ def _die(_: list[bytes]) -> batch.Answered:
 
 
 def test_items_that_kill_their_worker_are_failed_not_lost() -> None:
-    answers = pool.ordered(pool.Task(), _die, [[b"1", b"2"]], batch.lost)
-    assert [(good, json.loads(reply)["status"]) for good, reply in answers] == [(False, 500)] * 2
+    good = json.dumps(GOOD).encode()
+    found = list(pool.ordered(pool.Task(), _die, [[good, b"2"]], batch.lost))
+    replies = [json.loads(reply) for _, reply in found]
+    assert [ok for ok, _ in found] == [False, False]
+    assert [(r["status"], r["id"]) for r in replies] == [(500, REQUEST["id"]), (500, None)]
 
 
 def _slow(chunk: list[int]) -> list[int]:

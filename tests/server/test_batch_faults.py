@@ -106,7 +106,7 @@ def test_an_answer_that_cannot_be_written_is_that_items_problem(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(ANSWERS, "reply", lambda *_: ({"half": "\ud800"}, None))
-    ((good, reply),) = batch.work([json.dumps(GOOD).encode()])
+    ((good, reply, *_),) = batch.work([json.dumps(GOOD).encode()])
     assert (good, json.loads(reply)["status"]) == (False, 500)
 
 

@@ -17,7 +17,7 @@ from stillpipe.server.batch import batch, tabular
 
 FIXED = {"index": pa.int64(), "status": pa.int16()}
 """Columns of whole numbers; every other number is a float."""
-REMEMBERED = 8192
+CACHED = 8192
 """Answers kept by each worker: a register has many equal pipes."""
 
 
@@ -31,10 +31,10 @@ def answer(part: Slice, estimate: str | None, folder: Path) -> None:
     write(table_of(rows), folder / part.name)
 
 
-@lru_cache(maxsize=REMEMBERED)
+@lru_cache(maxsize=CACHED)
 def _answered(item: bytes) -> bytes:
-    ((_, reply),) = batch.work([item])
-    return reply
+    (done,) = batch.work([item])
+    return done.reply
 
 
 def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:

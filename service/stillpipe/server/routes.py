@@ -43,14 +43,16 @@ def estimate(name: str) -> Response:
 def _answered(name: str, body: bytes, form: str) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
     with spans.span(current_app, f"estimate {name}") as span:
-        found, fresh = ANSWERS.answer(name, body, form, gate.admitted)
+        made = ANSWERS.answer(name, body, form, gate.admitted)
         if span is not None:
-            span.set_attribute("stillpipe.remembered", not fresh)
-    if fresh:
-        metrics.ESTIMATE.labels(name).observe(time.perf_counter() - g.admitted)
+            span.set_attribute("stillpipe.remembered", made.effort is None)
+    if made.effort is None:
+        metrics.CACHED.labels(name).inc()
     else:
-        metrics.REMEMBERED.labels(name).inc()
-    return found
+        metrics.ESTIMATE.labels(name).observe(time.perf_counter() - g.admitted)
+        metrics.solved(name, made.effort)
+        g.effort = made.effort
+    return made.body
 
 
 for _name in ENDPOINTS:

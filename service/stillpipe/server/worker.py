@@ -19,6 +19,9 @@ _KNOWN: dict[type[Exception], tuple[str, int]] = {
 _PHRASES = {400: "Bad Request", 414: "URI Too Long", 431: "Request Header Fields Too Large",
             500: "Internal Server Error"}  # fmt: skip
 
+_OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
+"""Faults of a reply's head, which are the application's."""
+
 
 class Worker(ThreadWorker):  # type: ignore[misc]
     """The worker of ``gunicorn.conf.py``."""
@@ -37,7 +40,7 @@ class Worker(ThreadWorker):  # type: ignore[misc]
         exc
             what went wrong
         """
-        if isinstance(exc, errors.ParseException):
+        if isinstance(exc, errors.ParseException) and not isinstance(exc, _OURS):
             slug, status = _KNOWN.get(type(exc), ("http", 400))
             self.log.warning("Invalid request from %s: %s", (addr or ("",))[0], exc)
             reply = refusal(slug, status, str(exc) or "This is not a request of HTTP.")

@@ -10,7 +10,7 @@ import logging
 from collections.abc import Generator, Iterable, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
-from typing import IO, Any
+from typing import IO, Any, NamedTuple
 
 import orjson
 from marshmallow import ValidationError
@@ -20,6 +20,7 @@ from stillpipe.api.answers import ANSWERS
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
 from stillpipe.errors import CancelledError, StillpipeError
+from stillpipe.model.figures import Effort
 from stillpipe.physics.work import Work
 from stillpipe.server.batch import json_array, pool, tabular
 from stillpipe.server.batch.endings import ClientLeftError, Connection, shutdown
@@ -32,7 +33,18 @@ TOO_LONG = b""
 """Stands for an item that was longer than allowed, and was not kept."""
 
 Chunk = list[bytes]
-Answered = list[tuple[bool, bytes]]
+
+
+class Done(NamedTuple):
+    """An item's answer: whether it succeeded, its reply without its index, and what it took."""
+
+    good: bool
+    reply: bytes
+    estimate: str = ""
+    effort: Effort = Effort()
+
+
+Answered = list[Done]
 
 _log = logging.getLogger(__name__)
 
@@ -45,19 +57,28 @@ def work(chunk: Chunk) -> Answered:
 def lost(chunk: Chunk) -> Answered:
     """Answer items whose worker died whenever it was tried."""
     problem = problems.body("internal", "The worker that computed this item ended.")
-    return [_failed(None, None, problem) for _ in chunk]
+    return [_failed(*_names(raw), problem) for raw in chunk]
 
 
-def _guarded(raw: bytes) -> tuple[bool, bytes]:
+def _names(raw: bytes) -> tuple[str | None, str | None]:
+    """Return the estimate and the id that an item names, None where they cannot be read."""
+    try:
+        name, request = _parts(reading.read(raw))
+    except (RequestError, ValidationError):
+        return None, None
+    return name, _id(request)
+
+
+def _guarded(raw: bytes) -> Done:
     """Answer one item; nothing that goes wrong in it leaves here."""
     try:
         return _item(raw)
     except Exception:
         _log.exception("unexpected error in a batch item")
-        return False, _UNANSWERED
+        return Done(False, _UNANSWERED)
 
 
-def _item(raw: bytes) -> tuple[bool, bytes]:
+def _item(raw: bytes) -> Done:
     name, named = None, None
     try:
         if raw == TOO_LONG:
@@ -68,9 +89,9 @@ def _item(raw: bytes) -> tuple[bool, bytes]:
         name, request = _parts(tree)
         named = _id(request)
         Work().check()
-        result = ANSWERS.reply(name, request)[0]
+        result, effort = ANSWERS.reply(name, request)
         head = {"id": named, "estimate": name, "status": 200}
-        return True, orjson.dumps(head | {"result": result})
+        return Done(True, orjson.dumps(head | {"result": result}), name, effort)
     except CancelledError:
         problem = problems.body("busy", "The service is ending; this item was not computed.")
     except (RequestError, ValidationError, StillpipeError) as error:
@@ -104,12 +125,14 @@ def _id(request: Any) -> str | None:
     return given if isinstance(given, str) and len(given) <= limits.ID_CHARACTERS else None
 
 
-def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> tuple[bool, bytes]:
+def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> Done:
     head = {"id": named, "estimate": name, "status": problem["status"]}
-    return False, orjson.dumps(head | {"problem": problem})
+    return Done(False, orjson.dumps(head | {"problem": problem}))
 
 
-_UNANSWERED = _failed(None, None, problems.body("internal", "The item could not be answered."))[1]
+_UNANSWERED = _failed(
+    None, None, problems.body("internal", "The item could not be answered.")
+).reply
 
 
 @dataclass
@@ -166,11 +189,13 @@ class Call:
         source = iter(items)
         chunks = iter(lambda: list(itertools.islice(source, CHUNK)), [])
         with closing(pool.ordered(task, work, chunks, lost, look)) as replies:
-            for index, (good, reply) in enumerate(replies):
-                outcome = "succeeded" if good else "failed"
+            for index, done in enumerate(replies):
+                outcome = "succeeded" if done.good else "failed"
                 self.counts[outcome] += 1
                 metrics.ITEMS.labels(outcome).inc()
-                yield b'{"index":%d,' % index + reply[1:]
+                if done.good:
+                    metrics.solved(done.estimate, done.effort)
+                yield b'{"index":%d,' % index + done.reply[1:]
 
     def summary(self, problem: dict[str, Any] | None = None) -> bytes:
         """Return the summary of what was answered; ``problem`` says why that is not all."""

@@ -64,5 +64,7 @@ def end(reply: Response) -> Response:
             "caller": g.get("caller"),
             "ms": round(1e3 * (time.perf_counter() - g.begun), 2) if "begun" in g else None,
         }  # fmt: skip
+        if effort := g.get("effort"):
+            fields |= {"freezes": effort.freezes, "solver_units": effort.units}
         _access.info("request", extra={"fields": fields})
     return reply

@@ -14,6 +14,8 @@ from prometheus_client import (
     multiprocess,
 )
 
+from stillpipe.model.figures import Effort
+
 REQUESTS = Counter("stillpipe_requests", "Requests answered.", ["method", "route", "status"])
 LATENCY = Histogram(
     "stillpipe_request_seconds", "Time from a request to its reply's beginning [s].",
@@ -27,7 +29,11 @@ WAITED = Histogram(
     "stillpipe_estimate_waited_seconds", "Time that an estimate waited for a place [s].",
     buckets=(0.001, 0.01, 0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 60.0),
 )  # fmt: skip
-REMEMBERED = Counter("stillpipe_answers_remembered", "Requests answered from memory.", ["estimate"])
+CACHED = Counter("stillpipe_answers_remembered", "Requests answered from memory.", ["estimate"])
+FREEZES = Counter("stillpipe_freezes", "Freezes fed by the solver.", ["estimate"])
+UNITS = Counter(
+    "stillpipe_solver_units", "Newton passes over an axial slice by the solver.", ["estimate"]
+)
 CANCELLED = Counter(
     "stillpipe_requests_cancelled", "Requests whose caller left before the answer.", ["route"]
 )
@@ -40,6 +46,12 @@ METHODS = {"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", 
 def begin() -> None:
     """Note when the present request began."""
     g.begun = time.perf_counter()
+
+
+def solved(estimate: str, effort: Effort) -> None:
+    """Count what an answer took."""
+    FREEZES.labels(estimate).inc(effort.freezes)
+    UNITS.labels(estimate).inc(effort.units)
 
 
 def end(reply: Response) -> Response:
