@@ -44,7 +44,7 @@ class _Cache(FunctionCache):
             self.disable()  # type: ignore[no-untyped-call]
 
 
-def njit(*, cache: bool, **options: object) -> Callable[[F], F]:
+def njit(*, cache: bool, **options: Any) -> Callable[[F], F]:
     """Return numba's decorator of the same name, whose cache never stops the start.
 
     ``options`` are numba's own.
