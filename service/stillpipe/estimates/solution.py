@@ -222,7 +222,7 @@ class Solution:
         return self._held[scenario]
 
     def range_held(self, figure: Callable[[Held], float | None]) -> Range | None:
-        """Return the range of a figure [any unit] of the plugs that come to ready, after the hold."""
+        """Return the range of a figure [any unit] of the plugs after their hold."""
         found = {s: figure(held) for s in SCENARIOS if (held := self.held(s)) is not None}
         return range_of(list(found.values()), found[LIKELY]) if LIKELY in found else None
 
