@@ -65,7 +65,7 @@ def test_a_plug_grows_and_takes_heat_while_it_is_fed() -> None:
     moments = [run.fed_to(t) for t in np.linspace(300.0, 3600.0, 12)]
     for name in ("bonded_length", "heat_jacket", "heat_ambient"):
         assert np.all(np.diff([getattr(m, name) for m in moments]) > 0.0), name
-    assert np.all(np.diff([m.plug_length for m in moments]) > -0.001)
+    assert np.all(np.diff(run.history(3600.0).plug_length) >= 0.0)
     for m in moments:
         assert m.sound_length == min(m.plug_length, m.bonded_length)
 

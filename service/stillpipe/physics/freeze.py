@@ -46,6 +46,11 @@ PRODUCTION = Grid(
 COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0)
 
 
+TO_READY = 1.0
+"""Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
+end, on which ready hangs, is biased by longer ones."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class History:
     """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
@@ -212,7 +217,7 @@ class FreezeRun:
         length, since = min(row[1], row[2]), row[0] - self.closure
         if length >= need:
             return float(self.closure + since * need / length)
-        return self._feed(stop=step.READY, need=need)
+        return self._feed(stop=step.READY, need=need, reach=TO_READY)
 
     @cached_property
     def at_closure(self) -> Moment | None:
@@ -250,7 +255,7 @@ class FreezeRun:
         n = int(np.searchsorted(times, time, side="right")) - 1
         state = _copy(step.State(kept.H[n], kept.Tw[n], kept.link[n], kept.clock[n]))
         state.clock[march.CAP] = march.NO_CAP
-        rule = self._column.rule(time, reach=hold if times[n] >= self._turn else None)
+        rule = self._column.rule(time, reach=self._reach(float(times[n])))
         self._column.advance(state, NOTHING, self._column.fed, rule)
         now = march.extent(state, self._column.tables, self._column.mesh)
         for array in state:
@@ -260,6 +265,13 @@ class FreezeRun:
             heat_jacket=2.0 * float(state.clock[march.JACKET]),
             heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state,
         )  # fmt: skip
+
+    def _reach(self, time: float) -> float:
+        """Longest step over the axial limit [-] with which the pipe was fed from ``time`` [s]."""
+        if time >= self._turn:
+            return self._column.grid.hold_step
+        closed = self.closure is not None and time >= self.closure
+        return TO_READY if closed else self._column.grid.freeze_step
 
     def history(self, until: float | None = None) -> History:
         """Return the freeze up to ``until`` [s], or to the end of the first feeding."""

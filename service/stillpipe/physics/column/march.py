@@ -85,33 +85,25 @@ def solid(h: float, m: Tables) -> float:
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _closed(H: Array, m: Tables, g: Mesh) -> float:
-    """Half-length over which no liquid path is left [m].
-
-    The open area falls to nothing at the plug's end, about linearly along the pipe: it is
-    extrapolated there from the first two open slices.
-    """
-    nz, j = len(g.z), 0
-    while j < nz and solid(H[0, j], m) >= m.fplug:
+    """Half-length over which the centre line is solid [m], from the innermost cells."""
+    nz = len(g.z)
+    j, share = 0, 0.0
+    while j < nz:
+        share = solid(H[0, j], m) / m.fplug
+        if share < 1.0:
+            break
         j += 1
     if j == 0:
         return 0.0
-    if j >= nz - 1:
-        return float(g.z[nz - 1])
-    first, second = _open(H, j, m, g), _open(H, j + 1, m, g)
-    if second <= first:
-        return float(g.z[j - 1])
-    end = g.z[j] - first * (g.z[j + 1] - g.z[j]) / (second - first)
-    return float(max(g.z[j - 1], end))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
-def _open(H: Array, j: int, m: Tables, g: Mesh) -> float:
-    """Share of the section of slice ``j`` that is not yet a plug [-]."""
-    area, whole = 0.0, 0.0
-    for i in range(H.shape[0]):
-        area += g.area[i] * (1.0 - min(max(solid(H[i, j], m) / m.fplug, 0.0), 1.0))
-        whole += g.area[i]
-    return area / whole
+    if j == nz:
+        return float(g.z[nz - 1] + 0.5 * g.dz[nz - 1])
+    gap = g.z[j] - g.z[j - 1]
+    if share > 0.0:
+        return float(g.z[j - 1] + share * gap)
+    a, b = m.pieces[step.piece(H[0, j - 1], m)], m.pieces[step.piece(H[0, j], m)]
+    cold, warm = a[2] + a[3] * H[0, j - 1], b[2] + b[3] * H[0, j]
+    part = (m.Tm - cold) / (warm - cold) if warm > cold else 0.0
+    return float(g.z[j - 1] + min(max(part, 0.0), 0.5) * gap)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
