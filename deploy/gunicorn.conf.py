@@ -3,6 +3,8 @@
 import atexit
 import os
 import shutil
+import signal
+import sys
 import tempfile
 
 from stillpipe.server import settings
@@ -48,6 +50,8 @@ if "STILLPIPE_METRICS_BEGUN" not in os.environ:
             shutil.rmtree(scratch, ignore_errors=True)
 
     atexit.register(wipe)
+    # a signal before gunicorn has its own handlers would end this without the line above
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
 
 
 def post_fork(_server: object, worker: object) -> None:

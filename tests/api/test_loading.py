@@ -159,6 +159,8 @@ def test_a_list_has_one_to_fifty_entries(value: Any) -> None:
 def test_a_name_has_no_control_characters(text: str, code: str) -> None:
     says = [f"must not contain control characters; there is {code}"]
     assert faults(body(id=text)) == {"id": says}
+    pipe = {"standard": "ASTM B88", "size": text, "schedule": "L"}
+    assert faults(body(pipe=pipe)) == {"pipe": {"size": says}}
     tree = example("spacing-validation-request")
     tree["places"][0]["name"] = text
     found = faults(tree, request_of("spacing-validation-request"))

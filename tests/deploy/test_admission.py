@@ -7,6 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -182,6 +183,19 @@ def test_a_start_that_fails_leaves_no_files_in_memory() -> None:
     assert b"OriginError" in said
     for folder in ("/dev/shm", "/tmp"):  # noqa: S108
         assert not Path(folder, f"stillpipe-metrics-{started.pid}").exists()
+
+
+def test_a_start_that_is_told_to_end_leaves_no_files_in_memory() -> None:
+    environment = os.environ | {"STILLPIPE_BIND": "127.0.0.1:0"}
+    environment.pop("PROMETHEUS_MULTIPROC_DIR", None)
+    command = [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
+    started = subprocess.Popen(command, cwd=ROOT, env=environment, stderr=subprocess.DEVNULL)
+    folders = [Path(f, f"stillpipe-metrics-{started.pid}") for f in ("/dev/shm", "/tmp")]  # noqa: S108
+    until(lambda: any(f.exists() for f in folders), "the start has begun")
+    time.sleep(0.5)  # it imports and compiles; its own handlers come later
+    started.terminate()
+    started.wait(timeout=PATIENCE)
+    assert not any(f.exists() for f in folders)
 
 
 def test_an_end_leaves_no_files_in_memory() -> None:

@@ -62,11 +62,11 @@ def faults(error: StillpipeError) -> set[tuple[str | int, ...]]:
         ({"fluid": ICE_COLD}, OutOfValidityError, {TEMPERATURE}),
         ({"fluid": COLD_GLYCOL}, OutOfValidityError, {TEMPERATURE}),
         ({"fluid": RICH}, OutOfValidityError, {CONCENTRATION}),
-        ({"fluid": NAMELESS}, UnknownEntryError, {CONCENTRATION}),
-        ({"fluid": SWEET_WATER}, UnknownEntryError, {CONCENTRATION}),
+        ({"fluid": NAMELESS}, OutOfValidityError, {CONCENTRATION}),
+        ({"fluid": SWEET_WATER}, OutOfValidityError, {CONCENTRATION}),
         ({"pipe": UNKNOWN_SIZE, "fluid": NAMELESS}, UnknownEntryError, {PIPE, CONCENTRATION}),
         ({"pipe": ALL_WALL, "fluid": ICE_COLD}, OutOfValidityError, {WALL, TEMPERATURE}),
-        ({"pipe": UNKNOWN_SIZE, "fluid": ICE_COLD}, OutOfValidityError, {PIPE, TEMPERATURE}),
+        ({"pipe": UNKNOWN_SIZE, "fluid": ICE_COLD}, UnknownEntryError, {PIPE, TEMPERATURE}),
         ({"lining": SCALE, "fluid": ICE_COLD}, OutOfValidityError, {BORE, TEMPERATURE}),
         ({"lining": SCALE, "fluid": RICH}, OutOfValidityError, {BORE, CONCENTRATION}),
     ],
@@ -74,7 +74,7 @@ def faults(error: StillpipeError) -> set[tuple[str | int, ...]]:
 def test_every_fault_is_named_at_once(
     changes: dict[str, Any], kind: type[StillpipeError], paths: set[tuple[str, ...]]
 ) -> None:
-    """Faults of one kind make an error of that kind, mixed ones one that is out of validity."""
+    """Faults of one kind make an error of that kind; an unknown entry outranks the others."""
     error = refused(**changes)
     assert type(error) is kind
     assert faults(error) == paths

@@ -2,7 +2,7 @@
 
 import json
 import logging
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 from flask.testing import FlaskClient
@@ -11,7 +11,6 @@ from werkzeug.test import TestResponse
 from stillpipe.api import limits
 from stillpipe.api.answers import ANSWERS
 from stillpipe.errors import CancelledError, Fault, SolverError, TooCostlyError
-from stillpipe.estimates import plug_time
 from stillpipe.physics import work
 from stillpipe.server.app import create_app
 
@@ -160,10 +159,11 @@ def test_no_address_redirects(client: FlaskClient, path: str) -> None:
 def fails_with(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
     """Let plug-time end with ``error``."""
 
-    def broken(_: object) -> None:
+    def broken(_: object) -> NoReturn:
         raise error
 
-    monkeypatch.setattr(plug_time, "plug_time", broken)
+    broke = ANSWERS.endpoints["plug-time"]._replace(estimate=broken)
+    monkeypatch.setattr(ANSWERS, "endpoints", {**ANSWERS.endpoints, "plug-time": broke})
     ANSWERS.cached.cache_clear()
 
 
@@ -276,11 +276,7 @@ def test_service_is_not_ready_before_the_solver_is() -> None:
 def test_an_unexpected_error_is_a_plain_500_problem(
     client: FlaskClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def broken(_: object) -> None:
-        raise RuntimeError("secret")
-
-    monkeypatch.setattr(plug_time, "plug_time", broken)
-    ANSWERS.cached.cache_clear()
+    fails_with(monkeypatch, RuntimeError("secret"))
     reply = send(client, body(id="breaks"))
     assert reply.status_code == 500
     assert "secret" not in reply.get_data(as_text=True)

@@ -148,14 +148,14 @@ class Solution:
         return 4.0 * strength * length / (point.bore * point.safety_factor)
 
     def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
-        """Return the range of a run's figure [its unit]; a fast one may be missing."""
+        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing."""
         fast, likely, slow = (figure(self.run(s)) for s in SCENARIOS)
         return range_of([likely, slow] if fast is None else [fast, likely, slow], likely)
 
     def range_at_ready(
         self, figure: Callable[[freeze.FreezeRun, freeze.Moment, Scenario], float]
     ) -> Range | None:
-        """Return the range of a figure [its unit] over the scenarios that come to ready."""
+        """Return the range of a figure [any unit] over the scenarios that come to ready."""
         found = {
             s: figure(run, run.at_ready, s)
             for s in SCENARIOS
@@ -222,7 +222,7 @@ class Solution:
         return self._held[scenario]
 
     def range_held(self, figure: Callable[[Held], float | None]) -> Range | None:
-        """Return the range of a figure [its unit] of the plugs that come to ready and are held."""
+        """Return the range of a figure [any unit] of the plugs after their hold."""
         found = {s: figure(held) for s in SCENARIOS if (held := self.held(s)) is not None}
         return range_of(list(found.values()), found[LIKELY]) if LIKELY in found else None
 

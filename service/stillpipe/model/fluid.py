@@ -46,22 +46,21 @@ class Fluid:
 
         Raises
         ------
-        UnknownEntryError
-            where the concentration is missing, or water is given one
         OutOfValidityError
-            where it is outside the fluid's data, or the fluid would be frozen already
+            where the concentration is missing, outside the fluid's data or water's, or where the
+            fluid would be frozen already
         """
         row = fluids.find(self.type)
         path = ("fluid", "concentration")
         value = self.concentration
         if row.basis == "none":
             if value:
-                raise UnknownEntryError(Fault(path, "water has no concentration; leave it out"))
+                raise OutOfValidityError(Fault(path, "water has no concentration; leave it out"))
             value = 0.0
         elif value is None:
             value = row.concentration_typical
         if value is None:
-            raise UnknownEntryError(Fault(path, f"required for {row.key}"))
+            raise OutOfValidityError(Fault(path, f"required for {row.key}"))
         fluids.check_concentration(row, value, path)
         complete = replace(self, concentration=float(value))
         freezing = complete.freezing_point
@@ -85,7 +84,7 @@ class Ambient:
 
 
 def gathered(errors: list[StillpipeError]) -> StillpipeError:
-    """Return one error for several, each fault kept; of one kind where they all are."""
-    kinds = {type(e) for e in errors}
-    kind = kinds.pop() if len(kinds) == 1 else OutOfValidityError
+    """Return one error for several, each fault kept; an unknown entry outranks the others."""
+    unknown = any(isinstance(e, UnknownEntryError) for e in errors)
+    kind = UnknownEntryError if unknown else OutOfValidityError
     return kind(*(fault for e in errors for fault in e.faults))

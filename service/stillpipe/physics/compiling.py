@@ -44,11 +44,14 @@ class _Cache(FunctionCache):
             self.disable()  # type: ignore[no-untyped-call]
 
 
-def njit(*, nogil: bool, cache: bool) -> Callable[[F], F]:
-    """Return numba's decorator of the same name, whose cache never stops the start."""
+def njit(*, cache: bool, **options: Any) -> Callable[[F], F]:
+    """Return numba's decorator of the same name, whose cache never stops the start.
+
+    ``options`` are numba's own.
+    """
 
     def decorate(function: F) -> F:
-        compiled: Any = numba.njit(nogil=nogil)(function)
+        compiled: Any = numba.njit(**options)(function)
         if cache:
             try:
                 compiled._cache = _Cache(function)  # type: ignore[no-untyped-call]

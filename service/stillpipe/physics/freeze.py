@@ -40,9 +40,15 @@ LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
 
 PRODUCTION = Grid(
-    axial=6, radial=6, eta=0.05, stretch=1.35, early=0.3, hold_step=10.0, thaw_step=2.0
-)
-COARSE = Grid(axial=4, radial=4, eta=0.06, stretch=1.5)
+    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.3, freeze_step=2.0, hold_step=10.0,
+    thaw_step=2.0,
+)  # fmt: skip
+COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0)
+
+
+TO_READY = 1.0
+"""Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
+end, on which ready hangs, is biased by longer ones."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +102,7 @@ class Moment:
 
 
 def _copy(state: step.State) -> step.State:
-    return step.State(state.H.copy(), state.Tw.copy(), state.clock.copy())
+    return step.State(*(array.copy() for array in state))
 
 
 def _record(rows: int, shape: tuple[int, int]) -> march.Record:
@@ -105,6 +111,7 @@ def _record(rows: int, shape: tuple[int, int]) -> march.Record:
     return march.Record(
         np.empty((rows, march.ROW)),
         np.empty((kept, *shape)),
+        np.empty((kept, shape[1])),
         np.empty((kept, shape[1])),
         np.empty((kept, march.CLOCK)),
         np.zeros(2, dtype=np.int64),
@@ -187,7 +194,7 @@ class FreezeRun:
 
     def _feed(
         self, end: float = LONGEST_FREEZE, *, stop: int = step.RUN, need: float = 0.0,
-        reach: float = 1.0,
+        reach: float | None = None,
     ) -> float | None:  # fmt: skip
         """Feed to the event or past ``end`` [s]; return the event's time [s] if it came."""
         rule = self._column.rule(end, exactly=False, stop=stop, need=need, reach=reach)
@@ -210,7 +217,7 @@ class FreezeRun:
         length, since = min(row[1], row[2]), row[0] - self.closure
         if length >= need:
             return float(self.closure + since * need / length)
-        return self._feed(stop=step.READY, need=need)
+        return self._feed(stop=step.READY, need=need, reach=TO_READY)
 
     @cached_property
     def at_closure(self) -> Moment | None:
@@ -246,9 +253,9 @@ class FreezeRun:
         kept = self._record
         times = kept.clock[: kept.filled[1], march.NOW]
         n = int(np.searchsorted(times, time, side="right")) - 1
-        state = step.State(kept.H[n].copy(), kept.Tw[n].copy(), kept.clock[n].copy())
+        state = _copy(step.State(kept.H[n], kept.Tw[n], kept.link[n], kept.clock[n]))
         state.clock[march.CAP] = march.NO_CAP
-        rule = self._column.rule(time, reach=hold if times[n] >= self._turn else 1.0)
+        rule = self._column.rule(time, reach=self._reach(float(times[n])))
         self._column.advance(state, NOTHING, self._column.fed, rule)
         now = march.extent(state, self._column.tables, self._column.mesh)
         for array in state:
@@ -258,6 +265,13 @@ class FreezeRun:
             heat_jacket=2.0 * float(state.clock[march.JACKET]),
             heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state,
         )  # fmt: skip
+
+    def _reach(self, time: float) -> float:
+        """Longest step over the axial limit [-] with which the pipe was fed from ``time`` [s]."""
+        if time >= self._turn:
+            return self._column.grid.hold_step
+        closed = self.closure is not None and time >= self.closure
+        return TO_READY if closed else self._column.grid.freeze_step
 
     def history(self, until: float | None = None) -> History:
         """Return the freeze up to ``until`` [s], or to the end of the first feeding."""
@@ -315,7 +329,7 @@ def _larger(record: march.Record) -> march.Record:
     rows, states = (int(n) for n in record.filled)
     grown = _record(2 * len(record.history), record.H.shape[1:])
     grown.history[:rows] = record.history[:rows]
-    for new, old in ((grown.H, record.H), (grown.Tw, record.Tw), (grown.clock, record.clock)):
+    for new, old in zip(grown[1:-1], record[1:-1], strict=True):
         new[:states] = old[:states]
     grown.filled[:] = record.filled
     return grown

@@ -91,7 +91,7 @@ class Column:
         H = np.full((self.grid.radial, slices), self.case.medium.enthalpy(start))
         clock = np.zeros(march.CLOCK)
         clock[march.CAP] = march.NO_CAP
-        return step.State(H, np.full(slices, start), clock)
+        return step.State(H, np.full(slices, start), np.zeros(slices), clock)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule
@@ -119,10 +119,11 @@ class Column:
 
     def rule(
         self, end: float, *, exactly: bool = True, stop: int = step.RUN, need: float = 0.0,
-        reach: float = 1.0,
+        reach: float | None = None,
     ) -> march.Rule:  # fmt: skip
         """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`."""
         grid = self.grid
+        reach = grid.freeze_step if reach is None else reach
         return march.Rule(grid.eta, self.first, reach, grid.pieces, end, exactly, stop, need)
 
     def heat_content(self, state: step.State) -> float:

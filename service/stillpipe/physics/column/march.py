@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import step
-from stillpipe.physics.column.mesh import Mesh, Outside, Wall
+from stillpipe.physics.column.mesh import CONTRACT, Mesh, Outside, Wall
 from stillpipe.physics.column.step import State, Tables
 from stillpipe.physics.compiling import njit
 
@@ -42,6 +42,7 @@ class Record(NamedTuple):
     history: Array
     H: Array
     Tw: Array
+    link: Array
     clock: Array
     filled: Counts
 
@@ -75,14 +76,14 @@ class Extent(NamedTuple):
     centre: float
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def solid(h: float, m: Tables) -> float:
     """Solid fraction [-] at enthalpy ``h`` [J/m3]."""
     row = m.pieces[step.piece(h, m)]
     return float(row[6] + row[7] * h)
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _closed(H: Array, m: Tables, g: Mesh) -> float:
     """Half-length over which the centre line is solid [m], from the innermost cells."""
     nz = len(g.z)
@@ -105,7 +106,7 @@ def _closed(H: Array, m: Tables, g: Mesh) -> float:
     return float(g.z[j - 1] + min(max(part, 0.0), 0.5) * gap)
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _bonded(Tw: Array, Tm: float, g: Mesh) -> float:
     """Half-length over which the wall is below the plug's melting point [m]."""
     nz = len(g.z)
@@ -119,13 +120,13 @@ def _bonded(Tw: Array, Tm: float, g: Mesh) -> float:
     return float(g.z[j] + (Tm - Tw[j]) / (Tw[j + 1] - Tw[j]) * (g.z[j + 1] - g.z[j]))
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def extent(x: State, m: Tables, g: Mesh) -> Extent:
     """Return how far the plug reaches."""
     return Extent(_closed(x.H, m, g), _bonded(x.Tw, m.Tm, g), x.H[0, 0])
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _liquid(H: Array, m: Tables, g: Mesh) -> float:
     """Liquid fraction of the central slice [-]."""
     ice, whole = 0.0, 0.0
@@ -135,7 +136,7 @@ def _liquid(H: Array, m: Tables, g: Mesh) -> float:
     return 1.0 - ice / whole
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _any_ice(H: Array, m: Tables) -> bool:
     """Whether ice is left anywhere."""
     for i in range(H.shape[0]):
@@ -145,7 +146,7 @@ def _any_ice(H: Array, m: Tables) -> bool:
     return False
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tuple[bool, float]:
     """Tell whether the event came in the last step, and what part of the step lies beyond it.
 
@@ -166,7 +167,7 @@ def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tupl
     return False, 0.0
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _tick(x: State, dt: float, o: Outside) -> None:
     """Move the clock and add the heat that crossed the pipe's surface."""
     drawn, taken = 0.0, 0.0
@@ -182,17 +183,19 @@ def _tick(x: State, dt: float, o: Outside) -> None:
     x.clock[SINCE] += dt
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def keep(x: State, r: Record) -> None:
     """Keep a copy of the state to branch from."""
     n = r.filled[1]
     step.copy(x.H, x.Tw, r.H[n], r.Tw[n])
+    for j in range(len(x.link)):
+        r.link[n, j] = x.link[j]
     for i in range(CLOCK):
         r.clock[n, i] = x.clock[i]
     r.filled[1] = n + 1
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _write(x: State, now: Extent, m: Tables, g: Mesh, r: Record) -> None:
     """Add a row to the history, and after every few the state."""
     n = r.filled[0]
@@ -207,7 +210,7 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, r: Record) -> None:
         keep(x, r)
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def advance(
     x: State, r: Record, m: Tables, g: Mesh, w: Wall, o: Outside, rule: Rule, counts: Counts,
     flag: Counts,
@@ -219,8 +222,6 @@ def advance(
     """
     s = step.scratch(x.H.shape[0], x.H.shape[1])
     step.look_up(x.H, m, s)
-    for j in range(len(x.Tw)):
-        s.link[j] = 0.0
     now, clock = extent(x, m, g), x.clock
     while rule.end - clock[NOW] > INSTANT:
         if len(r.history) > 0 and r.filled[0] == len(r.history):

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column.mesh import Mesh, Outside, Wall
+from stillpipe.physics.column.mesh import CONTRACT, Mesh, Outside, Wall
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
@@ -54,10 +54,14 @@ class Tables(NamedTuple):
 
 
 class State(NamedTuple):
-    """Enthalpy ``H`` [J/m3], shape (rings, slices); wall ``Tw`` [K]; ``clock``, shape (5,)."""
+    """Enthalpy ``H`` [J/m3], shape (rings, slices); wall ``Tw`` [K]; ``clock``, shape (5,).
+
+    ``link`` is the last step's conductance from the outermost cells to the wall [W/(m K)].
+    """
 
     H: Array
     Tw: Array
+    link: Array
     clock: Array
 
 
@@ -72,7 +76,6 @@ class Scratch(NamedTuple):
     alpha: Array
     beta: Array
     Twn: Array
-    link: Array
     ta: Array
     ts: Array
     p: Array
@@ -85,23 +88,23 @@ class Scratch(NamedTuple):
     place: NDArray[np.int32]
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def scratch(nr: int, nz: int) -> Scratch:
     """Return working arrays for ``nr`` rings of ``nz`` slices."""
-    c, v = np.empty((7, nr, nz)), np.empty((11, nz))
+    c, v = np.empty((7, nr, nz)), np.empty((10, nz))
     return Scratch(
         c[0], c[1], c[2], c[3], c[4], c[5], c[6], v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7],
-        v[8], v[9], v[10], np.empty(nz, np.int32),
+        v[8], v[9], np.empty(nz, np.int32),
     )  # fmt: skip
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def piece(h: float, m: Tables) -> int:
     """Return the row of ``m.pieces`` on which enthalpy ``h`` [J/m3] lies."""
     return int(min(max((h - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def look_up(H: Array, m: Tables, s: Scratch) -> None:
     """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring."""
     nr, nz = H.shape
@@ -113,7 +116,7 @@ def look_up(H: Array, m: Tables, s: Scratch) -> None:
                 s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _axial(H: Array, g: Mesh, s: Scratch) -> float:
     """Fill the explicit axial heat of every cell [W/m]; return the longest stable step [s]."""
     nr, nz = H.shape
@@ -135,7 +138,7 @@ def _axial(H: Array, g: Mesh, s: Scratch) -> float:
     return 0.8 / fastest
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
     """Take the step's change through (1 - dt Lz) along every ring, which makes it stable.
 
@@ -169,7 +172,7 @@ def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
         H[i, nz - 1] -= dt * g.before[nz - 1] * (change[nz - 1] - change[nz - 2])
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _transform(T: float, m: Tables) -> float:
     """Kirchhoff transform [W/m] at temperature ``T`` [K]."""
     x = min(max((T - m.t0) * m.tinv, 0.0), len(m.transform) - 1.001)
@@ -177,19 +180,20 @@ def _transform(T: float, m: Tables) -> float:
     return float(m.transform[i] + (x - i) * (m.transform[i + 1] - m.transform[i]))
 
 
-@njit(nogil=True, cache=True)
-def _wall_link(H: Array, Tw: Array, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
     """Fill the conductances from the outermost cells to the wall's node [W/(m K)].
 
     A half cell conducts by its mean conductivity between its temperature and the wall's surface of
     the last step, so that at the freezing point it is ice towards a colder wall, liquid towards a
     warmer one: what freezes or melts first is what touches the wall.
     """
-    nr, nz = H.shape
+    nr, nz = x.H.shape
+    Tw, link = x.Tw, x.link
     for j in range(nz):
-        h = H[nr - 1, j]
+        h = x.H[nr - 1, j]
         T = s.ta[j] + s.ts[j] * h
-        surface = Tw[j] + (T - Tw[j]) * s.link[j] * w.inner / (2.0 * math.pi)
+        surface = Tw[j] + (T - Tw[j]) * link[j] * w.inner / (2.0 * math.pi)
         if abs(surface - T) > 0.5:
             A = s.a[nr - 1, j] + s.S[nr - 1, j] * h
             k = (_transform(surface, m) - A) / (surface - T)
@@ -198,14 +202,14 @@ def _wall_link(H: Array, Tw: Array, m: Tables, g: Mesh, w: Wall, s: Scratch) -> 
             k = row[4] + row[5] * h
         else:
             k = m.ksol if Tw[j] < T else m.kliq
-        s.link[j] = 2.0 * math.pi / (g.half / k + w.inner)
+        link[j] = 2.0 * math.pi / (g.half / k + w.inner)
 
 
-@njit(nogil=True, cache=True)
-def _eliminate(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+def _eliminate(H: Array, link: Array, dt: float, g: Mesh, s: Scratch) -> None:
     """Reduce every slice to the heat it gives the wall, ``p Tw - q`` [W/m], linearised at ``H``."""
     nr, nz = H.shape
-    p, q, link = s.p, s.q, s.link
+    p, q = s.p, s.q
     for j in range(nz):
         p[j] = 0.0
         q[j] = 0.0
@@ -233,7 +237,7 @@ def _eliminate(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
         p[j] = link[j] - link[j] * s.ts[j] * b
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _solve_wall(Tw: Array, dt: float, g: Mesh, w: Wall, o: Outside, s: Scratch) -> None:
     """Solve the wall's tridiagonal system for ``Tw`` [K]."""
     nz = len(Tw)
@@ -256,7 +260,7 @@ def _solve_wall(Tw: Array, dt: float, g: Mesh, w: Wall, o: Outside, s: Scratch) 
         Tw[j] = T
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def _substitute(H: Array, Tw: Array, m: Tables, s: Scratch) -> float:
     """Put the wall's temperature back into the slices; return the linearisation's miss [W/m]."""
     nr, nz = H.shape
@@ -287,7 +291,7 @@ def _substitute(H: Array, Tw: Array, m: Tables, s: Scratch) -> float:
     return miss
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def copy(H: Array, Tw: Array, to_H: Array, to_Tw: Array) -> None:
     """Copy enthalpies and wall temperatures, element by element, which compiles fast."""
     nr, nz = H.shape
@@ -298,14 +302,14 @@ def copy(H: Array, Tw: Array, to_H: Array, to_Tw: Array) -> None:
         to_Tw[j] = Tw[j]
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def restore(x: State, m: Tables, s: Scratch) -> None:
     """Go back to the state before the step."""
     copy(s.Hn, s.Twn, x.H, x.Tw)
     look_up(x.H, m, s)
 
 
-@njit(nogil=True, cache=True)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
 def take(
     x: State, wish: float, reach: float, m: Tables, g: Mesh, w: Wall, o: Outside, s: Scratch,
     counts: Counts, flag: Counts,
@@ -318,7 +322,7 @@ def take(
     """
     limit = _axial(x.H, g, s)
     dt = min(wish, reach * limit)
-    _wall_link(x.H, x.Tw, m, g, w, s)
+    _wall_link(x, m, g, w, s)
     copy(x.H, x.Tw, s.Hn, s.Twn)
     for _ in range(12):
         for _ in range(25):
@@ -327,7 +331,7 @@ def take(
                 return EXHAUSTED, 0.0
             if flag[0] != 0:
                 return CANCELLED, 0.0
-            _eliminate(x.H, dt, g, s)
+            _eliminate(x.H, x.link, dt, g, s)
             _solve_wall(x.Tw, dt, g, w, o, s)
             if _substitute(x.H, x.Tw, m, s) < TOLERANCE:
                 if dt > limit:

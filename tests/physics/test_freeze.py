@@ -1,0 +1,198 @@
+"""A freeze run: fed once, equal answers whatever was asked before, bounded, ended, immutable."""
+
+import threading
+import time
+from dataclasses import FrozenInstanceError
+
+import numpy as np
+import pytest
+
+from reference.cases_2d import CASES, of
+from stillpipe.errors import CancelledError, TooCostlyError
+from stillpipe.physics import freeze, work
+from stillpipe.tables import pipes
+
+HALF_INCH = next(n.case for n in CASES if n.name == "ASTM B88 1/2 L 20 C")
+STEEL = next(n.case for n in CASES if n.name == "ASME B36.10M 1 40 5 C")
+GLYCOL = next(n.case for n in CASES if n.name == "glycol 6 % steel 1")
+SOME = [HALF_INCH, STEEL, GLYCOL]
+PLUG = 0.03
+"""Length that makes a plug ready here [m]."""
+
+
+def run_of(case: freeze.Case) -> freeze.FreezeRun:
+    return freeze.FreezeRun(case, needed_length=PLUG, horizon=7200.0)
+
+
+@pytest.mark.parametrize("case", SOME)
+def test_the_plug_at_a_time_does_not_depend_on_what_was_asked_before(case: freeze.Case) -> None:
+    straight, wandering = run_of(case), run_of(case)
+    assert straight.ready is not None
+    times = [0.0, 0.37 * straight.ready, straight.ready, straight.ready + 61.0, 3000.0]
+    asked = [straight.fed_to(t) for t in times]
+    wandering.history(2500.0)
+    wandering.stop(wandering.fed_to(1000.0), 0.01)
+    again = [wandering.fed_to(t) for t in reversed(times)][::-1]
+    assert asked == again
+    assert straight.stop(asked[3], 0.01).survival == wandering.stop(again[3], 0.01).survival
+    assert straight.stop(asked[3], 0.01).thaw == wandering.stop(again[3], 0.01).thaw
+
+
+@pytest.mark.parametrize("case", SOME)
+def test_a_pipe_is_frozen_once_and_asked_often(case: freeze.Case) -> None:
+    run = run_of(case)
+    fed = run.work.taken
+    assert run.solves == 1
+    assert run.at_closure is not None
+    assert run.at_ready is not None
+    assert run.history().time[-1] == run.last.time
+    assert run.work.taken < 1.2 * fed
+    held = run.fed_to(3600.0)
+    stop = run.stop(held, 0.01)
+    taken = run.work.taken
+    assert run.fed_to(3600.0) is held
+    assert run.stop(held, 0.01) is stop
+    assert run.work.taken == taken
+    assert stop.thaw is not None
+    thawed = run.work.taken
+    assert stop.thaw == run.stop(held, 0.01).thaw
+    assert run.work.taken == thawed > taken
+    assert (run.solves, run.stops) == (1, 1)
+
+
+def test_a_plug_grows_and_takes_heat_while_it_is_fed() -> None:
+    run = run_of(HALF_INCH)
+    moments = [run.fed_to(t) for t in np.linspace(300.0, 3600.0, 12)]
+    for name in ("bonded_length", "heat_jacket", "heat_ambient"):
+        assert np.all(np.diff([getattr(m, name) for m in moments]) > 0.0), name
+    assert np.all(np.diff(run.history(3600.0).plug_length) >= 0.0)
+    for m in moments:
+        assert m.sound_length == min(m.plug_length, m.bonded_length)
+
+
+def test_a_moment_is_a_point_of_the_history() -> None:
+    run = run_of(HALF_INCH)
+    history = run.history(2000.0)
+    for time_ in (100.0, 333.0, 1999.0):
+        m = run.fed_to(time_)
+        for name in ("bonded_length", "heat_jacket", "heat_ambient"):
+            expected = np.interp(time_, history.time, getattr(history, name))
+            assert getattr(m, name) == pytest.approx(expected, rel=0.02), name
+
+
+def test_a_plug_held_longer_and_asked_to_carry_less_survives_longer() -> None:
+    run = run_of(STEEL)
+    early, late = run.fed_to(600.0), run.fed_to(3600.0)
+    some, most = run.stop(early, 0.01).survival, run.stop(late, 0.01).survival
+    weak = run.stop(late, 0.8 * late.sound_length).survival
+    assert some is not None
+    assert most is not None
+    assert weak is not None
+    assert some < most
+    assert weak < most
+    thaw = run.stop(late, 0.01).thaw
+    assert thaw is not None
+    assert thaw > most
+
+
+def test_a_plug_shorter_than_its_load_needs_does_not_survive() -> None:
+    run = run_of(STEEL)
+    assert run.at_ready is not None
+    assert run.stop(run.at_ready, 2.0 * run.at_ready.sound_length).survival == 0.0
+
+
+def test_closure_ready_and_their_moments_agree() -> None:
+    run = run_of(STEEL)
+    assert run.closure is not None
+    assert run.ready is not None
+    assert run.at_closure is not None
+    assert run.at_ready is not None
+    assert (run.at_closure.time, run.at_ready.time) == (run.closure, run.ready)
+    assert run.closure < run.ready <= run.last.time
+    assert run.at_ready.sound_length == pytest.approx(PLUG, rel=0.02)
+    assert freeze.closure_only(STEEL, freeze.PRODUCTION) == pytest.approx(run.closure, rel=1e-9)
+
+
+def test_a_pipe_that_stays_open_has_a_last_moment_and_a_history() -> None:
+    wide = of(pipes.find("ASME B36.10M", "4", "40"), 35.0, jacket=0.02)
+    run = run_of(wide)
+    assert (run.closure, run.ready, run.at_closure, run.at_ready) == (None, None, None, None)
+    assert run.last.plug_length == 0.0
+    assert run.last.time >= freeze.LONGEST_FREEZE
+    assert run.history().time[-1] == run.last.time
+    assert freeze.closure_only(wide) is None
+
+
+def test_results_cannot_be_changed() -> None:
+    run = run_of(HALF_INCH)
+    m = run.fed_to(100.0)
+    with pytest.raises(FrozenInstanceError):
+        m.time = 3.0  # type: ignore[misc]
+    with pytest.raises(FrozenInstanceError):
+        run.stop(m, 0.0).survival = 3.0  # type: ignore[misc]
+    with pytest.raises(ValueError, match="read-only"):
+        run.history().time[0] = 3.0
+    for array in m._state:
+        with pytest.raises(ValueError, match="read-only"):
+            array[...] = 0.0
+
+
+def test_runs_side_by_side_give_what_one_gives() -> None:
+    alone = [run_of(c).fed_to(2000.0) for c in SOME]
+    found: dict[int, freeze.Moment] = {}
+
+    def solve(i: int) -> None:
+        for _ in range(10):
+            found[i] = run_of(SOME[i]).fed_to(2000.0)
+
+    threads = [threading.Thread(target=solve, args=(i,)) for i in range(3)]
+    for t in threads:
+        t.start()
+    for t in threads:
+        t.join()
+    assert [found[i] for i in range(3)] == alone
+
+
+@pytest.mark.parametrize("most", [100, 2500, 5000])
+def test_a_budget_ends_a_run(most: int) -> None:
+    budget = work.Work(most)
+
+    def long() -> None:
+        freeze.FreezeRun(STEEL, needed_length=PLUG, work=budget).fed_to(8 * 3600.0)
+
+    with pytest.raises(TooCostlyError, match="units of solver work"):
+        long()
+    assert most < budget.taken < most + 200
+
+
+def test_a_long_day_stays_far_below_the_budget() -> None:
+    """Eight hours of hold, ten exchanges and the thaw take less than a quarter of what is given."""
+    for case in SOME:
+        run = freeze.FreezeRun(case, needed_length=PLUG, horizon=9 * 3600.0)
+        assert run.ready is not None
+        for n in range(10):
+            assert run.stop(run.fed_to(run.ready + 2880.0 * (n + 1)), 0.01).survival
+        assert run.stop(run.fed_to(run.ready + 28800.0), 0.01).thaw
+        assert run.work.taken < 0.25 * work.MOST
+
+
+def test_a_flag_set_by_another_thread_ends_a_running_kernel() -> None:
+    flag = np.zeros(1, dtype=np.int64)
+    endless = freeze.Grid(axial=6, radial=6, eta=1e-9, stretch=1.35, early=1e-3)
+    raised: list[BaseException] = []
+
+    def solve() -> None:
+        with work.cancellable(flag):
+            try:
+                freeze.closure_only(STEEL, endless, work.Work(10**15))
+            except CancelledError as error:
+                raised.append(error)
+
+    thread = threading.Thread(target=solve)
+    thread.start()
+    time.sleep(0.5)
+    assert thread.is_alive()
+    flag[0] = 1
+    thread.join(60.0)
+    assert not thread.is_alive()
+    assert len(raised) == 1
