@@ -248,7 +248,6 @@ class FreezeRun:
 
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""
-        hold = self._column.grid.hold_step
         self._feed_on(time)
         kept = self._record
         times = kept.clock[: kept.filled[1], march.NOW]
