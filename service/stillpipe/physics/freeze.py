@@ -41,7 +41,7 @@ LONGEST_THAW = 24.0 * 3600.0
 
 PRODUCTION = Grid(
     axial=6, radial=6, eta=0.055, stretch=1.35, early=0.3, freeze_step=2.0, hold_step=10.0,
-    thaw_step=2.0,
+    thaw_step=1.0,
 )  # fmt: skip
 COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0)
 
