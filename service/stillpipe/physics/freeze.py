@@ -40,7 +40,7 @@ LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
 
 PRODUCTION = Grid(
-    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.3, freeze_step=2.0, hold_step=10.0,
+    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.4, freeze_step=2.0, hold_step=10.0,
     thaw_step=1.0,
 )  # fmt: skip
 COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0)
