@@ -122,9 +122,9 @@ QUESTIONS: dict[str, Callable[[Solution], object]] = {
     "flow": lambda s: s.flow_limit,
     "length": lambda s: s.plug_length,
     "held": hold_time.figures,
-    "early exchange": lambda s: s.survival_at(1.2 * ready_of(s)),
-    "late exchange": lambda s: s.survival_at(ready_of(s) + 0.7 * s.hold),
-    "heat": lambda s: s.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+    "early exchange": lambda s: s.survivals([1.2 * ready_of(s)]),
+    "late exchange": lambda s: s.survivals([ready_of(s) + 0.7 * s.hold]),
+    "heat": lambda s: s.heat_removed,
     "fed": lambda s: s.run().fed_to(ready_of(s) + 0.5 * s.hold).heat_jacket,
     "history": lambda s: [v.tolist() for v in vars(s.run().history()).values()],
     "run": lambda s: spacing.along(s, PLACES),
@@ -193,7 +193,8 @@ def test_every_exchange_of_a_job_stands_on_its_timeline() -> None:
     swaps: tuple[Exchange, ...] = found.cylinders.exchanges
     moments = [e.at for e in found.timeline if e.code == "exchange"]
     assert moments
-    assert moments == [timeline.begin_feeding(job) + swap.at for swap in swaps]
+    begun = timeline.begin_feeding(job, Solution(job))
+    assert moments == [begun + swap.at for swap in swaps]
 
 
 @pytest.mark.parametrize(("hours", "units"), [(0.75, 60_000), (8.0, 120_000)])

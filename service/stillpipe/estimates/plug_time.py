@@ -97,13 +97,11 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             closure=solution.closure,
             ready=solution.ready,
             frost_by=solution.frost_by,
-            plug_length=solution.range_at_ready(lambda _run, moment, _s: moment.sound_length),
-            holding_pressure=solution.range_at_ready(
-                lambda _run, moment, s: solution.holding_pressure(moment.sound_length, s)
-            ),
+            plug_length=solution.ready_length,
+            holding_pressure=solution.ready_pressure,
             residual_flow_limit=solution.flow_limit,
             residual_drips_per_minute=solution.flow_limit.scaled(residual.DRIPS_PER_MINUTE),
-            heat_removed=solution.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+            heat_removed=solution.heat_removed,
             drivers=_drivers(solution),
             history=_history(solution),
         )

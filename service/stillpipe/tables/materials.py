@@ -66,6 +66,11 @@ class Material:
     source: str
 
     @property
+    def heat_capacity(self) -> float:
+        """Heat capacity [J/(m3 K)]."""
+        return self.density * self.specific_heat
+
+    @property
     def conductivity(self) -> float:
         """Mean thermal conductivity between 195 and 293 K [W/(m K)].
 
