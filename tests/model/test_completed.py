@@ -8,9 +8,7 @@ import pytest
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, named, solution_of, stated, water
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import Cylinder
-from stillpipe.model.fluid import Fluid
-from stillpipe.model.jacket import Jacket, JacketLoss
-from stillpipe.model.pipe import Lining, Pipe
+from stillpipe.model.freeze_point import Fluid, Jacket, JacketLoss, Lining, Pipe
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from stillpipe.model.figures import Effort, Range, range_of
-from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.pipe import Orientation
+from stillpipe.model.freeze_point import FreezePoint, Orientation
 from stillpipe.physics import constants, film, freeze, media, residual, solutions, work
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 

@@ -6,9 +6,9 @@ from typing import Annotated
 from stillpipe.model.declare import COMPUTED, Choice, Count, Flag, Quantity
 from stillpipe.model.figures import Range
 from stillpipe.physics import co2
+from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import cylinders
 
-ZERO_C = 273.15
 IDS = tuple(c.id for c in cylinders.catalogue())
 DEFAULT = "co2-22.7kg"
 CUSTOM = "custom"

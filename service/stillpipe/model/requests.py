@@ -7,8 +7,7 @@ from typing import Annotated, Self
 
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.declare import Choice, Count, Flag, Group, Many, Number, Quantity, Text
-from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.jacket import SPECIFIC_HEAT, JacketLoss
+from stillpipe.model.freeze_point import SPECIFIC_HEAT, FreezePoint, JacketLoss
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.site import Place, Release, Room
 from stillpipe.physics import constants

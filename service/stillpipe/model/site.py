@@ -6,8 +6,8 @@ from typing import Annotated
 
 from stillpipe.model.declare import COMPUTED, Choice, Quantity, Text
 from stillpipe.physics import co2
+from stillpipe.physics.constants import ZERO_C
 
-ZERO_C = 273.15
 OUTDOOR = 420e-6
 """Mole fraction of CO2 outdoors [-]; global mean of 2023 about 420 ppm, from memory."""
 
