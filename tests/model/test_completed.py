@@ -135,6 +135,17 @@ def test_defaults_by_hand() -> None:
     assert request.leak_power == pytest.approx(5.0 * area * drop)
 
 
+def test_a_blank_jacket_takes_in_less_than_a_dull_one() -> None:
+    """Radiation about 20 degC: 4 sigma T^3, sigma 5.670374419e-8 W/(m2 K4) (CODATA 2018)."""
+    blank, dull = (
+        stated(Co2MassRequest, jacket=Jacket(emissivity=e)).completed() for e in (0.05, 0.95)
+    )
+    outer = 0.115875
+    area = math.pi * outer * (0.040875 + 0.5 * outer)
+    more = 0.9 * 4.0 * 5.670374419e-8 * 293.15**3 * area
+    assert dull.jacket_loss.leak - blank.jacket_loss.leak == pytest.approx(more)
+
+
 def test_what_is_stated_is_kept() -> None:
     request = stated(
         Co2MassRequest, jacket=Jacket(length=0.2), jacket_loss=JacketLoss(mass=2.0, leak=0.0)

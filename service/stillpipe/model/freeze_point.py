@@ -229,6 +229,13 @@ class Jacket:
             limit="jacket_conductance",
         ),
     ] = 165.0  # fmt: skip
+    emissivity: Annotated[
+        float,
+        Number(
+            0.05, 1.0, says="Of the jacket's outside, on which the heat that leaks in from the "
+            "room depends; 0.5 is an assumption.",
+        ),
+    ] = 0.5  # fmt: skip
 
     def completed(self, outside_diameter: float) -> "Jacket":
         """Return the jacket with its length [m], from the pipe's ``outside_diameter`` [m]."""
