@@ -80,6 +80,9 @@ class PlugTimeFigures:
     heat_removed: Annotated[
         Range | None, Figure("energy", says="Drawn from the pipe until ready.")
     ] = None
+    coldest_wall: Annotated[
+        Range | None, Figure("temperature", says="Of the pipe under the jacket's centre at ready.")
+    ] = None
     drivers: Annotated[
         tuple[Driver, ...], Plain(says="How much each uncertain input moves the closure time.")
     ] = ()
@@ -102,6 +105,7 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             residual_flow_limit=solution.flow_limit,
             residual_drips_per_minute=solution.flow_limit.scaled(residual.DRIPS_PER_MINUTE),
             heat_removed=solution.heat_removed,
+            coldest_wall=solution.coldest_wall,
             drivers=_drivers(solution),
             history=_history(solution),
         )

@@ -260,6 +260,11 @@ class Solution:
         return _range({s: plug.heat for s, plug in self.plugs.items()})
 
     @cached_property
+    def coldest_wall(self) -> Range | None:
+        """Temperature of the pipe under the jacket's centre at ready [K]."""
+        return _range({s: float(self.run(s).history().wall_temperature[-1]) for s in self.plugs})
+
+    @cached_property
     def survival_at_closure(self) -> Range | None:
         """How long the plug stays bonded where feeding stops at closure [s]."""
         return _range({s: held.survival_at_closure for s, held in self.held.items()})
