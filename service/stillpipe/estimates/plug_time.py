@@ -152,7 +152,7 @@ def _history(solution: Solution) -> HistoryFigures:
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
-        return tuple(float(v) for v in series[picked])
+        return tuple(series[picked].tolist())
 
     return HistoryFigures(
         time=thinned(history.time),

@@ -12,6 +12,7 @@ from functools import cached_property
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
 from stillpipe.physics import constants, film, freeze, media, residual, solutions, work
+from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 
 H_EMPTY = 10.0
@@ -73,6 +74,8 @@ class Solution:
         self.point, self.hold = point, hold
         self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
+        self._cases: dict[Scenario, freeze.Case] = {}
+        self._media: dict[float, media.Medium] = {}
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
 
     @cached_property
@@ -87,15 +90,16 @@ class Solution:
 
     def run(self, scenario: Scenario = LIKELY) -> freeze.FreezeRun:
         """Return the freeze under ``scenario``, fed once."""
-        if scenario not in self._runs:
-            self._runs[scenario] = freeze.FreezeRun(
+        run = self._runs.get(scenario)
+        if run is None:
+            run = self._runs[scenario] = freeze.FreezeRun(
                 self.case(scenario),
                 needed_length=self.needed_length(scenario),
                 horizon=LAYOUT_TIME + self.hold,
                 work=self.work,
             )
-            self._fed.append(self._runs[scenario])
-        return self._runs[scenario]
+            self._fed.append(run)
+        return run
 
     @property
     def effort(self) -> Effort:
@@ -104,38 +108,57 @@ class Solution:
 
     def case(self, scenario: Scenario = LIKELY) -> freeze.Case:
         """Return the freeze point as the solver takes it, the uncertain inputs scaled."""
-        point = self.point
-        material = point.material
-        surface = min(constants.ZERO_C, point.ambient.temperature - 5.0)
-        h_ambient = self._h_ambient(surface)
-        return freeze.Case(
-            bore=point.bore,
-            outer_diameter=point.pipe.outside_diameter,
-            wall_thickness=point.pipe.wall,
-            jacket_length=point.jacket.length,
-            wall_conductivity=material.conductivity,
-            wall_heat_capacity=material.heat_capacity,
-            lining_resistance=point.lining_resistance,
-            h_jacket=point.jacket.conductance * scenario.jacket,
-            h_ambient=h_ambient * scenario.film,
-            h_empty=H_EMPTY * scenario.film,
-            start_temperature=point.fluid.temperature,
-            ambient_temperature=point.ambient.temperature,
-            medium=self._medium(scenario.convection),
-            plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
-        )
+        case = self._cases.get(scenario)
+        if case is None:
+            point, material = self.point, self._material
+            case = self._cases[scenario] = freeze.Case(
+                bore=self._bore,
+                outer_diameter=point.pipe.outside_diameter,
+                wall_thickness=point.pipe.wall,
+                jacket_length=point.jacket.length,
+                wall_conductivity=material.conductivity,
+                wall_heat_capacity=material.heat_capacity,
+                lining_resistance=point.lining_resistance,
+                h_jacket=point.jacket.conductance * scenario.jacket,
+                h_ambient=self._h_beside * scenario.film,
+                h_empty=H_EMPTY * scenario.film,
+                start_temperature=point.fluid.temperature,
+                ambient_temperature=point.ambient.temperature,
+                medium=self._medium(scenario.convection),
+                plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
+            )
+        return case
+
+    @cached_property
+    def _material(self) -> materials.Material:
+        return self.point.material
+
+    @cached_property
+    def _bore(self) -> float:
+        return self.point.bore
+
+    @cached_property
+    def _h_beside(self) -> float:
+        """Conductance between the room and the pipe beside the jacket, likely [W/(m2 K)]."""
+        return self._h_ambient(min(constants.ZERO_C, self.point.ambient.temperature - 5.0))
 
     @property
     def _is_water(self) -> bool:
         return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
 
     def _medium(self, convection: float) -> media.Medium:
+        if convection not in self._media:
+            self._media[convection] = self._filling(convection)
+        return self._media[convection]
+
+    def _filling(self, convection: float) -> media.Medium:
+        """Return what fills the bore, ``convection`` [-] a factor on its circulation."""
         point = self.point
         vertical = point.orientation is Orientation.VERTICAL
         if self._is_water:
-            return media.water(point.bore, point.jacket.length, vertical, convection)
+            return media.water(self._bore, point.jacket.length, vertical, convection)
         return solutions.medium(
-            point.fluid.type, point.fluid.concentration, point.bore, point.jacket.length, vertical,
+            point.fluid.type, point.fluid.concentration, self._bore, point.jacket.length, vertical,
             convection, PLUG_ICE_FRACTION,
         )  # fmt: skip
 
@@ -302,7 +325,7 @@ class Solution:
             return 0.0
         if ambient >= COOL_ENOUGH - LEAST_DIFFERENCE:
             return None
-        material, diameter = point.material, point.pipe.outside_diameter
+        material, diameter = self._material, point.pipe.outside_diameter
         inner = diameter - 2.0 * point.pipe.wall
         heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
         heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
@@ -317,7 +340,7 @@ class Solution:
             point.pipe.outside_diameter,
             surface,
             point.ambient.temperature,
-            point.material.emissivity,
+            self._material.emissivity,
             point.insulation_thickness,
             point.insulation_conductivity,
         )
