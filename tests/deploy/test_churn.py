@@ -1,4 +1,4 @@
-"""Many thousand requests while gunicorn is reloaded, killed, recycled and restarted; and overload."""
+"""Thousands of requests while gunicorn is reloaded, killed, recycled, restarted; and overload."""
 
 import asyncio
 import json
