@@ -86,7 +86,8 @@ def consumption(
         return None
     duration = max(request.hold_duration, 1.0)
     heat = run.at_ready.heat_jacket
-    held = (run.fed_to(run.ready + duration).heat_jacket - heat) / duration
+    end = solution.fed_on(scenario, run.ready + duration)
+    held = (end.heat_jacket - heat) / duration
     share = min(capture * request.capture_efficiency, 1.0)
     per_heat = 1.0 / (co2.cooling(request.cylinder.temperature) * share)
     leak = request.leak_power

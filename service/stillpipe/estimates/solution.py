@@ -5,10 +5,12 @@ what happens when feeding stops branches from it.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 
+from stillpipe.errors import Fault, TooCostlyError
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.model.pipe import Orientation
@@ -25,6 +27,28 @@ LAYOUT_TIME = 3600.0
 """A freeze is laid out to be followed for this long [s] and the hold."""
 ICE_CONDUCTIVITY = 2.68
 """Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
+
+
+SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
+LONG_HOLD = "shorten it: so long a hold of so small a plug"
+COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
+MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
+
+
+@contextmanager
+def blamed(path: tuple[str, ...], change: str) -> Iterator[None]:
+    """Let work that is too costly name the member at ``path``, and what to ``change`` about it.
+
+    Raises
+    ------
+    TooCostlyError
+        naming that member
+    """
+    try:
+        yield
+    except TooCostlyError as error:
+        detail = f"{change} takes more than {work.MOST:,} units of solver work"
+        raise TooCostlyError(Fault(path, detail)) from error
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,9 +72,15 @@ class Solution:
     """
 
     def __init__(
-        self, point: FreezePoint, hold: float = 0.0, shares: "Solution | None" = None
+        self,
+        point: FreezePoint,
+        hold: float = 0.0,
+        shares: "Solution | None" = None,
+        *,
+        member: str = "hold",
     ) -> None:
-        self.point, self.hold = point, hold
+        """Solve nothing yet; ``member`` of the request says how long the hold is."""
+        self.point, self.hold, self._member = point, hold, member
         self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
@@ -69,12 +99,13 @@ class Solution:
     def run(self, scenario: Scenario = LIKELY) -> freeze.FreezeRun:
         """Return the freeze under ``scenario``, fed once."""
         if scenario not in self._runs:
-            self._runs[scenario] = freeze.FreezeRun(
-                self.case(scenario),
-                needed_length=self.needed_length(scenario),
-                horizon=LAYOUT_TIME + self.hold,
-                work=self.work,
-            )
+            with blamed(("jacket", "length"), SHORT_JACKET):
+                self._runs[scenario] = freeze.FreezeRun(
+                    self.case(scenario),
+                    needed_length=self.needed_length(scenario),
+                    horizon=LAYOUT_TIME + self.hold,
+                    work=self.work,
+                )
             self._fed.append(self._runs[scenario])
         return self._runs[scenario]
 
@@ -207,19 +238,26 @@ class Solution:
     def held(self, scenario: Scenario = LIKELY) -> Held | None:
         """Return the plug after its hold and what becomes of it; None where it is never ready."""
         run = self.run(scenario)
-        if run.ready is None or run.at_closure is None:
+        if run.ready is None or run.closure is None:
             return None
         if scenario not in self._held:
-            end = run.fed_to(run.ready + self.hold)
-            early = run.stop(run.at_closure, 0.0)
-            late = run.stop(end, self.yield_length(scenario))
-            self._held[scenario] = Held(
-                survival_at_closure=early.survival,
-                survival=late.survival,
-                thaw=late.thaw,
-                plug_length=end.sound_length,
-            )
+            end = self.fed_on(scenario, run.ready + self.hold)
+            closed = self.fed_on(scenario, run.closure)
+            with blamed(("ambient", "temperature"), COLD_ROOM):
+                early = run.stop(closed, 0.0)
+                late = run.stop(end, self.yield_length(scenario))
+                self._held[scenario] = Held(
+                    survival_at_closure=early.survival,
+                    survival=late.survival,
+                    thaw=late.thaw,
+                    plug_length=end.sound_length,
+                )
         return self._held[scenario]
+
+    def fed_on(self, scenario: Scenario, time: float) -> freeze.Moment:
+        """Return the plug fed until ``time`` [s], beyond ready for the hold."""
+        with blamed((self._member,), LONG_HOLD):
+            return self.run(scenario).fed_to(time)
 
     def range_held(self, figure: Callable[[Held], float | None]) -> Range | None:
         """Return the range of a figure [any unit] of the plugs after their hold."""
@@ -234,4 +272,5 @@ class Solution:
     def survival_at(self, time: float) -> float | None:
         """How long the likely plug fed until ``time`` [s] lasts unfed [s], None beyond a day."""
         run = self.run(LIKELY)
-        return run.stop(run.fed_to(time), self.yield_length()).survival
+        with blamed(("cylinder",), MANY_EXCHANGES):
+            return run.stop(run.fed_to(time), self.yield_length()).survival

@@ -15,7 +15,7 @@ from stillpipe.errors import CancelledError, Fault, TooCostlyError
 
 Flag = NDArray[np.int64]
 
-MOST = 20_000_000
+MOST = 2_000_000
 """Units of work that one freeze point may take [-]."""
 
 _flag: ContextVar[Flag | None] = ContextVar("stillpipe_cancelled", default=None)

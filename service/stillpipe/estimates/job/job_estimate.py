@@ -45,7 +45,7 @@ class JobFigures:
 
 def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     """Estimate the whole job."""
-    solution = Solution(request, request.hold_duration)
+    solution = Solution(request, request.hold_duration, member="repair")
     co2 = co2_mass.figures(request, solution)
     cylinders, cylinder_reasons = cylinder_count.plan(request, solution, co2)
     held = hold_time.figures(solution)
