@@ -18,6 +18,7 @@ from estimates.jobs import (
     request_of,
     solution_of,
 )
+from stillpipe.errors import TooCostlyError
 from stillpipe.estimates import co2_mass, cylinder_count, hold_time, spacing
 from stillpipe.estimates.cylinder_count import Exchange
 from stillpipe.estimates.frost_check import frost_check
@@ -38,7 +39,9 @@ from stillpipe.model.requests import (
     SpacingRequest,
 )
 from stillpipe.model.site import Place, PlaceKind, Room
+from stillpipe.physics import work
 from stillpipe.tables import pipes
+from stillpipe.uncertainty.scenarios import SLOW
 
 PLACES = (
     Place(name="one", kind=PlaceKind.FREEZE_POINT, at=0.0),
@@ -201,3 +204,39 @@ def test_every_exchange_of_a_job_stands_on_its_timeline() -> None:
 def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) -> None:
     """Units of work [-]: one Newton pass over one slice, the same on every machine."""
     assert job_estimate(whole_job(hours=hours)).effort.units <= units
+
+
+COSTLY = [
+    ("jacket", "length"), ("hold",), ("ambient", "temperature"), ("cylinder",),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", COSTLY)
+def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) -> None:
+    """The budget is spent, and the next thing that is solved belongs to that member."""
+    solution = Solution(point_of(HALF_INCH), HOUR)
+    run = solution.run()
+    if path == ("ambient", "temperature"):
+        run.fed_to(known(run.ready) + HOUR)
+    solution.work.counts[0] = solution.work.counts[1] + 1
+    ask: dict[tuple[str, ...], Callable[[], object]] = {
+        ("jacket", "length"): lambda: solution.run(SLOW),
+        ("hold",): solution.held,
+        ("ambient", "temperature"): solution.held,
+        ("cylinder",): lambda: solution.survival_at(known(run.ready) + 60.0),
+    }
+    with pytest.raises(TooCostlyError) as raised:
+        ask[path]()
+    (fault,) = raised.value.faults
+    assert fault.path == path
+    assert f"{work.MOST:,} units" in fault.detail
+
+
+def test_a_job_says_that_its_repair_is_too_long() -> None:
+    job = whole_job()
+    solution = Solution(job, job.repair, member="repair")
+    solution.run()
+    solution.work.counts[0] = solution.work.counts[1] + 1
+    with pytest.raises(TooCostlyError) as raised:
+        solution.held()
+    assert [f.path for f in raised.value.faults] == [("repair",)]

@@ -5,10 +5,12 @@ what happens when feeding stops branches from it.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 
+from stillpipe.errors import Fault, TooCostlyError
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
 from stillpipe.physics import constants, film, freeze, media, residual, solutions, work
@@ -34,6 +36,28 @@ WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
 ICE_CONDUCTIVITY = 2.68
 """Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
+
+
+SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
+LONG_HOLD = "shorten it: so long a hold of so small a plug"
+COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
+MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
+
+
+@contextmanager
+def blamed(path: tuple[str, ...], change: str) -> Iterator[None]:
+    """Let work that is too costly name the member at ``path``, and what to ``change`` about it.
+
+    Raises
+    ------
+    TooCostlyError
+        naming that member
+    """
+    try:
+        yield
+    except TooCostlyError as error:
+        detail = f"{change} takes more than {work.MOST:,} units of solver work"
+        raise TooCostlyError(Fault(path, detail)) from error
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,9 +93,15 @@ class Solution:
     """
 
     def __init__(
-        self, point: FreezePoint, hold: float = 0.0, shares: "Solution | None" = None
+        self,
+        point: FreezePoint,
+        hold: float = 0.0,
+        shares: "Solution | None" = None,
+        *,
+        member: str = "hold",
     ) -> None:
-        self.point, self.hold = point, hold
+        """Solve nothing yet; ``member`` of the request says how long the hold is."""
+        self.point, self.hold, self._member = point, hold, member
         self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._cases: dict[Scenario, freeze.Case] = {}
@@ -92,12 +122,13 @@ class Solution:
         """Return the freeze under ``scenario``, fed once."""
         run = self._runs.get(scenario)
         if run is None:
-            run = self._runs[scenario] = freeze.FreezeRun(
-                self.case(scenario),
-                needed_length=self.needed_length(scenario),
-                horizon=LAYOUT_TIME + self.hold,
-                work=self.work,
-            )
+            with blamed(("jacket", "length"), SHORT_JACKET):
+                run = self._runs[scenario] = freeze.FreezeRun(
+                    self.case(scenario),
+                    needed_length=self.needed_length(scenario),
+                    horizon=LAYOUT_TIME + self.hold,
+                    work=self.work,
+                )
             self._fed.append(run)
         return run
 
@@ -246,7 +277,7 @@ class Solution:
         """Heat drawn on average while the plugs are held [W]."""
         duration = max(self.hold, SHORTEST_HOLD)
         return {
-            s: (self.run(s).fed_to(plug.ready + duration).heat_jacket - plug.heat) / duration
+            s: (self._fed_on(s, plug.ready + duration).heat_jacket - plug.heat) / duration
             for s, plug in self.plugs.items()
         }
 
@@ -257,15 +288,21 @@ class Solution:
 
     def _after_hold(self, run: freeze.FreezeRun, plug: Plug, scenario: Scenario) -> Held:
         weakest = self.yield_length(scenario)
-        end = run.fed_to(plug.ready + self.hold)
-        late = run.stop(end, weakest)
-        early = None if run.at_closure is None else run.stop(run.at_closure, 0.0)
-        return Held(
-            survival_at_closure=None if early is None else early.survival,
-            survival=late.survival,
-            thaw=late.thaw,
-            length=end.sound_length,
-        )
+        end = self._fed_on(scenario, plug.ready + self.hold)
+        with blamed(("ambient", "temperature"), COLD_ROOM):
+            late = run.stop(end, weakest)
+            early = None if run.at_closure is None else run.stop(run.at_closure, 0.0)
+            return Held(
+                survival_at_closure=None if early is None else early.survival,
+                survival=late.survival,
+                thaw=late.thaw,
+                length=end.sound_length,
+            )
+
+    def _fed_on(self, scenario: Scenario, time: float) -> freeze.Moment:
+        """Return the plug fed until ``time`` [s], beyond ready for the hold."""
+        with blamed((self._member,), LONG_HOLD):
+            return self.run(scenario).fed_to(time)
 
     @cached_property
     def ready_length(self) -> Range | None:
@@ -351,7 +388,8 @@ class Solution:
         None beyond a day.
         """
         weakest, run = self.yield_length(), self.run(LIKELY)
-        return [run.stop(run.fed_to(time), weakest).survival for time in times]
+        with blamed(("cylinder",), MANY_EXCHANGES):
+            return [run.stop(run.fed_to(time), weakest).survival for time in times]
 
 
 def _range(figures: dict[Scenario, float | None] | dict[Scenario, float]) -> Range | None:

@@ -45,7 +45,7 @@ class JobFigures:
 
 def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     """Estimate the whole job."""
-    solution = Solution(request, request.hold_duration)
+    solution = Solution(request, request.hold_duration, member="repair")
     needed = co2_mass.needed(request, solution)
     cylinders, cylinder_reasons = cylinder_count.plan(request, solution, needed)
     air = _air(request, needed)
