@@ -207,7 +207,7 @@ def worst(c: Course, span: float) -> float:
 def exceeds(c: Course, span: float, limit: float) -> bool:
     """Tell whether :func:`worst` is above ``limit`` [-], with no more windows than that takes."""
     if span <= 0.0:
-        return c.x.max() > limit
+        return bool(c.x.max() > limit)
     best, most = 0.0, -math.inf
     for i in range(WINDOWS + 1 + 2 * c.begin.size):
         begin = _window(c, span, i)
