@@ -2,16 +2,20 @@
 
 The map
 -------
-web        HTTP in and out: the only place that knows flask, marshmallow and pint
-estimates  use cases on frozen dataclasses in SI units
-physics    pure SI functions and the solver kernel: no files, no state
-tables     published numbers with their sources, and look-up
-errors     one base class
+register     a register of pipes of any length, on Dask
+server       HTTP and what runs it: the only place that knows flask and gunicorn
+api          body in, body out: validation, echo, units, problems, pictures, tables
+estimates    one freeze point solved once, and a module for each estimate that asks it
+uncertainty  the uncertain inputs and their bands
+model        what a caller states and gets, each input and figure declared once
+physics      pure SI functions and the solver: no state
+tables       published numbers with their sources, and look-up
+errors       one base class
 
-Imports point one way: ``web -> estimates -> physics | tables -> errors``.
+Imports point one way, from the top of this list to its end.
 """
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 
-MODEL_VERSION = "1.0.1"
+MODEL_VERSION = "1.1.0"
 """Version of the physical model and its assumptions; changes whenever a figure may change."""

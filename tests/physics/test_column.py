@@ -48,26 +48,30 @@ def test_the_one_dimensional_limit_conserves_heat() -> None:
     assert before - column.heat_content(state) == pytest.approx(drawn, rel=1e-3)
 
 
-def _saturated() -> freeze.Case:
-    """A cylinder at its freezing point, Ste 0.5, Bi 10, in the one-dimensional limit."""
+def _saturated(stefan: float = 0.5) -> freeze.Case:
+    """A cylinder at its freezing point, Bi 10, in the one-dimensional limit."""
     k, heat, radius = 2.0, 2.0e6, 0.02
-    substance = line.Constant(k, heat, heat * line.SUBCOOLING / 0.5, 0.6, 4.2e6)
+    substance = line.Constant(k, heat, heat * line.SUBCOOLING / stefan, 0.6, 4.2e6)
     return line.case(substance, radius, 10.0 * k / radius)
 
 
 def test_order_of_convergence_in_the_grid() -> None:
-    """Closure converges at better than first order in the rings."""
-    times = [line.closure(_saturated(), cells, 0.0005) for cells in (8, 16, 32, 64)]
+    """Closure converges at second order in the rings (measured 1.7 to 1.9), Ste 3.
+
+    At Ste 0.5, where little sensible heat is left, 8 rings are already within 0.1 %.
+    """
+    times = [line.closure(_saturated(3.0), cells, 0.001) for cells in (4, 8, 16, 32)]
     steps = np.abs(np.diff(times))
     orders = np.log2(steps[:-1] / steps[1:])
-    assert np.all(orders > 1.2), orders
+    assert np.all(orders > 1.5), orders
+    assert np.all(orders < 2.3), orders
     reference = 0.770299 * 0.02**2 / 1e-6  # Fo of total solidification, two solutions agree
-    assert times[-1] == pytest.approx(reference, rel=0.001)
+    assert line.closure(_saturated(), 8, 0.0005) == pytest.approx(reference, rel=0.001)
 
 
 def test_order_of_convergence_in_time() -> None:
-    """The error of the step falls at first order or better (root mean square of six grids)."""
-    cells, etas = (12, 16, 20, 24, 28, 32), (0.2, 0.1, 0.05, 0.025, 0.0125, 0.00625)
+    """The error of the step falls at first order (measured 0.9, root mean square of six grids)."""
+    cells, etas = (12, 16, 20, 24, 28, 32), (0.1, 0.05, 0.025, 0.0125, 0.00625)
     case = _saturated()
     fine = {n: line.closure(case, n, 0.0004) for n in cells}
     errors = [
@@ -75,7 +79,7 @@ def test_order_of_convergence_in_time() -> None:
         for eta in etas
     ]
     order = np.polyfit(np.log(etas), np.log(errors), 1)[0]
-    assert 0.8 < order < 2.2, errors
+    assert 0.7 < order < 1.5, errors
     assert errors[-1] < 0.002
 
 
@@ -83,7 +87,7 @@ def test_order_of_convergence_in_time() -> None:
 def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> None:
     """Each halving of the cells, across and along, moves closure less than the one before.
 
-    Or by less than 0.2 %, where the step and Newton's tolerance weigh as much as the cells.
+    Or by less than 0.5 %, where the step and Newton's tolerance weigh as much as the cells.
     """
     times = []
     for n in (1, 2, 4):
@@ -91,7 +95,7 @@ def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> 
         time = freeze.closure_only(named.case, grid, Work(10**12))
         assert time is not None
         times.append(time)
-    noise = 0.002 * times[-1]
+    noise = 0.005 * times[-1]
     assert abs(times[2] - times[1]) < max(0.7 * abs(times[1] - times[0]), noise)
 
 

@@ -140,12 +140,12 @@ def test_the_next_caller_on_a_number_is_not_taken_for_the_last() -> None:
 
 
 def test_batches_have_places_of_their_own(client: FlaskClient) -> None:
-    """More batches than have a thread are refused; one that is read or dropped makes room."""
+    """More batches than a caller may have are refused; one that is read or dropped makes room."""
     app = create_app(warm_up=False)
-    ask = app.test_client()
+    ask, most = app.test_client(), app.config["SHARES"].most
     for _ in range(2):
-        held = [ask.post("/v1/batch", json=[1]) for _ in range(settings.BATCHES)]
-        assert [r.status_code for r in held] == [200] * settings.BATCHES
+        held = [ask.post("/v1/batch", json=[1]) for _ in range(most)]
+        assert [r.status_code for r in held] == [200] * most
         refused = ask.post("/v1/batch", json=[1])
         assert refused.status_code == 503
         assert refused.headers["Retry-After"] == "1"

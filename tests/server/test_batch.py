@@ -115,8 +115,8 @@ def _die(_: list[bytes]) -> batch.Answered:
 def test_items_that_kill_their_worker_are_failed_not_lost() -> None:
     good = json.dumps(GOOD).encode()
     found = list(pool.ordered(pool.Task(), _die, [[good, b"2"]], batch.lost))
-    replies = [json.loads(reply) for _, reply in found]
-    assert [ok for ok, _ in found] == [False, False]
+    replies = [json.loads(done.reply) for done in found]
+    assert [done.good for done in found] == [False, False]
     assert [(r["status"], r["id"]) for r in replies] == [(500, REQUEST["id"]), (500, None)]
 
 

@@ -258,7 +258,7 @@ def test_an_item_whose_service_ends_is_told_so() -> None:
     task = pool.Task()
     task.cancel()
     items = iter([[json.dumps(GOOD).encode()] * 2])
-    found = [json.loads(r) for _, r in pool.ordered(task, batch.work, items, batch.lost)]
+    found = [json.loads(d.reply) for d in pool.ordered(task, batch.work, items, batch.lost)]
     assert [(f["id"], f["status"]) for f in found] == [(REQUEST["id"], 503)] * 2
 
 
