@@ -223,9 +223,7 @@ def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) ->
     ask: dict[tuple[str, ...], Callable[[], object]] = {
         ("jacket", "length"): lambda: solution.run(FAST.varied("film", 1.1)),
         ("hold",): lambda: solution.hold_powers,
-        ("ambient", "temperature"): lambda: solution._after_hold(
-            run, solution.plugs[LIKELY], LIKELY
-        ),
+        ("ambient", "temperature"): lambda: solution.held,
         ("cylinder",): lambda: solution.survivals([known(run.ready) + 60.0]),
     }
     with pytest.raises(TooCostlyError) as raised:
