@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import march, step
-from stillpipe.physics.column.layout import DRY_ICE, Case, Column
+from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.work import Work
 
 __all__ = [
     "COARSE",
-    "DRY_ICE",
     "LONGEST_FREEZE",
     "LONGEST_THAW",
     "PRODUCTION",
@@ -40,11 +39,10 @@ LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
 
 PRODUCTION = Grid(
-    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.4, freeze_step=2.0, hold_step=10.0,
-    thaw_step=1.0,
+    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.8, freeze_step=2.0, hold_step=10.0,
+    thaw_step=2.0, melt_step=6.0, least=0.025, tolerance=2.0,
 )  # fmt: skip
-COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0)
-
+COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0, tolerance=2.0)
 
 TO_READY = 1.0
 """Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
@@ -316,7 +314,7 @@ class FreezeRun:
             survival = event - begun if why == step.UNBONDED else None
 
         def thaw() -> float | None:
-            rule = column.rule(end, stop=step.THAWED, reach=reach)
+            rule = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
             why, event = column.advance(_copy(state), NOTHING, column.empty, rule)
             return event - begun if why == step.THAWED else None
 
