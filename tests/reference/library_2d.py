@@ -14,7 +14,7 @@ from fipy import CellVariable, CylindricalGrid2D, DiffusionTerm, FaceVariable, I
 from fipy.solvers.scipy import LinearLUSolver
 
 from reference.explicit_2d import Mesh, axial
-from stillpipe.physics import freeze
+from stillpipe.physics import constants, freeze
 
 SPREAD = 0.05
 """Width of the melting range [K]."""
@@ -40,7 +40,7 @@ def closure(case: freeze.Case, mesh: Mesh, horizon: float, steps: int) -> float:
     film = 1.0 / (1.0 / np.where(cool, case.h_jacket, max(case.h_ambient, 1e-9)) + half)
     width = case.wall_thickness / mesh.wall
     rim_gain = np.where(rim, film * ro / ((ro - 0.5 * width) * width), 0.0)
-    outside = np.where(cool, freeze.DRY_ICE, case.ambient_temperature)
+    outside = np.where(cool, constants.DRY_ICE, case.ambient_temperature)
 
     start = case.start_temperature
     H = np.where(in_wall, case.wall_heat_capacity * start, medium.enthalpy(start))

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillpipe.physics import freeze, media
+from stillpipe.physics import constants, freeze, media
 from stillpipe.physics.work import Work
 
 TM = 273.15
-SUBCOOLING = TM - freeze.DRY_ICE
+SUBCOOLING = TM - constants.DRY_ICE
 
 
 @dataclass(frozen=True)

@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import march, step
-from stillpipe.physics.column.layout import DRY_ICE, Case, Column
+from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.work import Work
 
 __all__ = [
     "COARSE",
-    "DRY_ICE",
     "LONGEST_FREEZE",
     "LONGEST_THAW",
     "PRODUCTION",
@@ -42,11 +41,10 @@ LOOK = 1800.0
 """How often it is looked whether an unfed plug can thaw at all [s]."""
 
 PRODUCTION = Grid(
-    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.4, freeze_step=2.0, hold_step=10.0,
-    thaw_step=1.0,
+    axial=6, radial=6, eta=0.055, stretch=1.35, early=0.8, freeze_step=2.0, hold_step=10.0,
+    thaw_step=2.0, melt_step=6.0, least=0.025, tolerance=2.0,
 )  # fmt: skip
-COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0)
-
+COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0, tolerance=2.0)
 
 TO_READY = 1.0
 """Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
@@ -318,7 +316,8 @@ class FreezeRun:
             survival = None if event is None else event - begun
 
         def thaw() -> float | None:
-            event = self._unfed(_copy(state), column.rule(end, stop=step.THAWED, reach=reach))
+            rule = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
+            event = self._unfed(_copy(state), rule)
             return None if event is None else event - begun
 
         return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)

@@ -10,10 +10,8 @@ from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import media
 from stillpipe.physics.column import march, mesh, step
 from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.constants import DRY_ICE
 from stillpipe.physics.work import Work
-
-DRY_ICE = 194.65
-"""Surface of dry ice at 1 atm [K] (-78.5 C)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,7 +122,8 @@ class Column:
         """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`."""
         grid = self.grid
         reach = grid.freeze_step if reach is None else reach
-        return march.Rule(grid.eta, self.first, reach, grid.pieces, end, exactly, stop, need)
+        bounds = step.Bounds(reach, grid.least, grid.tolerance)
+        return march.Rule(grid.eta, self.first, bounds, grid.pieces, end, exactly, stop, need)
 
     def warmest(self, state: step.State) -> float:
         """Highest temperature in the bore and the wall [K]."""

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import step
-from stillpipe.physics.column.mesh import CONTRACT, Mesh, Outside, Wall
-from stillpipe.physics.column.step import State, Tables
+from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
+from stillpipe.physics.column.step import Bounds, State, Tables
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
@@ -48,7 +48,7 @@ class Record(NamedTuple):
 
 
 class Rule(NamedTuple):
-    """How to advance: step growth ``eta``, ``first`` step [s], ``reach`` over the axial limit [-].
+    """How to advance: step growth ``eta`` [-], ``first`` step [s] and ``bounds`` of every step.
 
     ``pieces`` in which a step with an event is taken again; ``end`` [s], met ``exactly`` or passed
     by the last step; what to ``stop`` at; ``need`` half-length at which the plug is ready, or at
@@ -57,7 +57,7 @@ class Rule(NamedTuple):
 
     eta: float
     first: float
-    reach: float
+    bounds: Bounds
     pieces: int
     end: float
     exactly: bool
@@ -76,14 +76,14 @@ class Extent(NamedTuple):
     centre: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def solid(h: float, m: Tables) -> float:
     """Solid fraction [-] at enthalpy ``h`` [J/m3]."""
     row = m.pieces[step.piece(h, m)]
     return float(row[6] + row[7] * h)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _closed(H: Array, m: Tables, g: Mesh) -> float:
     """Half-length over which the centre line is solid [m], from the innermost cells."""
     nz = len(g.z)
@@ -106,7 +106,7 @@ def _closed(H: Array, m: Tables, g: Mesh) -> float:
     return float(g.z[j - 1] + min(max(part, 0.0), 0.5) * gap)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _bonded(Tw: Array, Tm: float, g: Mesh) -> float:
     """Half-length over which the wall is below the plug's melting point [m]."""
     nz = len(g.z)
@@ -120,13 +120,13 @@ def _bonded(Tw: Array, Tm: float, g: Mesh) -> float:
     return float(g.z[j] + (Tm - Tw[j]) / (Tw[j + 1] - Tw[j]) * (g.z[j + 1] - g.z[j]))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def extent(x: State, m: Tables, g: Mesh) -> Extent:
     """Return how far the plug reaches."""
     return Extent(_closed(x.H, m, g), _bonded(x.Tw, m.Tm, g), x.H[0, 0])
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _liquid(H: Array, m: Tables, g: Mesh) -> float:
     """Liquid fraction of the central slice [-]."""
     ice, whole = 0.0, 0.0
@@ -136,7 +136,7 @@ def _liquid(H: Array, m: Tables, g: Mesh) -> float:
     return 1.0 - ice / whole
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _any_ice(H: Array, m: Tables) -> bool:
     """Whether ice is left anywhere."""
     for i in range(H.shape[0]):
@@ -146,7 +146,7 @@ def _any_ice(H: Array, m: Tables) -> bool:
     return False
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tuple[bool, float]:
     """Tell whether the event came in the last step, and what part of the step lies beyond it.
 
@@ -167,7 +167,7 @@ def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tupl
     return False, 0.0
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _tick(x: State, dt: float, o: Outside) -> None:
     """Move the clock and add the heat that crossed the pipe's surface."""
     drawn, taken = 0.0, 0.0
@@ -183,7 +183,7 @@ def _tick(x: State, dt: float, o: Outside) -> None:
     x.clock[SINCE] += dt
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def keep(x: State, r: Record) -> None:
     """Keep a copy of the state to branch from."""
     n = r.filled[1]
@@ -195,7 +195,7 @@ def keep(x: State, r: Record) -> None:
     r.filled[1] = n + 1
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _write(x: State, now: Extent, m: Tables, g: Mesh, r: Record) -> None:
     """Add a row to the history, and after every few the state."""
     n = r.filled[0]
@@ -210,7 +210,7 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, r: Record) -> None:
         keep(x, r)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def advance(
     x: State, r: Record, m: Tables, g: Mesh, w: Wall, o: Outside, rule: Rule, counts: Counts,
     flag: Counts,
@@ -229,7 +229,7 @@ def advance(
         wish = min(max(rule.first, rule.eta * clock[SINCE]), clock[CAP])
         if rule.exactly:
             wish = min(wish, rule.end - clock[NOW])
-        why, dt = step.take(x, wish, rule.reach, m, g, w, o, s, counts, flag)
+        why, dt = step.take(x, wish, rule.bounds, m, g, w, o, s, counts, flag)
         if why != step.RUN:
             return why, clock[NOW]
         before, now = now, extent(x, m, g)

@@ -15,11 +15,12 @@ from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 
-CONTRACT = {"contract"}
-"""What the compiler may do to arithmetic: contract products and sums, nothing else, so that a kind
-of machine always gives the same digits. ``error_model`` "numpy" drops the checks for division by
-zero, without which loops run side by side. A cached function is compiled again when its own file
-changes, not when one that it calls does: whoever changes the solver empties the cache."""
+FAST = {"contract", "arcp", "nnan", "ninf", "nsz"}
+"""What the compiler may do to arithmetic: contract products and sums, divide by multiplying with a
+reciprocal, and take numbers for finite; never put sums in another order, so that a kind of machine
+always gives the same digits. ``error_model`` "numpy" drops the checks for division by zero, without
+which loops run side by side. A cached function is compiled again when its own file changes, not when
+one that it calls does: whoever changes the solver empties the cache."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,8 +30,11 @@ class Grid:
     ``axial`` slices under half the jacket, ``radial`` rings across the bore, ``stretch`` of each
     slice beyond the jacket to the one before. A step is ``eta`` x the time since the coolant was
     turned on or off [-], which counts as at least ``early`` x an estimate of closure; at most
-    ``freeze_step``, after ready ``hold_step``, after the coolant's stop ``thaw_step`` x what
-    explicit axial conduction allows [-]. A step with an event in it is taken again in ``pieces``.
+    ``freeze_step``, after ready ``hold_step``, after the coolant's stop ``thaw_step`` and, once
+    the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens
+    no step to less than ``least`` of itself [-]. A step with an event in it is taken again in
+    ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a
+    kelvin of ice; what is missed is carried into the next step.
     """
 
     axial: int
@@ -41,6 +45,9 @@ class Grid:
     freeze_step: float = 1.0
     hold_step: float = 1.0
     thaw_step: float = 1.0
+    melt_step: float = 1.0
+    least: float = 0.0
+    tolerance: float = 0.5
     pieces: int = 8
 
 
@@ -83,7 +90,7 @@ class Outside(NamedTuple):
     jacket: int
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def slices(width: float, count: int, length: float, stretch: float) -> Array:
     """Return widths [m] of ``count`` even slices and of ever wider ones out to ``length`` [m]."""
     total, wide, n = count * width, width, count
@@ -97,7 +104,7 @@ def slices(width: float, count: int, length: float, stretch: float) -> Array:
     return dz
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def mesh(dz: Array, radius: float, rings: int) -> Mesh:
     """Return slices of widths ``dz`` [m] and ``rings`` of equal width across ``radius`` [m]."""
     nz = len(dz)
@@ -119,7 +126,7 @@ def mesh(dz: Array, radius: float, rings: int) -> Mesh:
     return Mesh(z, dz, before, after, area, shell, math.log(rings / (rings - 0.5)))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def wall(z: Array, dz: Array, conductance: float, heat: float, inner: float) -> Wall:
     """Return the wall along slices at ``z``, ``dz`` wide [m].
 
@@ -133,7 +140,7 @@ def wall(z: Array, dz: Array, conductance: float, heat: float, inner: float) -> 
     return Wall(axial, heat * dz, inner)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=CONTRACT)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def outside(
     dz: Array, jacket: int, inside: tuple[float, float], beyond: tuple[float, float]
 ) -> Outside:
