@@ -12,7 +12,6 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 import matplotlib
-import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -142,10 +141,9 @@ def _plug(axes: Axes, reply: JSON) -> None:
     axes.plot(minutes, frozen, **FROZEN)
     axes.plot(minutes, bonded, **BONDED)
     key = {"frozen through": FROZEN, "wall below freezing": BONDED}
-    if reply["ready"] is not None:
-        enough = float(np.interp(reply["ready"]["likely"] / 60.0, minutes, bonded))
-        axes.axhline(enough, **ENOUGH)
-        key["enough when ready"] = ENOUGH
+    if reply["plug_length"] is not None:
+        axes.axhline(reply["plug_length"]["likely"], **ENOUGH)
+        key["sound plug at ready"] = ENOUGH
     axes.set_ylim(0.0, 1.06 * max(*frozen, *bonded, 1e-6))
     axes.set_ylabel(f"length along\nthe pipe [{history['plug_length']['unit']}]")
     axes.set_xlabel("time from the first feed [min], likely course")

@@ -126,6 +126,13 @@ class Column:
         reach = grid.freeze_step if reach is None else reach
         return march.Rule(grid.eta, self.first, reach, grid.pieces, end, exactly, stop, need)
 
+    def warmest(self, state: step.State) -> float:
+        """Highest temperature in the bore and the wall [K]."""
+        m = self.tables
+        place = np.clip((state.H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
+        bore = m.pieces[place, 2] + m.pieces[place, 3] * state.H
+        return max(float(np.max(bore)), float(np.max(state.Tw)))
+
     def heat_content(self, state: step.State) -> float:
         """Heat in the bore and wall of half the pipe [J], from an arbitrary zero."""
         bore = float(np.sum(state.H * self.mesh.area[:, None] * self.mesh.dz))

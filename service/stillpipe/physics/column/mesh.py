@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 CONTRACT = {"contract"}
 """What the compiler may do to arithmetic: contract products and sums, nothing else, so that a kind
 of machine always gives the same digits. ``error_model`` "numpy" drops the checks for division by
-zero, without which loops run side by side. A cached function is compiled anew when its own file
+zero, without which loops run side by side. A cached function is compiled again when its own file
 changes, not when one that it calls does: whoever changes the solver empties the cache."""
 
 
