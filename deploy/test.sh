@@ -24,4 +24,5 @@ ruff check .
 ruff format --check .
 mypy
 lint-imports
-pytest -q
+# two at a time: a file stays with one worker, so that its servers are started once
+pytest -q -n 2 --dist loadfile

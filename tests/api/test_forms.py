@@ -38,7 +38,7 @@ def freeze(units: str = "si") -> dict[str, Any]:
     length = "mm" if units == "si" else "in"
     return head("plug-time-request", units=units) | {
         "closure": span(200.0, 240.0, 300.0), "ready": span(210.0, 270.0, None),
-        "frost_by": None,
+        "frost_by": None, "plug_length": span(18.0, 20.0, 25.0, length),
         "history": {
             "time": series("s", 0.0, 120.0, 240.0, 270.0),
             "plug_length": series(length, 0.0, 0.0, 5.0, 20.0),
@@ -52,7 +52,8 @@ def refusal() -> dict[str, Any]:
     reason = {"code": "slush", "text": "It stays slush & water.", "severity": "stop"}
     empty = {k: series("s") for k in freeze()["history"]}
     return head("plug-time-slush", "no-go") | {
-        "reasons": [reason], "closure": None, "ready": None, "frost_by": None, "history": empty,
+        "reasons": [reason], "closure": None, "ready": None, "frost_by": None,
+        "plug_length": None, "history": empty,
     }  # fmt: skip
 
 
@@ -136,12 +137,12 @@ def dashed(reply: dict[str, Any]) -> float:
     return float(found.split()[2])
 
 
-def test_the_dashed_line_is_at_the_bonded_length_when_ready() -> None:
-    early, late = freeze(), freeze()
-    early["ready"]["likely"] = 240.0
-    assert dashed(early) > dashed(late), "60 mm lie below 90 mm, and SVG counts downwards"
-    never = freeze() | {"ready": None}
-    assert "enough when ready" not in words(drawn(pictures.plug_time(never)))
+def test_the_dashed_line_is_at_the_sound_plug_when_ready() -> None:
+    short, long = freeze(), freeze()
+    long["plug_length"]["likely"] = 60.0
+    assert dashed(short) > dashed(long), "20 mm lie below 60 mm, and SVG counts downwards"
+    never = freeze() | {"ready": None, "plug_length": None}
+    assert "sound plug at ready" not in words(drawn(pictures.plug_time(never)))
 
 
 def test_the_sheet_says_the_figures_of_the_reply() -> None:

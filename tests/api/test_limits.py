@@ -46,7 +46,7 @@ def test_every_bounded_input_is_published() -> None:
     assert {(part, name) for part, found in published.items() for name in found} == set(NAMED)
     assert set(published["numbers"]) == {
         "safety_factor", "capture_efficiency", "reserve", "relative_humidity", "points",
-        "jackets_per_cylinder", "stock",
+        "jackets_per_cylinder", "stock", "emissivity",
     }  # fmt: skip
     assert published["numbers"]["reserve"] == {"minimum": 0.0, "maximum": 0.9}
     assert published["lists"]["places"] == {"minimum": 1, "maximum": 50}

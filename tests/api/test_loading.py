@@ -11,7 +11,7 @@ from marshmallow import ValidationError
 from api.examples import NAMES, SINGLE, example, request_of
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
-from stillpipe.model.pipe import Orientation
+from stillpipe.model.freeze_point import Orientation
 from stillpipe.model.requests import JobEstimateRequest, PlugTimeRequest, UnitSystem
 from stillpipe.model.site import PlaceKind, Regime
 

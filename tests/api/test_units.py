@@ -65,17 +65,17 @@ def test_what_is_not_finite_never_leaves(value: float) -> None:
 @pytest.mark.parametrize("kind", ["length", "temperature", "pressure", "energy"])
 def test_a_series_is_its_quantities_one_by_one(kind: str, system: str) -> None:
     values = [0.0, 1.0, 273.15, 99999.5, 1.23456789e-7, 8.00005e6, 233.15]
-    found = units.series(values, kind, system, 4)
-    each = [units.quantity(v, kind, system, 4) for v in values]
+    found = units.display(kind, system, 4).series(values)
+    each = [units.display(kind, system, 4).quantity(v) for v in values]
     assert found["values"] == [q["value"] for q in each]
     assert {found["unit"]} == {q["unit"] for q in each}
 
 
 def test_an_empty_series_is_empty() -> None:
-    assert units.series((), "time", "si", 4) == {"unit": "s", "values": []}
+    assert units.display("time", "si", 4).series(()) == {"unit": "s", "values": []}
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
 def test_no_series_has_a_number_that_is_not_finite(value: float) -> None:
     with pytest.raises(SolverError):
-        units.series((1.0, value), "time", "si", 4)
+        units.display("time", "si", 4).series((1.0, value))

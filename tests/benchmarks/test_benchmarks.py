@@ -1,4 +1,4 @@
-"""Every benchmark still runs, on as little as it takes; what it measures is not judged here."""
+"""The benchmark still runs, on as little as it takes; what it measures is not judged here."""
 
 import re
 import subprocess
@@ -7,30 +7,49 @@ from pathlib import Path
 
 import pytest
 
-FOLDER = Path(__file__).parent
-BRIEF = {
-    "batch_rate": ("b.main((8, 8, 16))", r"text/csv: +16 jobs: \d+ jobs/s"),
-    "closure_time": ("b.REPEATS = 1; b.main(90)", r"closure .* ratio \d.*\nwhole .* ratio \d"),
-    "register_rate": ("b.main(6, 12)", r"12 rows of few kinds: \d+ s, \d+ rows/s, peak \d+ MiB"),
-    "request_rate": ("b.main(2, 10)", r"cold +\d+ requests/s, \d\.\d+ x bare"),
-    "solve_time": (
-        "b.COMPARED = b.COMPARED[:1]; b.LIBRARY_STEPS = 12; b.main(60)", r"FiPy .* ratio \d+"
-    ),
+from benchmarks import against
+
+COMMAND = Path(__file__).with_name("against.py")
+
+RATIO = r"\d+\.\d\d \(-?\d+\.\d\d to \d+\.\d\d\)"
+PRINTED = {
+    "closure": r"closure, likely, cold", "held": r"freeze, 60 min hold, thaw, likely, cold",
+    "plug-time": r"plug-time, body to body, cold", "job": r"whole job, body to body, cold",
+    "room": r"room air, body to body", "pictures": r"sheet of a job, beyond the estimate",
+    "library": r"closure by FiPy on the cells of this tree", "start": r"start to ready, warm cache",
+    "repeated": r"repeated request, this tree over a bare endpoint",
+    "batch": r"batch of plug-time lines over HTTP, all cores",
+    "memory": r"memory, 16 over 8 jobs, text/csv, this tree",
+    "register": r"register, rows no two alike, two workers",
+    "register-alike": r"register, 16 rows of few kinds, two workers",
 }  # fmt: skip
 
 
-def test_every_benchmark_is_run() -> None:
-    found = {f.stem for f in FOLDER.glob("*.py") if "\ndef main(" in f.read_text()}
-    assert found == set(BRIEF)
+def test_every_row_is_run() -> None:
+    assert set(PRINTED) == set(against.ROWS)
+
+
+@pytest.fixture(scope="module")
+def yardstick(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Version 0.2.0, checked out once: compiling it takes most of the time."""
+    return against.check_out(against.YARDSTICK, tmp_path_factory.mktemp("0.2.0"))
 
 
 @pytest.mark.server
-@pytest.mark.parametrize("name", BRIEF)
-def test_a_benchmark_runs_and_prints_its_figures(name: str) -> None:
-    call, printed = BRIEF[name]
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "closure,held,plug-time,job,room,pictures,library",
+        "start,repeated,batch,memory",
+        "register,register-alike",
+    ],
+)
+def test_rows_print_their_ratios(rows: str, yardstick: Path) -> None:
     run = subprocess.run(
-        [sys.executable, "-c", f"from benchmarks import {name} as b; {call}"],
-        cwd=FOLDER.parent, capture_output=True, text=True, timeout=600, check=False,
+        [sys.executable, COMMAND, "--quick", "--tree", yardstick, "--rows", rows],
+        capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr[-3000:]
-    assert re.search(printed, run.stdout), run.stdout
+    for name in rows.split(","):
+        pattern = rf"\| {re.escape(PRINTED[name])} \| {RATIO} \| \d+ \|"
+        assert re.search(pattern, run.stdout), run.stdout

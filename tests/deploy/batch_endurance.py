@@ -14,6 +14,7 @@ import http.client
 import io
 import json
 import os
+import re
 import signal
 import sys
 import tempfile
@@ -161,7 +162,17 @@ class State:
     descriptors: int
     processes: int
     files: frozenset[str]
-    """In shared memory and in the temporary folder."""
+    """In the service's folder of metrics and in its temporary folder, and semaphores that no
+    process has mapped; without the counts of workers that have ended, which are kept."""
+
+
+def semaphores() -> set[str]:
+    """Return the semaphores in shared memory that no process has mapped: those left behind."""
+    mapped = set()
+    for maps in Path("/proc").glob("[0-9]*/maps"):
+        with suppress(OSError):
+            mapped |= set(re.findall(r"/dev/shm/sem\.\S+", maps.read_text()))  # noqa: S108
+    return {str(p) for p in Path("/dev/shm").glob("sem.*")} - mapped  # noqa: S108
 
 
 class Subject:
@@ -169,6 +180,8 @@ class Subject:
 
     def __init__(self, server: Server, scratch: Path) -> None:
         self.server, self.scratch = server, scratch
+        self.ended: set[str] = set()
+        """Workers that have ended, and whose counts are kept."""
 
     def family(self) -> list[psutil.Process]:
         """Return gunicorn and all processes below it."""
@@ -183,8 +196,17 @@ class Subject:
                 text = Path(f"/proc/{process.pid}/smaps_rollup").read_text()
                 memory += next(int(x.split()[1]) for x in text.splitlines() if x[:4] == "Pss:")
                 descriptors += process.num_fds()
-        files = {str(p) for folder in ("/dev/shm", self.scratch) for p in Path(folder).rglob("*")}  # noqa: S108
-        return State(memory / 1024, descriptors, len(family), frozenset(files))
+        return State(memory / 1024, descriptors, len(family), frozenset(self.files()))
+
+    def files(self) -> set[str]:
+        """Return the files of :class:`State`."""
+        metrics = Path("/dev/shm", f"stillpipe-metrics-{self.server.server.pid}")  # noqa: S108
+        alive = {str(p.pid) for p in self.family()}
+        found = {str(p) for folder in (metrics, self.scratch) for p in folder.rglob("*")}
+        kept = re.compile(rf"{metrics}/(?:counter|histogram)_(\d+)\.db")
+        ended = {f for f in found if (m := kept.fullmatch(f)) and m[1] not in alive}
+        self.ended = {re.sub(r"\D*(\d+)\.db", r"\1", Path(f).name) for f in ended}
+        return (found - ended) | semaphores()
 
     def pool(self) -> list[psutil.Process]:
         """Return the processes that compute items: those below the fork servers."""
@@ -337,7 +359,11 @@ def settled(subject: Subject, before: State) -> State:
     after = subject.state()
     for _ in range(60):
         after = subject.state()
-        if (after.descriptors, after.processes) <= (before.descriptors, before.processes):
+        if (
+            after.descriptors <= before.descriptors
+            and after.processes == before.processes
+            and len(after.files) <= len(before.files)
+        ):
             break
         time.sleep(1.0)
     return after
@@ -367,6 +393,8 @@ def main(
             plain(subject, Items(min(count, 1000), estimate))
             after = settled(subject, before)
             report(before, after)
+            # two were killed, two ended by HUP; what computed items keeps no counts
+            assert len(subject.ended) == 4, subject.ended
             told_to_end(subject, items, signal.SIGTERM)
         left = sorted(str(p) for p in Path(folder).rglob("*"))
         assert left == [], left
@@ -381,6 +409,7 @@ def report(before: State, after: State) -> None:
     assert after.processes == before.processes
     assert after.descriptors <= before.descriptors
     assert len(after.files) <= len(before.files), sorted(after.files - before.files)
+    assert after.memory <= 1.1 * before.memory
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The application, in which plug-time computes without end for as long as somebody waits for it.
+"""The application, in which a plug-time with an id computes without end while somebody waits.
 
 ``gunicorn --config deploy/gunicorn.conf.py deploy.stand_in:create_app()`` serves it, with the
 folder of tests among Python's. Every other estimate is the real one. It waits, unless
@@ -8,14 +8,16 @@ Python's lock.
 
 import os
 import time
-from typing import NoReturn
 
 from flask import Flask
 from numba import njit
 
 from stillpipe.api.answers import ANSWERS
+from stillpipe.estimates import plug_time
+from stillpipe.estimates.plug_time import PlugTimeFigures
+from stillpipe.model.figures import Answer
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import work
+from stillpipe.physics.column import work
 from stillpipe.server import app
 
 BUSY = os.environ.get("STILLPIPE_STAND_IN") == "busy"
@@ -30,8 +32,10 @@ def spent(steps: int) -> float:
     return total
 
 
-def endless(_request: PlugTimeRequest) -> NoReturn:
-    """Work until nobody waits for it."""
+def endless(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
+    """Work until nobody waits for it; what warms the service has no id, and is answered."""
+    if request.id is None:
+        return plug_time.plug_time(request)
     done = work.Work()
     while True:
         done.check()

@@ -1,4 +1,4 @@
-"""100,000 requests while gunicorn is reloaded, killed, recycled and restarted; and overload."""
+"""Thousands of requests while gunicorn is reloaded, killed, recycled, restarted; and overload."""
 
 import asyncio
 import json
@@ -40,7 +40,7 @@ def after(callers: Callers, share: float) -> None:
     until(lambda: callers.tally.answered >= share * TOTAL, f"{share} of the requests answered")
 
 
-TOTAL = int(os.environ.get("STILLPIPE_TEST_REQUESTS", "100000"))
+TOTAL = int(os.environ.get("STILLPIPE_TEST_REQUESTS", "20000"))
 
 
 def kill_one(stack: Stack) -> None:

@@ -5,9 +5,7 @@ from typing import Any, TypeVar
 from hypothesis import strategies as st
 
 from stillpipe.model.figures import Range
-from stillpipe.model.fluid import Ambient, Fluid
-from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.pipe import Pipe
+from stillpipe.model.freeze_point import Ambient, Fluid, FreezePoint, Pipe
 from stillpipe.model.requests import PlugTimeRequest
 from stillpipe.tables import pipes
 

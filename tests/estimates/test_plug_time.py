@@ -21,9 +21,9 @@ from stillpipe.estimates.plug_time import PlugTimeFigures, plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.figures import Answer, Range, Severity, Verdict
-from stillpipe.model.jacket import Jacket
-from stillpipe.model.pipe import Pipe
+from stillpipe.model.freeze_point import Jacket, Pipe
 from stillpipe.model.requests import PlugTimeRequest
+from stillpipe.physics import constants
 from stillpipe.tables import pipes
 
 COPPER, STEEL = point_of(HALF_INCH), point_of(TWO_INCH)
@@ -216,3 +216,17 @@ def test_the_water_is_called_warm_above_30_degrees() -> None:
     for celsius, warm in ((29.9, False), (30.1, True)):
         cautions = plug_time(point_of(HALF_INCH, celsius)).cautions
         assert ("warm-fluid" in {c.code for c in cautions}) is warm
+
+
+def test_the_coldest_wall_is_a_little_below_the_mean_under_the_jacket() -> None:
+    """By hand: what is drawn at ready over the jacket's conductance and surface, above dry ice.
+
+    The centre, which is told, is colder than the ends, which the pipe beside warms.
+    """
+    answer = plug_time(point_of(TWO_INCH))
+    found, history = known(answer.figures.coldest_wall), answer.figures.history
+    power = (history.heat[-1] - history.heat[-2]) / (history.time[-1] - history.time[-2])
+    surface = math.pi * TWO_INCH.outside_diameter * (0.025 + TWO_INCH.outside_diameter)
+    mean = constants.DRY_ICE + power / (165.0 * surface)
+    assert mean - 10.0 < found.likely < mean
+    assert constants.DRY_ICE < found.low <= found.likely <= known(found.high) < ZERO_C

@@ -18,6 +18,7 @@ from estimates.jobs import (
     request_of,
     solution_of,
 )
+from stillpipe.errors import TooCostlyError
 from stillpipe.estimates import co2_mass, cylinder_count, hold_time, spacing
 from stillpipe.estimates.cylinder_count import Exchange
 from stillpipe.estimates.frost_check import frost_check
@@ -38,7 +39,9 @@ from stillpipe.model.requests import (
     SpacingRequest,
 )
 from stillpipe.model.site import Place, PlaceKind, Room
+from stillpipe.physics.column import work
 from stillpipe.tables import pipes
+from stillpipe.uncertainty.scenarios import SLOW
 
 PLACES = (
     Place(name="one", kind=PlaceKind.FREEZE_POINT, at=0.0),
@@ -122,9 +125,9 @@ QUESTIONS: dict[str, Callable[[Solution], object]] = {
     "flow": lambda s: s.flow_limit,
     "length": lambda s: s.plug_length,
     "held": hold_time.figures,
-    "early exchange": lambda s: s.survival_at(1.2 * ready_of(s)),
-    "late exchange": lambda s: s.survival_at(ready_of(s) + 0.7 * s.hold),
-    "heat": lambda s: s.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+    "early exchange": lambda s: s.survivals([1.2 * ready_of(s)]),
+    "late exchange": lambda s: s.survivals([ready_of(s) + 0.7 * s.hold]),
+    "heat": lambda s: s.heat_removed,
     "fed": lambda s: s.run().fed_to(ready_of(s) + 0.5 * s.hold).heat_jacket,
     "history": lambda s: [v.tolist() for v in vars(s.run().history()).values()],
     "run": lambda s: spacing.along(s, PLACES),
@@ -193,10 +196,49 @@ def test_every_exchange_of_a_job_stands_on_its_timeline() -> None:
     swaps: tuple[Exchange, ...] = found.cylinders.exchanges
     moments = [e.at for e in found.timeline if e.code == "exchange"]
     assert moments
-    assert moments == [timeline.begin_feeding(job) + swap.at for swap in swaps]
+    begun = timeline.begin_feeding(job, Solution(job))
+    assert moments == [begun + swap.at for swap in swaps]
 
 
 @pytest.mark.parametrize(("hours", "units"), [(0.75, 60_000), (8.0, 120_000)])
 def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) -> None:
     """Units of work [-]: one Newton pass over one slice, the same on every machine."""
     assert job_estimate(whole_job(hours=hours)).effort.units <= units
+
+
+COSTLY = [
+    ("jacket", "length"), ("hold",), ("ambient", "temperature"), ("cylinder",),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", COSTLY)
+def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) -> None:
+    """The budget is spent, and the next thing that is solved belongs to that member."""
+    solution = Solution(point_of(HALF_INCH), HOUR)
+    run = solution.run()
+    if path != ("jacket", "length"):
+        assert solution.plugs
+    if path == ("ambient", "temperature"):
+        assert solution.hold_powers
+    solution.work.counts[0] = solution.work.counts[1] + 1
+    ask: dict[tuple[str, ...], Callable[[], object]] = {
+        ("jacket", "length"): lambda: solution.run(SLOW),
+        ("hold",): lambda: solution.held,
+        ("ambient", "temperature"): lambda: solution.held,
+        ("cylinder",): lambda: solution.survivals([known(run.ready) + 60.0]),
+    }
+    with pytest.raises(TooCostlyError) as raised:
+        ask[path]()
+    (fault,) = raised.value.faults
+    assert fault.path == path
+    assert f"{work.MOST:,} units" in fault.detail
+
+
+def test_a_job_says_that_its_repair_is_too_long() -> None:
+    job = whole_job()
+    solution = Solution(job, job.repair, member="repair")
+    assert solution.plugs
+    solution.work.counts[0] = solution.work.counts[1] + 1
+    with pytest.raises(TooCostlyError) as raised:
+        _ = solution.held
+    assert [f.path for f in raised.value.faults] == [("repair",)]

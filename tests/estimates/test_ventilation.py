@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 from stillpipe.estimates.ventilation import AirFigures, air
 from stillpipe.model.figures import Answer
 from stillpipe.model.site import Regime, Release, Room
-from stillpipe.physics import room
+from stillpipe.physics import co2, room
 
 TEN = (Release(rate=10.0 / 3600.0, duration=3600.0),)
 
@@ -70,7 +70,7 @@ def test_closed_form_is_the_differential_equation(
     volume: float, changes: float, rate: float, span: float
 ) -> None:
     """Against scipy's solve_ivp, V dx/dt = G + Q x0 - (Q + G) x."""
-    fresh, flow = volume * changes / 3600.0, room.gas_volume(rate / 3600.0, 293.15)
+    fresh, flow = volume * changes / 3600.0, rate / 3600.0 / co2.gas_density(293.15)
     found = solve_ivp(
         lambda _, x: (flow + fresh * 420e-6 - (fresh + flow) * x) / volume, (0.0, span), [420e-6],
         rtol=1e-9, atol=1e-12,

@@ -8,9 +8,7 @@ import pytest
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, named, solution_of, stated, water
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import Cylinder
-from stillpipe.model.fluid import Fluid
-from stillpipe.model.jacket import Jacket, JacketLoss
-from stillpipe.model.pipe import Lining, Pipe
+from stillpipe.model.freeze_point import Fluid, Jacket, JacketLoss, Lining, Pipe
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,
@@ -135,6 +133,17 @@ def test_defaults_by_hand() -> None:
     drop = 293.15 - constants.DRY_ICE
     assert request.jacket_heat == pytest.approx(0.179375 * 1000.0 * drop)
     assert request.leak_power == pytest.approx(5.0 * area * drop)
+
+
+def test_a_blank_jacket_takes_in_less_than_a_dull_one() -> None:
+    """Radiation about 20 degC: 4 sigma T^3, sigma 5.670374419e-8 W/(m2 K4) (CODATA 2018)."""
+    blank, dull = (
+        stated(Co2MassRequest, jacket=Jacket(emissivity=e)).completed() for e in (0.05, 0.95)
+    )
+    outer = 0.115875
+    area = math.pi * outer * (0.040875 + 0.5 * outer)
+    more = 0.9 * 4.0 * 5.670374419e-8 * 293.15**3 * area
+    assert dull.jacket_loss.leak - blank.jacket_loss.leak == pytest.approx(more)
 
 
 def test_what_is_stated_is_kept() -> None:

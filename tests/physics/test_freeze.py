@@ -2,20 +2,22 @@
 
 import threading
 import time
-from dataclasses import FrozenInstanceError
+from dataclasses import FrozenInstanceError, replace
 
 import numpy as np
 import pytest
 
-from reference.cases_2d import CASES, of
+from reference.cases_2d import CASES, Named, of
 from stillpipe.errors import CancelledError, TooCostlyError
-from stillpipe.physics import freeze, work
+from stillpipe.physics import freeze
+from stillpipe.physics.column import work
 from stillpipe.tables import pipes
 
 HALF_INCH = next(n.case for n in CASES if n.name == "ASTM B88 1/2 L 20 C")
 STEEL = next(n.case for n in CASES if n.name == "ASME B36.10M 1 40 5 C")
 GLYCOL = next(n.case for n in CASES if n.name == "glycol 6 % steel 1")
 SOME = [HALF_INCH, STEEL, GLYCOL]
+ZERO_C = 273.15
 PLUG = 0.03
 """Length that makes a plug ready here [m]."""
 
@@ -174,6 +176,28 @@ def test_a_long_day_stays_far_below_the_budget() -> None:
             assert run.stop(run.fed_to(run.ready + 2880.0 * (n + 1)), 0.01).survival
         assert run.stop(run.fed_to(run.ready + 28800.0), 0.01).thaw
         assert run.work.taken < 0.25 * work.MOST
+
+
+@pytest.mark.parametrize("celsius", [-1.0, -19.0])
+@pytest.mark.parametrize("named", CASES[::3], ids=lambda n: n.name)
+def test_a_plug_in_a_room_below_freezing_is_followed_no_longer_than_it_may_thaw(
+    monkeypatch: pytest.MonkeyPatch, named: Named, celsius: float
+) -> None:
+    """To the last digit what following it for the whole day gives, for less work."""
+    case = replace(named.case, ambient_temperature=ZERO_C + celsius)
+    found, taken = [], []
+    for look in (freeze.LOOK, freeze.LONGEST_THAW + 1.0):
+        monkeypatch.setattr(freeze, "LOOK", look)
+        run = freeze.FreezeRun(case, needed_length=2.0 * case.bore, work=work.Work(10**9))
+        moment = run.at_ready or run.last
+        fed = run.work.taken
+        stops = [run.stop(moment, length) for length in (0.0, 0.5 * moment.sound_length)]
+        found.append([(s.survival, s.thaw) for s in stops])
+        taken.append(run.work.taken - fed)
+    assert found[0] == found[1]
+    assert taken[0] <= taken[1]
+    if celsius < -10.0:
+        assert taken[0] < 0.4 * taken[1]
 
 
 def test_a_flag_set_by_another_thread_ends_a_running_kernel() -> None:

@@ -7,7 +7,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -170,8 +170,13 @@ def test_equal_pipes_are_estimated_once_and_keep_their_names(
 ) -> None:
     """A name that cannot be used is told in its own row, and not in that of its twin."""
     begun: list[bytes] = []
-    work = batch.work
-    monkeypatch.setattr(batch, "work", lambda chunk: begun.extend(chunk) or work(chunk))
+    answer = batch.answer
+
+    def counted(item: bytes, left_out: Container[str]) -> batch.Found:
+        begun.append(item)
+        return answer(item, left_out)
+
+    monkeypatch.setattr(batch, "answer", counted)
     parts._answered.cache_clear()
     one, other = rows(2)
     asked = [one, other, one | {"id": "twin"}, one | {"id": None}, one | {"id": "x" * 1000}]

@@ -4,14 +4,16 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from stillpipe.errors import OutOfValidityError, UnknownEntryError
-from stillpipe.tables import fluids
+from stillpipe.tables import fluids, reading
 
 SOLUTIONS = [f for f in fluids.catalogue() if f.basis != "none"]
 ATM = 101325.0
+ROWS = {row["key"]: row for row in reading.rows("fluids.csv")}
+"""With what only the tests need: the name of the data set in CoolProp, its temperatures."""
 
 
 def density(fluid: fluids.Fluid, concentration: float, temperature: float) -> float:
-    name = f"{fluid.model}[{concentration:.6g}]"
+    name = f"{ROWS[fluid.key]['model']}[{concentration:.6g}]"
     return float(PropsSI("D", "T", temperature, "P", 10 * ATM, name))
 
 
@@ -28,8 +30,11 @@ def test_concentration_limits_are_coolprops(fluid: fluids.Fluid) -> None:
 def test_temperature_limits_are_coolprops(fluid: fluids.Fluid) -> None:
     """CoolProp answers at the upper limit and refuses 0.1 K outside both limits."""
     middle = 0.5 * (fluid.concentration_min + fluid.concentration_max)
-    assert density(fluid, middle, fluid.temperature_max) > 900
-    for outside in (fluid.temperature_min - 0.1, fluid.temperature_max + 0.1):
+    coldest, warmest = (
+        reading.required(ROWS[fluid.key], f"temperature_{end}") for end in ("min", "max")
+    )
+    assert density(fluid, middle, warmest) > 900
+    for outside in (coldest - 0.1, warmest + 0.1):
         with pytest.raises(ValueError, match="temperature"):
             density(fluid, middle, outside)
 
@@ -48,7 +53,7 @@ def test_temperature_limits_are_coolprops(fluid: fluids.Fluid) -> None:
 )
 def test_glycol_models_are_the_named_glycol(key: str, percent: float, freezing: float) -> None:
     """Freezing points of Melinder's data (CoolProp MPG and MEG), so the two are not swapped."""
-    name = f"{fluids.find(key).model}[{percent / 100}]"
+    name = f"{ROWS[key]['model']}[{percent / 100}]"
     assert PropsSI("T_freeze", "T", 300.0, "P", ATM, name) - 273.15 == pytest.approx(
         freezing, abs=0.01
     )
@@ -58,7 +63,9 @@ def test_pure_water_has_no_concentration() -> None:
     """Water is the pure fluid of CoolProp; any concentration is refused."""
     water = fluids.find("water")
     assert (water.concentration_min, water.concentration_max) == (0.0, 0.0)
-    assert PropsSI("D", "T", 293.15, "P", ATM, water.model) == pytest.approx(998.2, abs=0.05)
+    assert PropsSI("D", "T", 293.15, "P", ATM, ROWS["water"]["model"]) == pytest.approx(
+        998.2, abs=0.05
+    )
     with pytest.raises(OutOfValidityError):
         fluids.check_concentration(water, 0.1)
 

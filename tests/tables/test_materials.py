@@ -8,7 +8,7 @@ import pytest
 from ht import insulation
 
 from stillpipe.errors import UnknownEntryError
-from stillpipe.tables import materials, pipes
+from stillpipe.tables import materials, pipes, reading
 
 DRY_ICE = 194.65
 
@@ -41,7 +41,9 @@ def test_properties_are_physical(material: materials.Material) -> None:
     assert 0 < material.emissivity < 1
     assert 0.5e9 < material.youngs_modulus < 210e9
     assert material.allowable_stress < material.youngs_modulus / 100
-    assert material.valid_min < DRY_ICE + 0.01 < 293.15 < material.valid_max
+    row = next(r for r in reading.rows("materials.csv") if r["key"] == material.key)
+    valid = [reading.required(row, f"valid_{end}") for end in ("min", "max")]
+    assert valid[0] < DRY_ICE + 0.01 < 293.15 < valid[1]
     assert material.service_min < 273.15 < material.service_max
     assert material.source
 

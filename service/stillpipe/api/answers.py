@@ -1,7 +1,7 @@
 """Body in, body out, for each estimate; repeated bodies are answered from memory."""
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -38,8 +38,10 @@ class Answers:
         self._current = threading.local()
         self.cached = lru_cache(maxsize=CACHED)(self._body)
 
-    def reply(self, name: str, tree: Any) -> tuple[JSON, Effort]:
+    def reply(self, name: str, tree: Any, left_out: Container[str] = ()) -> tuple[JSON, Effort]:
         """Return the reply of estimate ``name`` to a parsed body, and what it took.
+
+        Members of the reply whose names are ``left_out`` are not made.
 
         Raises
         ------
@@ -47,7 +49,7 @@ class Answers:
             naming every member that cannot be used
         """
         endpoint = self.endpoints[name]
-        return _estimated(endpoint, schemas.load(endpoint.request, tree))
+        return _estimated(endpoint, schemas.load(endpoint.request, tree), left_out)
 
     def answer(
         self, name: str, body: bytes, form: str = MEDIA_TYPE, admission: Admission = nullcontext
@@ -76,9 +78,11 @@ class Answers:
             return orjson.dumps(reply)
 
 
-def _estimated(endpoint: Endpoint, loaded: Loaded[Any]) -> tuple[JSON, Effort]:
+def _estimated(
+    endpoint: Endpoint, loaded: Loaded[Any], left_out: Container[str] = ()
+) -> tuple[JSON, Effort]:
     answer = endpoint.estimate(loaded.request)
-    return dump.reply(loaded, answer), answer.effort
+    return dump.reply(loaded, answer, left_out), answer.effort
 
 
 ANSWERS = Answers(ENDPOINTS, reading.read)

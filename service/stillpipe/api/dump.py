@@ -1,7 +1,9 @@
 """Answers to JSON: units chosen, figures rounded, every member as it is declared."""
 
 import math
+from collections.abc import Callable, Container
 from dataclasses import is_dataclass
+from functools import partial
 from typing import Any
 
 import stillpipe
@@ -15,47 +17,77 @@ from stillpipe.model.figures import Amount, Answer, Range
 
 DIGITS = 4
 """Of a figure whose kind is known only with it."""
+AS_IT_IS = frozenset((str, int, bool, type(None)))
+"""Types whose values JSON has as they are."""
+
+Shown = Callable[[Any], Any]
 
 
-def reply(loaded: Loaded[Any], answer: Answer[Any]) -> JSON:
-    """Return the reply to a request: what every reply begins with, and the figures."""
+def reply(loaded: Loaded[Any], answer: Answer[Any], left_out: Container[str] = ()) -> JSON:
+    """Return the reply to a request: what every reply begins with, and the figures.
+
+    Inputs and figures whose names are ``left_out`` are not shown.
+    """
     request = loaded.request
     head: JSON = {} if request.id is None else {"id": request.id}
+    head |= {"model_version": stillpipe.MODEL_VERSION, "units": request.units.value}
+    if "inputs" not in left_out:
+        head["inputs"] = echo.inputs(request, loaded.given)
     head |= {
-        "model_version": stillpipe.MODEL_VERSION,
-        "units": request.units.value,
-        "inputs": echo.inputs(request, loaded.given),
         "verdict": answer.verdict.value,
         "reasons": [figures(r, request.units) for r in answer.reasons],
         "cautions": [figures(c, request.units) for c in answer.cautions],
     }
-    return head | figures(answer.figures, request.units)
+    return head | figures(answer.figures, request.units, left_out)
 
 
-def figures(found: Any, system: str) -> JSON:
-    """Return the declared members of the dataclass ``found``, in the units of ``system``."""
+def figures(found: Any, system: str, left_out: Container[str] = ()) -> JSON:
+    """Return the declared members of the dataclass ``found``, in the units of ``system``.
+
+    Those whose names are ``left_out`` are not shown.
+    """
     return {
-        name: _figure(member.declaration, getattr(found, name), system)
-        if isinstance(member.declaration, Figure)
-        else _plain(getattr(found, name), system)
-        for name, member in members(type(found)).items()
+        name: show(getattr(found, name))
+        for name, show in _members(type(found), system)
+        if name not in left_out
     }
 
 
-def _figure(declared: Figure, value: Any, system: str) -> JSON | None:
-    """Return a quantity, a range or a series with its unit; None where there is no figure."""
-    if value is None:
-        return None
-    if isinstance(value, tuple):
-        return units.series(value, declared.kind, system, declared.digits)
-    if not isinstance(value, Range):
-        return units.quantity(value, declared.kind, system, declared.digits)
-    ends = {"low": value.low, "likely": value.likely, "high": value.high}
-    shown: JSON = {
-        name: None if end is None else units.shown(end, declared.kind, system, declared.digits)
-        for name, end in ends.items()
-    }
-    return shown | {"unit": units.unit_of(declared.kind, system)}
+_known: dict[tuple[type[Any], str], tuple[tuple[str, Shown], ...]] = {}
+
+
+def _members(declared: type[Any], system: str) -> tuple[tuple[str, Shown], ...]:
+    """Return every declared member of a dataclass, with what shows it in ``system``."""
+    found = _known.get((declared, system))
+    if found is None:
+        found = _known[declared, system] = tuple(
+            (name, _figure(member.declaration, system))
+            if isinstance(member.declaration, Figure)
+            else (name, partial(_plain, system=system))
+            for name, member in members(declared).items()
+        )
+    return found
+
+
+def _figure(declared: Figure, system: str) -> Shown:
+    """Return what shows a quantity, a range or a series; None where there is no figure."""
+    display = units.display(declared.kind, system, declared.digits)
+
+    def show(value: Any) -> JSON | None:
+        if value is None:
+            return None
+        if isinstance(value, tuple):
+            return display.series(value)
+        if not isinstance(value, Range):
+            return display.quantity(value)
+        return {
+            "low": display.shown(value.low),
+            "likely": display.shown(value.likely),
+            "high": None if value.high is None else display.shown(value.high),
+            "unit": display.unit,
+        }
+
+    return show
 
 
 def _plain(value: Any, system: str) -> Any:
@@ -66,12 +98,14 @@ def _plain(value: Any, system: str) -> Any:
     SolverError
         where a number is not finite: no such figure leaves the service
     """
+    if type(value) in AS_IT_IS:
+        return value
     if isinstance(value, tuple):
         return [_plain(v, system) for v in value]
     if isinstance(value, Amount):
-        return units.quantity(value.value, value.kind, system, DIGITS)
+        return units.display(value.kind, system, DIGITS).quantity(value.value)
     if is_dataclass(value):
         return figures(value, system)
     if isinstance(value, float) and not math.isfinite(value):
-        raise SolverError(Fault((), "a figure is not finite"))
+        raise SolverError(Fault((), units.NOT_FINITE))
     return echo.scalar(value)

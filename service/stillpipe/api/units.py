@@ -7,6 +7,7 @@ temperature difference are two kinds.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import pint
@@ -153,6 +154,9 @@ KINDS: dict[str, Kind] = {
 }
 
 
+NOT_FINITE = "a figure is not finite"
+
+
 def rounded(value: float, digits: int = 4) -> float:
     """Return ``value`` to ``digits`` significant digits.
 
@@ -162,40 +166,48 @@ def rounded(value: float, digits: int = 4) -> float:
         where it is not finite: no such figure leaves the service
     """
     if not math.isfinite(value):
-        raise SolverError(Fault((), "a figure is not finite"))
+        raise SolverError(Fault((), NOT_FINITE))
     return float(f"{value:.{digits}g}")
 
 
-def unit_of(kind: str, system: str) -> str:
-    """Return the unit label of answers of ``kind`` in ``system``, ``si`` or ``us``."""
-    chosen = KINDS[kind]
-    return chosen.us if system == "us" else chosen.si
+@dataclass(frozen=True)
+class Display:
+    """How answers show figures of a kind: in ``unit``, to ``digits`` significant digits.
 
-
-def shown(value: float, kind: str, system: str, digits: int) -> float:
-    """Return an SI ``value`` in the answer's unit, to so many significant digits."""
-    return rounded(KINDS[kind].from_si(float(value), unit_of(kind, system)), digits)
-
-
-def quantity(value: float, kind: str, system: str, digits: int = 6) -> dict[str, Any]:
-    """Return an SI ``value`` with the answer's unit, to so many significant digits."""
-    return {"value": shown(value, kind, system, digits), "unit": unit_of(kind, system)}
-
-
-def series(values: Sequence[float], kind: str, system: str, digits: int) -> dict[str, Any]:
-    """Return SI ``values`` as a series of so many significant digits in the answer's unit.
-
-    The same as :func:`quantity` value by value, all at once.
-
-    Raises
-    ------
-    SolverError
-        where one is not finite
+    ``factor`` and ``offset`` take a number in that unit to SI.
     """
-    unit = unit_of(kind, system)
-    factor, offset = KINDS[kind].accepted[unit]
-    converted = tuple((value - offset) / factor for value in values)
-    if not all(map(math.isfinite, converted)):
-        raise SolverError(Fault((), "a figure is not finite"))
-    text = f"%.{digits}g " * len(converted) % converted
-    return {"unit": unit, "values": [float(number) for number in text.split()]}
+
+    unit: str
+    digits: int
+    factor: float
+    offset: float
+
+    def shown(self, value: float) -> float:
+        """Return an SI ``value`` in the unit, rounded.
+
+        Raises
+        ------
+        SolverError
+            where it is not finite
+        """
+        return rounded((value - self.offset) / self.factor, self.digits)
+
+    def quantity(self, value: float) -> dict[str, Any]:
+        """Return an SI ``value`` with its unit; as :meth:`shown`."""
+        return {"value": self.shown(value), "unit": self.unit}
+
+    def series(self, values: Sequence[float]) -> dict[str, Any]:
+        """Return SI ``values`` with their unit; as :meth:`shown`, value by value."""
+        converted = tuple((value - self.offset) / self.factor for value in values)
+        if not all(map(math.isfinite, converted)):
+            raise SolverError(Fault((), NOT_FINITE))
+        text = f"%.{self.digits}g " * len(converted) % converted
+        return {"unit": self.unit, "values": [float(number) for number in text.split()]}
+
+
+@cache
+def display(kind: str, system: str, digits: int = 6) -> Display:
+    """Return how answers in ``system``, ``si`` or ``us``, show figures of ``kind``."""
+    chosen = KINDS[kind]
+    unit = chosen.us if system == "us" else chosen.si
+    return Display(unit, digits, *chosen.accepted[unit])

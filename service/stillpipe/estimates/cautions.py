@@ -126,3 +126,13 @@ def of_cylinder(point: FreezePoint) -> tuple[Caution, ...]:
             )
         )
     return tuple(found)
+
+
+def of_feeding(point: FreezePoint) -> tuple[Caution, ...]:
+    """Return the cautions of a freeze fed from cylinders."""
+    return (*of_freeze(point), *of_cylinder(point))
+
+
+def of_job(point: FreezePoint, others: tuple[Caution, ...]) -> tuple[Caution, ...]:
+    """Return the cautions of a whole job and those of ``others``, each once."""
+    return tuple(dict.fromkeys((*of_feeding(point), *WORK, *others)))

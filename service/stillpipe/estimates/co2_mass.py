@@ -4,12 +4,11 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from stillpipe.estimates import assess, cautions
-from stillpipe.estimates.solution import Solution
+from stillpipe.estimates.solution import Plug, Solution
 from stillpipe.model.declare import Figure
-from stillpipe.model.figures import Answer, Caution, Range, Reason, range_of
+from stillpipe.model.figures import Answer, Range, Reason, range_of
 from stillpipe.model.requests import Co2MassRequest, Feeding
-from stillpipe.physics import co2
-from stillpipe.uncertainty.scenarios import CAPTURE_BAND, LIKELY, SCENARIOS, Scenario
+from stillpipe.uncertainty.scenarios import CAPTURE_BAND, LIKELY
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,20 +49,23 @@ class Co2Figures:
     ]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Needed:
+    """What is needed: on the ``likely`` scenario, None where no plug gets ready; all figures."""
+
+    likely: Consumption | None
+    figures: Co2Figures
+
+
 def co2_mass(request: Co2MassRequest) -> Answer[Co2Figures]:
     """Estimate the CO2 of all freeze points."""
     solution = Solution(request, request.hold)
     return Answer(
         reasons=reasons(solution),
-        cautions=all_cautions(request),
-        figures=figures(request, solution),
+        cautions=cautions.of_feeding(request),
+        figures=needed(request, solution).figures,
         effort=solution.effort,
     )
-
-
-def all_cautions(request: Feeding) -> tuple[Caution, ...]:
-    """Return the cautions of a freeze fed from cylinders."""
-    return (*cautions.of_freeze(request), *cautions.of_cylinder(request))
 
 
 def reasons(solution: Solution) -> tuple[Reason, ...]:
@@ -72,55 +74,42 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
     return known if assess.is_stopped(known) else assess.reasons(solution)
 
 
-def consumption(
-    request: Feeding, solution: Solution, scenario: Scenario = LIKELY, capture: float = 1.0
-) -> Consumption | None:
-    """Return what a scenario draws; None where it is never ready or there is no liquid.
-
-    ``capture`` is a factor on the capture efficiency [-], which never exceeds 1.
-    """
-    if solution.stays_slush or not has_liquid(request):
-        return None
-    run = solution.run(scenario)
-    if run.at_ready is None or run.ready is None:
-        return None
-    duration = max(request.hold_duration, 1.0)
-    heat = run.at_ready.heat_jacket
-    held = (run.fed_to(run.ready + duration).heat_jacket - heat) / duration
-    share = min(capture * request.capture_efficiency, 1.0)
-    per_heat = 1.0 / (co2.cooling(request.cylinder.temperature) * share)
-    leak = request.leak_power
-    rate = (held + leak) * per_heat
-    first = (heat + request.jacket_heat + leak * run.ready) * per_heat
-    return Consumption(ready=run.ready, freeze=first, hold=rate * request.hold_duration, rate=rate)
-
-
-def has_liquid(request: Feeding) -> bool:
-    """Tell whether the cylinder holds liquid at its temperature."""
-    return request.cylinder.temperature < co2.CRITICAL
-
-
-def figures(request: Feeding, solution: Solution) -> Co2Figures:
-    """Return the masses of CO2 over all scenarios and the ends of the capture efficiency."""
-    liquid = has_liquid(request)
-    cooling = co2.cooling(request.cylinder.temperature) if liquid else None
-    likely = consumption(request, solution)
-    if likely is None:
-        return Co2Figures(jacket_heat=request.jacket_heat, cooling=cooling)
+def needed(request: Feeding, solution: Solution) -> Needed:
+    """Return the CO2 over all scenarios and the ends of the capture efficiency."""
+    cooling, heat = request.cylinder.cooling, request.jacket_heat
+    plugs = {} if cooling is None else solution.plugs
+    if cooling is None or LIKELY not in plugs:
+        return Needed(likely=None, figures=Co2Figures(jacket_heat=heat, cooling=cooling))
+    powers = solution.hold_powers
+    likely = _consumption(request, plugs[LIKELY], powers[LIKELY], cooling)
     found = [likely] + [
-        c
-        for scenario in SCENARIOS
+        _consumption(request, plug, powers[scenario], cooling, factor)
+        for scenario, plug in plugs.items()
         for factor in CAPTURE_BAND
-        if (c := consumption(request, solution, scenario, factor)) is not None
     ]
     total = Range(min(c.total for c in found), likely.total, max(c.total for c in found))
-    return Co2Figures(
+    figures = Co2Figures(
         freeze=range_of([c.freeze for c in found], likely.freeze),
         hold=range_of([c.hold for c in found], likely.hold),
         hold_rate=range_of([c.rate for c in found], likely.rate),
         total=total,
         job_total=total.scaled(request.points),
-        pipe_heat=solution.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
-        jacket_heat=request.jacket_heat,
+        pipe_heat=solution.heat_removed,
+        jacket_heat=heat,
         cooling=cooling,
     )
+    return Needed(likely=likely, figures=figures)
+
+
+def _consumption(
+    request: Feeding, plug: Plug, power: float, cooling: float, capture: float = 1.0
+) -> Consumption:
+    """Return what one plug draws, whose hold takes ``power`` [W]; liquid takes ``cooling`` [J/kg].
+
+    ``capture`` is a factor on the capture efficiency [-], which never exceeds 1.
+    """
+    per_heat = 1.0 / (cooling * min(capture * request.capture_efficiency, 1.0))
+    leak = request.leak_power
+    rate = (power + leak) * per_heat
+    first = (plug.heat + request.jacket_heat + leak * plug.ready) * per_heat
+    return Consumption(ready=plug.ready, freeze=first, hold=rate * request.hold_duration, rate=rate)

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, co2_mass
-from stillpipe.estimates.co2_mass import Co2Figures, Consumption
+from stillpipe.estimates import assess, cautions, co2_mass
+from stillpipe.estimates.co2_mass import Co2Figures, Consumption, Needed
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.cylinder import Cylinder, Stock
+from stillpipe.model.cylinder import Stock
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
-from stillpipe.physics import co2
+
+Array = NDArray[np.float64]
 
 MOST = 200
 """Most cylinders, and most exchanges of one freeze point, that are planned."""
@@ -75,38 +77,25 @@ class CylinderCountFigures(CylinderFigures):
 def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures]:
     """Estimate the cylinders and check every exchange."""
     solution = Solution(request, request.hold)
-    co2_figures = co2_mass.figures(request, solution)
-    likely = co2_mass.consumption(request, solution)
-    planned, reasons = plan(request, solution, co2_figures)
+    needed = co2_mass.needed(request, solution)
+    planned, reasons = plan(request, solution, needed)
     mix = None
-    if request.stock and likely is not None and request.cylinder.dip_tube:
-        needed = likely.total * request.points / (1.0 - request.reserve)
-        mix = best_mix(needed, request.stock, request.cylinder.temperature)
+    if request.stock and needed.likely is not None and request.cylinder.dip_tube:
+        mass = needed.likely.total * request.points / (1.0 - request.reserve)
+        mix = best_mix(mass, request.stock, request.cylinder.temperature)
         if not mix.enough:
             text = "The stock does not hold enough CO2."
             reasons = (*reasons, assess.stop("stock-too-small", text))
     figures = CylinderCountFigures(
-        co2=co2_figures, usable=planned.usable, count=planned.count,
+        co2=needed.figures, usable=planned.usable, count=planned.count,
         exchanges=planned.exchanges, mix=mix,
     )  # fmt: skip
     return Answer(
         reasons=reasons,
-        cautions=co2_mass.all_cautions(request),
+        cautions=cautions.of_feeding(request),
         figures=figures,
         effort=solution.effort,
     )
-
-
-def usable(cylinder: Cylinder) -> Range:
-    """Liquid that a cylinder delivers [kg]: likely between two ends.
-
-    Low: drawn so slowly that it stays at its temperature; high: so fast that it takes no heat in.
-    The plan is made on the low end, because a cylinder that ends early cannot be helped.
-    """
-    slow = 1.0 - co2.left_isothermal(cylinder.temperature, cylinder.fill_ratio)
-    fast = 1.0 - co2.left_adiabatic(cylinder.temperature, cylinder.fill_ratio)
-    low, high = sorted((slow, fast))
-    return Range(low, 0.5 * (low + high), high).scaled(cylinder.net_mass)
 
 
 def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix:
@@ -116,7 +105,7 @@ def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix
     (HiGHS through scipy).
     """
     kinds = [s.cylinder(temperature) for s in stock]
-    each = np.array([usable(c).low if c.dip_tube else 0.0 for c in kinds])
+    each = np.array([c.usable.low if c.dip_tube else 0.0 for c in kinds])
     net = np.array([c.net_mass for c in kinds])
     have = np.array([s.count for s in stock], dtype=float)
     total = float(each @ have)
@@ -125,7 +114,7 @@ def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix
     return _mix(stock, _fewest(needed, each, net, have), each, net)
 
 
-def _fewest(needed: float, each: co2.Array, net: co2.Array, have: co2.Array) -> co2.Array:
+def _fewest(needed: float, each: Array, net: Array, have: Array) -> Array:
     """Return how many of each kind, shape as ``have``; masses [kg]."""
     from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - half a second
 
@@ -140,7 +129,7 @@ def _fewest(needed: float, each: co2.Array, net: co2.Array, have: co2.Array) -> 
 
 
 def _mix(
-    stock: tuple[Stock, ...], counts: co2.Array, each: co2.Array, net: co2.Array,
+    stock: tuple[Stock, ...], counts: Array, each: Array, net: Array,
     shortfall: float = 0.0,
 ) -> Mix:  # fmt: skip
     entries = (MixEntry(id=s.id, count=int(n)) for s, n in zip(stock, counts, strict=True) if n)
@@ -154,17 +143,17 @@ def _mix(
 
 
 def plan(
-    request: FromCylinders, solution: Solution, needed: Co2Figures
+    request: FromCylinders, solution: Solution, needed: Needed
 ) -> tuple[CylinderFigures, tuple[Reason, ...]]:
     """Return the cylinders for what is ``needed``, and the reasons found with them."""
     reasons = co2_mass.reasons(solution)
-    likely = co2_mass.consumption(request, solution)
+    likely, total = needed.likely, needed.figures.total
     if not request.cylinder.dip_tube:
         text = "Without a dip tube the cylinder gives gas, not liquid: no dry ice forms."
         return CylinderFigures(), (*reasons, assess.stop("no-dip-tube", text))
-    if needed.total is None or likely is None:
+    if total is None or likely is None:
         return CylinderFigures(), reasons
-    each = usable(request.cylinder)
+    each = request.cylinder.usable
     if each.low <= 0.0:
         text = "As warm and as little filled as it is the cylinder holds no liquid CO2; cool it."
         return CylinderFigures(usable=each), (*reasons, assess.stop("no-liquid-co2", text))
@@ -173,7 +162,7 @@ def plan(
     kept = each.low * (1.0 - request.reserve)
     low, middle, high = (
         float(groups * math.ceil(share * mass / kept - 1e-9))
-        for mass in (needed.total.low, needed.total.likely, needed.total.longest)
+        for mass in (total.low, total.likely, total.longest)
     )
     count = Range(low, middle, high)
     moments = exchange_times(likely, kept / share)
@@ -181,8 +170,15 @@ def plan(
         text = f"More than {MOST} cylinders."
         figures = CylinderFigures(usable=each, count=count)
         return figures, (*reasons, assess.stop("too-many-cylinders", text))
+    survivals = solution.survivals([at for at in moments if at >= likely.ready])
+    early = [None] * (len(moments) - len(survivals))
     swaps = tuple(
-        _exchange(request, solution, number, at) for number, at in enumerate(moments, start=1)
+        _exchange(request, number, at, survival)
+        if at >= likely.ready
+        else _early_exchange(number, at)
+        for number, (at, survival) in enumerate(
+            zip(moments, [*early, *survivals], strict=True), start=1
+        )
     )
     figures = CylinderFigures(usable=each, count=count, exchanges=swaps)
     return figures, (*reasons, *_of_exchanges(swaps))
@@ -215,17 +211,21 @@ def exchange_times(likely: Consumption, per_jacket: float) -> list[float]:
     return found
 
 
-def _exchange(request: FromCylinders, solution: Solution, number: int, at: float) -> Exchange:
-    """Judge the exchange of cylinder ``number`` at a time [s] since the first feed."""
-    ready = solution.run().ready
-    if ready is None or at < ready:
-        advice = (
-            f"Cylinder {number} ends before the plug is ready: use a larger one, or two on a "
-            "manifold, so that the first exchange comes on a consolidated plug."
-        )
-        return Exchange(cylinder=number, at=at, verdict="early-exchange", advice=advice)
+def _early_exchange(number: int, at: float) -> Exchange:
+    """Return the exchange of cylinder ``number`` at a time [s] when the plug is not ready yet."""
+    advice = (
+        f"Cylinder {number} ends before the plug is ready: use a larger one, or two on a "
+        "manifold, so that the first exchange comes on a consolidated plug."
+    )
+    return Exchange(cylinder=number, at=at, verdict="early-exchange", advice=advice)
+
+
+def _exchange(request: FromCylinders, number: int, at: float, survival: float | None) -> Exchange:
+    """Judge the exchange of cylinder ``number`` at a time [s] since the first feed.
+
+    ``survival`` [s] of the likely plug at that moment, None beyond a day.
+    """
     duration = request.exchange_duration
-    survival = solution.survival_at(at)
     margin = None if survival is None else survival - duration
     if survival is None or survival > 2.0 * duration:
         verdict, advice = "survived", "The plug outlives the exchange."

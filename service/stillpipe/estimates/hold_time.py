@@ -6,9 +6,9 @@ from typing import Annotated
 from stillpipe.estimates import assess, cautions
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure
-from stillpipe.model.figures import Answer, Range, Reason, range_of
+from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import HoldTimeRequest
-from stillpipe.uncertainty.scenarios import LIKELY, SCENARIOS
+from stillpipe.uncertainty.scenarios import LIKELY
 
 DOES_NOT_THAW = assess.warn(
     "does-not-thaw", "The plug does not thaw by itself within a day: the room is too cold."
@@ -53,24 +53,19 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
     found = assess.reasons(solution)
     if solution.stays_slush:
         return found
-    held = solution.held(LIKELY)
-    return (*found, DOES_NOT_THAW) if held is not None and held.thaw is None else found
+    likely = solution.held.get(LIKELY)
+    return (*found, DOES_NOT_THAW) if likely is not None and likely.thaw is None else found
 
 
 def figures(solution: Solution) -> HoldTimeFigures:
     """Return survival, thaw and what the plug is after its hold."""
     if solution.stays_slush or solution.ready is None:
         return HoldTimeFigures()
-    pressures = {
-        s: solution.holding_pressure(held.plug_length, s)
-        for s in SCENARIOS
-        if (held := solution.held(s)) is not None
-    }
     return HoldTimeFigures(
         ready=solution.ready,
-        survival_at_closure=solution.range_held(lambda held: held.survival_at_closure),
-        survival=solution.range_held(lambda held: held.survival),
-        thaw=solution.range_held(lambda held: held.thaw),
+        survival_at_closure=solution.survival_at_closure,
+        survival=solution.survival,
+        thaw=solution.thaw,
         plug_length=solution.plug_length,
-        holding_pressure=range_of(list(pressures.values()), pressures.get(LIKELY)),
+        holding_pressure=solution.held_pressure,
     )

@@ -80,6 +80,9 @@ class PlugTimeFigures:
     heat_removed: Annotated[
         Range | None, Figure("energy", says="Drawn from the pipe until ready.")
     ] = None
+    coldest_wall: Annotated[
+        Range | None, Figure("temperature", says="Of the pipe under the jacket's centre at ready.")
+    ] = None
     drivers: Annotated[
         tuple[Driver, ...], Plain(says="How much each uncertain input moves the closure time.")
     ] = ()
@@ -97,13 +100,12 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             closure=solution.closure,
             ready=solution.ready,
             frost_by=solution.frost_by,
-            plug_length=solution.range_at_ready(lambda _run, moment, _s: moment.sound_length),
-            holding_pressure=solution.range_at_ready(
-                lambda _run, moment, s: solution.holding_pressure(moment.sound_length, s)
-            ),
+            plug_length=solution.ready_length,
+            holding_pressure=solution.ready_pressure,
             residual_flow_limit=solution.flow_limit,
             residual_drips_per_minute=solution.flow_limit.scaled(residual.DRIPS_PER_MINUTE),
-            heat_removed=solution.range_at_ready(lambda _run, moment, _s: moment.heat_jacket),
+            heat_removed=solution.heat_removed,
+            coldest_wall=solution.coldest_wall,
             drivers=_drivers(solution),
             history=_history(solution),
         )
@@ -150,7 +152,7 @@ def _history(solution: Solution) -> HistoryFigures:
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
-        return tuple(float(v) for v in series[picked])
+        return tuple(series[picked].tolist())
 
     return HistoryFigures(
         time=thinned(history.time),

@@ -5,14 +5,17 @@ what happens when feeding stops branches from it.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 
+from stillpipe.errors import Fault, TooCostlyError
 from stillpipe.model.figures import Effort, Range, range_of
-from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.pipe import Orientation
-from stillpipe.physics import constants, film, freeze, media, residual, solutions, work
+from stillpipe.model.freeze_point import FreezePoint, Orientation
+from stillpipe.physics import constants, film, freeze, media, residual, solutions
+from stillpipe.physics.column import work
+from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 
 H_EMPTY = 10.0
@@ -23,8 +26,51 @@ FROST_DISTANCE = 0.010
 """Beside the jacket's edge, where the fitter looks for frost [m]; common practice, no source."""
 LAYOUT_TIME = 3600.0
 """A freeze is laid out to be followed for this long [s] and the hold."""
+SHORTEST_HOLD = 1.0
+"""Over which the power of a hold is taken at least [s]."""
+COOL_ENOUGH = 298.15
+"""A line warmer than this is left to cool first [K]: water near room temperature; common
+practice, no source."""
+LEAST_DIFFERENCE = 0.5
+"""How much colder than that the room must be for the line to cool by itself [K]."""
+WATER_HEAT = 4.18e6
+"""Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
 ICE_CONDUCTIVITY = 2.68
 """Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
+
+
+SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
+LONG_HOLD = "shorten it: so long a hold of so small a plug"
+COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
+MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
+
+
+@contextmanager
+def blamed(path: tuple[str, ...], change: str) -> Iterator[None]:
+    """Let work that is too costly name the member at ``path``, and what to ``change`` about it.
+
+    Raises
+    ------
+    TooCostlyError
+        naming that member
+    """
+    try:
+        yield
+    except TooCostlyError as error:
+        detail = f"{change} takes more than {work.MOST:,} units of solver work"
+        raise TooCostlyError(Fault(path, detail)) from error
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plug:
+    """A plug of one scenario as it gets ready.
+
+    ``ready`` [s] from the first feed, sound ``length`` [m], ``heat`` drawn so far [J].
+    """
+
+    ready: float
+    length: float
+    heat: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +84,7 @@ class Held:
     survival_at_closure: float | None
     survival: float | None
     thaw: float | None
-    plug_length: float
+    length: float
 
 
 class Solution:
@@ -48,13 +94,20 @@ class Solution:
     """
 
     def __init__(
-        self, point: FreezePoint, hold: float = 0.0, shares: "Solution | None" = None
+        self,
+        point: FreezePoint,
+        hold: float = 0.0,
+        shares: "Solution | None" = None,
+        *,
+        member: str = "hold",
     ) -> None:
-        self.point, self.hold = point, hold
+        """Solve nothing yet; ``member`` of the request says how long the hold is."""
+        self.point, self.hold, self._member = point, hold, member
         self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
+        self._cases: dict[Scenario, freeze.Case] = {}
+        self._media: dict[float, media.Medium] = {}
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
-        self._held: dict[Scenario, Held] = {}
 
     @cached_property
     def stays_slush(self) -> bool:
@@ -68,15 +121,17 @@ class Solution:
 
     def run(self, scenario: Scenario = LIKELY) -> freeze.FreezeRun:
         """Return the freeze under ``scenario``, fed once."""
-        if scenario not in self._runs:
-            self._runs[scenario] = freeze.FreezeRun(
-                self.case(scenario),
-                needed_length=self.needed_length(scenario),
-                horizon=LAYOUT_TIME + self.hold,
-                work=self.work,
-            )
-            self._fed.append(self._runs[scenario])
-        return self._runs[scenario]
+        run = self._runs.get(scenario)
+        if run is None:
+            with blamed(("jacket", "length"), SHORT_JACKET):
+                run = self._runs[scenario] = freeze.FreezeRun(
+                    self.case(scenario),
+                    needed_length=self.needed_length(scenario),
+                    horizon=LAYOUT_TIME + self.hold,
+                    work=self.work,
+                )
+            self._fed.append(run)
+        return run
 
     @property
     def effort(self) -> Effort:
@@ -85,45 +140,57 @@ class Solution:
 
     def case(self, scenario: Scenario = LIKELY) -> freeze.Case:
         """Return the freeze point as the solver takes it, the uncertain inputs scaled."""
-        point = self.point
-        material = point.material
-        surface = min(constants.ZERO_C, point.ambient.temperature - 5.0)
-        h_ambient = film.h_ambient(
-            point.pipe.outside_diameter,
-            surface,
-            point.ambient.temperature,
-            material.emissivity,
-            point.insulation_thickness,
-            point.insulation_conductivity,
-        )
-        return freeze.Case(
-            bore=point.bore,
-            outer_diameter=point.pipe.outside_diameter,
-            wall_thickness=point.pipe.wall,
-            jacket_length=point.jacket.length,
-            wall_conductivity=material.conductivity,
-            wall_heat_capacity=material.density * material.specific_heat,
-            lining_resistance=point.lining_resistance,
-            h_jacket=point.jacket.conductance * scenario.jacket,
-            h_ambient=h_ambient * scenario.film,
-            h_empty=H_EMPTY * scenario.film,
-            start_temperature=point.fluid.temperature,
-            ambient_temperature=point.ambient.temperature,
-            medium=self._medium(scenario.convection),
-            plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
-        )
+        case = self._cases.get(scenario)
+        if case is None:
+            point, material = self.point, self._material
+            case = self._cases[scenario] = freeze.Case(
+                bore=self._bore,
+                outer_diameter=point.pipe.outside_diameter,
+                wall_thickness=point.pipe.wall,
+                jacket_length=point.jacket.length,
+                wall_conductivity=material.conductivity,
+                wall_heat_capacity=material.heat_capacity,
+                lining_resistance=point.lining_resistance,
+                h_jacket=point.jacket.conductance * scenario.jacket,
+                h_ambient=self._h_beside * scenario.film,
+                h_empty=H_EMPTY * scenario.film,
+                start_temperature=point.fluid.temperature,
+                ambient_temperature=point.ambient.temperature,
+                medium=self._medium(scenario.convection),
+                plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
+            )
+        return case
+
+    @cached_property
+    def _material(self) -> materials.Material:
+        return self.point.material
+
+    @cached_property
+    def _bore(self) -> float:
+        return self.point.bore
+
+    @cached_property
+    def _h_beside(self) -> float:
+        """Conductance between the room and the pipe beside the jacket, likely [W/(m2 K)]."""
+        return self._h_ambient(min(constants.ZERO_C, self.point.ambient.temperature - 5.0))
 
     @property
     def _is_water(self) -> bool:
         return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
 
     def _medium(self, convection: float) -> media.Medium:
+        if convection not in self._media:
+            self._media[convection] = self._filling(convection)
+        return self._media[convection]
+
+    def _filling(self, convection: float) -> media.Medium:
+        """Return what fills the bore, ``convection`` [-] a factor on its circulation."""
         point = self.point
         vertical = point.orientation is Orientation.VERTICAL
         if self._is_water:
-            return media.water(point.bore, point.jacket.length, vertical, convection)
+            return media.water(self._bore, point.jacket.length, vertical, convection)
         return solutions.medium(
-            point.fluid.type, point.fluid.concentration, point.bore, point.jacket.length, vertical,
+            point.fluid.type, point.fluid.concentration, self._bore, point.jacket.length, vertical,
             convection, PLUG_ICE_FRACTION,
         )  # fmt: skip
 
@@ -151,17 +218,6 @@ class Solution:
         """Return the range of a figure [any unit] over the scenarios; a fast one may be missing."""
         fast, likely, slow = (figure(self.run(s)) for s in SCENARIOS)
         return range_of([likely, slow] if fast is None else [fast, likely, slow], likely)
-
-    def range_at_ready(
-        self, figure: Callable[[freeze.FreezeRun, freeze.Moment, Scenario], float]
-    ) -> Range | None:
-        """Return the range of a figure [any unit] over the scenarios that come to ready."""
-        found = {
-            s: figure(run, run.at_ready, s)
-            for s in SCENARIOS
-            if (run := self.run(s)).at_ready is not None
-        }
-        return range_of(list(found.values()), found[LIKELY]) if LIKELY in found else None
 
     @cached_property
     def closure(self) -> Range | None:
@@ -204,34 +260,139 @@ class Solution:
             freezing - constants.DRY_ICE, ICE_CONDUCTIVITY, resistance, point.line_pressure,
         )  # fmt: skip
 
-    def held(self, scenario: Scenario = LIKELY) -> Held | None:
-        """Return the plug after its hold and what becomes of it; None where it is never ready."""
-        run = self.run(scenario)
-        if run.ready is None or run.at_closure is None:
+    @cached_property
+    def plugs(self) -> dict[Scenario, Plug]:
+        """The plugs of all scenarios that come to ready."""
+        if self.stays_slush:
+            return {}
+        return {s: plug for s in SCENARIOS if (plug := self._plug(self.run(s))) is not None}
+
+    def _plug(self, run: freeze.FreezeRun) -> Plug | None:
+        if run.at_ready is None or run.ready is None:
             return None
-        if scenario not in self._held:
-            end = run.fed_to(run.ready + self.hold)
-            early = run.stop(run.at_closure, 0.0)
-            late = run.stop(end, self.yield_length(scenario))
-            self._held[scenario] = Held(
-                survival_at_closure=early.survival,
+        moment = run.at_ready
+        return Plug(ready=run.ready, length=moment.sound_length, heat=moment.heat_jacket)
+
+    @cached_property
+    def hold_powers(self) -> dict[Scenario, float]:
+        """Heat drawn on average while the plugs are held [W]."""
+        duration = max(self.hold, SHORTEST_HOLD)
+        return {
+            s: (self._fed_on(s, plug.ready + duration).heat_jacket - plug.heat) / duration
+            for s, plug in self.plugs.items()
+        }
+
+    @cached_property
+    def held(self) -> dict[Scenario, Held]:
+        """What becomes of the plugs of all scenarios that come to ready."""
+        return {s: self._after_hold(self.run(s), plug, s) for s, plug in self.plugs.items()}
+
+    def _after_hold(self, run: freeze.FreezeRun, plug: Plug, scenario: Scenario) -> Held:
+        weakest = self.yield_length(scenario)
+        end = self._fed_on(scenario, plug.ready + self.hold)
+        with blamed(("ambient", "temperature"), COLD_ROOM):
+            late = run.stop(end, weakest)
+            early = None if run.at_closure is None else run.stop(run.at_closure, 0.0)
+            return Held(
+                survival_at_closure=None if early is None else early.survival,
                 survival=late.survival,
                 thaw=late.thaw,
-                plug_length=end.sound_length,
+                length=end.sound_length,
             )
-        return self._held[scenario]
 
-    def range_held(self, figure: Callable[[Held], float | None]) -> Range | None:
-        """Return the range of a figure [any unit] of the plugs after their hold."""
-        found = {s: figure(held) for s in SCENARIOS if (held := self.held(s)) is not None}
-        return range_of(list(found.values()), found[LIKELY]) if LIKELY in found else None
+    def _fed_on(self, scenario: Scenario, time: float) -> freeze.Moment:
+        """Return the plug fed until ``time`` [s], beyond ready for the hold."""
+        with blamed((self._member,), LONG_HOLD):
+            return self.run(scenario).fed_to(time)
+
+    @cached_property
+    def ready_length(self) -> Range | None:
+        """Length of sound plug at ready [m]."""
+        return _range({s: plug.length for s, plug in self.plugs.items()})
+
+    @cached_property
+    def ready_pressure(self) -> Range | None:
+        """Pressure that the plug carries at ready [Pa], safety factor taken off."""
+        return _range({s: self.holding_pressure(p.length, s) for s, p in self.plugs.items()})
+
+    @cached_property
+    def heat_removed(self) -> Range | None:
+        """Heat drawn from the pipe until ready [J]."""
+        return _range({s: plug.heat for s, plug in self.plugs.items()})
+
+    @cached_property
+    def coldest_wall(self) -> Range | None:
+        """Temperature of the pipe under the jacket's centre at ready [K]."""
+        return _range({s: float(self.run(s).history().wall_temperature[-1]) for s in self.plugs})
+
+    @cached_property
+    def survival_at_closure(self) -> Range | None:
+        """How long the plug stays bonded where feeding stops at closure [s]."""
+        return _range({s: held.survival_at_closure for s, held in self.held.items()})
+
+    @cached_property
+    def survival(self) -> Range | None:
+        """How long the plug stays bonded where feeding stops after the hold [s]."""
+        return _range({s: held.survival for s, held in self.held.items()})
+
+    @cached_property
+    def thaw(self) -> Range | None:
+        """From the coolant's stop after the hold until no ice is left [s]."""
+        return _range({s: held.thaw for s, held in self.held.items()})
 
     @cached_property
     def plug_length(self) -> Range | None:
         """Length of the plug after the hold [m]."""
-        return self.range_held(lambda held: held.plug_length)
+        return _range({s: held.length for s, held in self.held.items()})
 
-    def survival_at(self, time: float) -> float | None:
-        """How long the likely plug fed until ``time`` [s] lasts unfed [s], None beyond a day."""
-        run = self.run(LIKELY)
-        return run.stop(run.fed_to(time), self.yield_length()).survival
+    @cached_property
+    def held_pressure(self) -> Range | None:
+        """Pressure that the plug carries after the hold [Pa], safety factor taken off."""
+        return _range({s: self.holding_pressure(h.length, s) for s, h in self.held.items()})
+
+    @cached_property
+    def cooling_time(self) -> float | None:
+        """How long a warm line takes to cool in the room [s]; 0 where it is no warmer.
+
+        Down to ``COOL_ENOUGH``, as a lump: the heat of water and wall over the film to the room,
+        exponential in time; None where the room is too warm for it.
+        """
+        point = self.point
+        warm, ambient = point.fluid.temperature, point.ambient.temperature
+        if warm <= COOL_ENOUGH:
+            return 0.0
+        if ambient >= COOL_ENOUGH - LEAST_DIFFERENCE:
+            return None
+        material, diameter = self._material, point.pipe.outside_diameter
+        inner = diameter - 2.0 * point.pipe.wall
+        heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
+        heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
+        conductance = self._h_ambient(0.5 * (warm + COOL_ENOUGH))
+        constant = heat / (conductance * math.pi * diameter)
+        return constant * math.log((warm - ambient) / (COOL_ENOUGH - ambient))
+
+    def _h_ambient(self, surface: float) -> float:
+        """Return the film from the room to a ``surface`` [K], on the bare pipe [W/(m2 K)]."""
+        point = self.point
+        return film.h_ambient(
+            point.pipe.outside_diameter,
+            surface,
+            point.ambient.temperature,
+            self._material.emissivity,
+            point.insulation_thickness,
+            point.insulation_conductivity,
+        )
+
+    def survivals(self, times: Sequence[float]) -> list[float | None]:
+        """How long the likely plug lasts unfed [s] when fed until each of ``times`` [s].
+
+        None beyond a day.
+        """
+        weakest, run = self.yield_length(), self.run(LIKELY)
+        with blamed(("cylinder",), MANY_EXCHANGES):
+            return [run.stop(run.fed_to(time), weakest).survival for time in times]
+
+
+def _range(figures: dict[Scenario, float | None] | dict[Scenario, float]) -> Range | None:
+    """Return the range of a figure [any unit] by scenario; None without a likely one."""
+    return range_of(list(figures.values()), figures.get(LIKELY))

@@ -75,12 +75,11 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
     """Judge the places along a run for plugs kept as long as the hold."""
     solution = Solution(request, request.hold)
     found = along(solution, request.places)
-    length = hold_time.figures(solution).plug_length
     return Answer(
         reasons=reasons(solution, request.places, found),
         cautions=cautions.of_freeze(request),
         figures=SpacingFigures(
-            plug_length=length, rules=found.rules, trapped_water=found.trapped_water
+            plug_length=solution.plug_length, rules=found.rules, trapped_water=found.trapped_water
         ),
         effort=solution.effort,
     )
@@ -89,7 +88,7 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
 def along(solution: Solution, places: tuple[Place, ...]) -> RunFigures:
     """Return the rules and the trapped water of a run with these ``places``."""
     ordered = sorted(places, key=lambda p: p.at)
-    grown = hold_time.figures(solution).plug_length
+    grown = solution.plug_length
     length = 0.0 if grown is None else grown.longest
     return RunFigures(
         rules=tuple(_rules(solution, length, ordered)),

@@ -94,55 +94,45 @@ def ventilation(request: VentilationRequest) -> Answer[AirFigures]:
 
 def air(place: Room, release: tuple[Release, ...]) -> Answer[AirFigures]:
     """Estimate the air of ``place`` through its ``release``, and for 8 h after."""
-    course = _course(place, release)
     limits = _limits(place.regime)
-    checks = tuple(_check(place, course, limit) for limit in limits)
-    reasons = tuple(
-        _reason(limit)
-        for limit, check in zip(limits, checks, strict=True)
-        if check.passed_at is not None
-    )
-    return Answer(reasons=reasons, cautions=CAUTIONS, figures=_figures(place, release, checks))
-
-
-def _figures(
-    place: Room, release: tuple[Release, ...], checks: tuple[LimitCheck, ...]
-) -> AirFigures:
-    course = _course(place, release)
-    released = sum(r.rate * r.duration for r in release)
-    needed = [c.air_changes_needed for c in checks]
-    end = sum(r.duration for r in release)
-    times = np.linspace(0.0, 2.0 * end, POINTS)
-    series = tuple(room.concentrations(course, times).tolist())
-    peak = room.worst(course, 0.0)
+    bounds = [_bound(limit, place.outdoor_carbon_dioxide) for limit in limits]
+    spans = [0.0 if x.averaging_time is None else min(x.averaging_time, DAY) for x in limits]
+    duration = np.array([*(r.duration for r in release), DAY], dtype=float)
+    rate = np.array([*(r.rate for r in release), 0.0], dtype=float)
+    times = np.linspace(0.0, 2.0 * sum(r.duration for r in release), POINTS)
+    fresh = place.volume * place.air_changes
     outdoor = place.outdoor_carbon_dioxide
-    gas = room.gas_volume(released, place.temperature)
-    return AirFigures(
-        released=released,
+    course = room.course(place.volume, fresh, outdoor, rate / place.gas_density, duration)
+    checked = [
+        room.check(course, bound, span, MOST_CHANGES)
+        for bound, span in zip(bounds, spans, strict=True)
+    ]
+    series = room.concentrations(course, times).tolist()
+    peak = room.worst(course, 0.0)
+    checks = tuple(map(_check, limits, bounds, checked))
+    mass = sum(r.rate * r.duration for r in release)
+    needed = [c.air_changes_needed for c in checks]
+    figures = AirFigures(
+        released=mass,
         peak=peak,
         least_oxygen=room.oxygen(peak, outdoor),
-        sealed=room.sealed(gas, place.volume, outdoor),
+        sealed=room.sealed(mass / place.gas_density, place.volume, outdoor),
         limits=checks,
         binding=max(checks, key=_weight).quantity,
         air_changes_needed=None if None in needed else max(n for n in needed if n is not None),
-        course=CourseFigures(
-            time=tuple(times.tolist()),
-            carbon_dioxide=series,
-            oxygen=tuple(room.oxygen(x, outdoor) for x in series),
-        ),
+        course=_course(times, series, outdoor),
     )
+    passed = zip(limits, checks, strict=True)
+    reasons = tuple(_reason(limit) for limit, c in passed if c.passed_at is not None)
+    return Answer(reasons=reasons, cautions=CAUTIONS, figures=figures)
 
 
-def _course(place: Room, release: tuple[Release, ...]) -> room.Course:
-    """Follow the air of ``place`` through its ``release`` and the quiet hours after it."""
-    gas = [room.gas_volume(r.rate, place.temperature) for r in release]
-    fresh = place.volume * place.air_changes
-    return room.course(
-        place.volume,
-        fresh,
-        place.outdoor_carbon_dioxide,
-        np.array([*gas, 0.0]),
-        np.array([*(r.duration for r in release), DAY], dtype=float),
+def _course(times: room.Array, series: list[float], outdoor: float) -> CourseFigures:
+    """Return the air at ``times`` [s]: mole fractions of CO2 [-], oxygen from that ``outdoor``."""
+    return CourseFigures(
+        time=tuple(times.tolist()),
+        carbon_dioxide=tuple(series),
+        oxygen=tuple(room.oxygen(x, outdoor) for x in series),
     )
 
 
@@ -160,28 +150,23 @@ def _limits(regime: str) -> list[exposure.ExposureLimit]:
     return own + [exposure.find(r, q) for r, q in others if q not in have]
 
 
-def _bound(limit: exposure.ExposureLimit, place: Room) -> float:
-    """Return the mole fraction of CO2 at which the limit stands."""
+def _bound(limit: exposure.ExposureLimit, outdoor: float) -> float:
+    """Return the mole fraction of CO2 [-] at a limit; ``outdoor`` [-] that of fresh air."""
     if limit.bound == "max":
         return limit.mole_fraction
-    return 1.0 - limit.mole_fraction / room.OXYGEN * (1.0 - place.outdoor_carbon_dioxide)
+    return 1.0 - limit.mole_fraction / room.OXYGEN * (1.0 - outdoor)
 
 
-def _check(place: Room, course: room.Course, limit: exposure.ExposureLimit) -> LimitCheck:
-    """Hold a course against one limit."""
-    bound = _bound(limit, place)
-    span = 0.0 if limit.averaging_time is None else min(limit.averaging_time, DAY)
-    worst = room.worst(course, span)
-    passed_at = room.time_over(course, bound) if worst > bound else math.inf
-    needed = room.changes_needed(course, bound, span, MOST_CHANGES)
+def _check(limit: exposure.ExposureLimit, bound: float, found: room.Check) -> LimitCheck:
+    """Return how near the air comes to a limit at ``bound`` [mole fraction]."""
     return LimitCheck(
         quantity=limit.quantity,
         regime=limit.regime,
         limit=bound,
         averaging_time=limit.averaging_time,
-        worst=worst,
-        passed_at=passed_at if math.isfinite(passed_at) else None,
-        air_changes_needed=needed if math.isfinite(needed) else None,
+        worst=found.worst,
+        passed_at=found.passed_at if math.isfinite(found.passed_at) else None,
+        air_changes_needed=found.changes_needed if math.isfinite(found.changes_needed) else None,
         source=limit.source,
     )
 

@@ -4,11 +4,15 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 from stillpipe.model.declare import COMPUTED, Choice, Count, Flag, Quantity
+from stillpipe.model.figures import Range
+from stillpipe.physics import co2
+from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import cylinders
 
-ZERO_C = 273.15
 IDS = tuple(c.id for c in cylinders.catalogue())
 DEFAULT = "co2-22.7kg"
+CUSTOM = "custom"
+"""Id of a cylinder that is given by its net mass."""
 FILL_RATIO = 680.0
 """Greatest filling density of CO2 cylinders [kg/m3]; 68 %, 49 CFR 173.304a."""
 
@@ -24,6 +28,16 @@ class CylinderTemperature:
             limit="cylinder_temperature",
         ),
     ] = 293.15  # fmt: skip
+
+    @property
+    def has_liquid(self) -> bool:
+        """Whether there is liquid at this temperature."""
+        return self.temperature < co2.CRITICAL
+
+    @property
+    def cooling(self) -> float | None:
+        """Heat that one kilogram of the liquid takes up [J/kg], None where there is none."""
+        return co2.cooling(self.temperature) if self.has_liquid else None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,10 +66,12 @@ class Cylinder(CylinderTemperature):
 
     def completed(self) -> "Cylinder":
         """Return the cylinder with its masses, from the catalogue unless given by net mass."""
-        if self.net_mass:
+        if self.id == CUSTOM:
+            return self
+        if self.net_mass and self.id is None:
             return replace(
                 self,
-                id="custom",
+                id=CUSTOM,
                 fill_ratio=self.fill_ratio or FILL_RATIO,
                 dip_tube=self.dip_tube is not False,
             )
@@ -67,6 +83,18 @@ class Cylinder(CylinderTemperature):
             fill_ratio=row.fill_ratio,
             dip_tube=row.dip_tube and self.dip_tube is not False,
         )
+
+    @property
+    def usable(self) -> Range:
+        """Liquid that it delivers [kg]: likely between two ends.
+
+        Low: drawn so slowly that it stays at its temperature; high: so fast that it takes no heat
+        in. A plan is made on the low end, because a cylinder that ends early cannot be helped.
+        """
+        slow = 1.0 - co2.left_isothermal(self.temperature, self.fill_ratio)
+        fast = 1.0 - co2.left_adiabatic(self.temperature, self.fill_ratio)
+        low, high = sorted((slow, fast))
+        return Range(low, 0.5 * (low + high), high).scaled(self.net_mass)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,16 +1,268 @@
-"""A freeze point: where a plug is made, and all that its freezing depends on."""
+"""A freeze point: a pipe, what is in and around it, and the jacket that makes the plug."""
 
 import math
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Annotated, Self
 
-from stillpipe.errors import Fault, OutOfValidityError, StillpipeError
+from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import CylinderTemperature
-from stillpipe.model.declare import Choice, Group, Number, Quantity
-from stillpipe.model.fluid import Ambient, Fluid, gathered
-from stillpipe.model.jacket import Jacket
-from stillpipe.model.pipe import Insulation, Lining, Orientation, Pipe
-from stillpipe.tables import materials
+from stillpipe.model.declare import COMPUTED, Choice, Derived, Group, Number, Quantity, Text
+from stillpipe.physics import solutions
+from stillpipe.physics.constants import ZERO_C
+from stillpipe.tables import fluids, materials, pipes
+
+BY_SIZE = ("standard", "size", "schedule")
+BY_MEASURE = ("outside_diameter", "wall")
+
+
+class Orientation(StrEnum):
+    """How the pipe runs."""
+
+    HORIZONTAL = "horizontal"
+    VERTICAL = "vertical"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pipe:
+    """A pipe by standard, size and schedule, or by its measures and material."""
+
+    standard: Annotated[str, Choice(pipes.standards(), says="The pipe's standard.")] = COMPUTED
+    size: Annotated[str, Text(says="Its size as the standard writes it.")] = COMPUTED
+    schedule: Annotated[str, Text(says="Its schedule, type or class.")] = COMPUTED
+    outside_diameter: Annotated[
+        float, Quantity("length", 0.003, 0.120, says="Outside diameter.")
+    ] = COMPUTED
+    wall: Annotated[float, Quantity("length", 0.0002, 0.030, says="Wall thickness.")] = COMPUTED
+    material: Annotated[
+        str, Choice(tuple(m.key for m in materials.catalogue()), says="What the wall is made of.")
+    ] = COMPUTED
+    id: Annotated[str, Derived(says="The catalogue's name of the pipe.")] = COMPUTED
+    rating: float | None = None
+    """Pressure rating [Pa], None where there is none."""
+
+    @staticmethod
+    def conflicts(given: frozenset[str]) -> dict[str, str]:
+        """Return what is wrong with the set of members that are given, by member."""
+        sized, measured = given & set(BY_SIZE), given & set(BY_MEASURE)
+        if sized and measured:
+            text = "give either standard, size and schedule or measures"
+            return dict.fromkeys(measured, text)
+        wanted = (*BY_MEASURE, "material") if measured else BY_SIZE
+        return {m: "required" for m in wanted if m not in given}
+
+    def completed(self) -> "Pipe":
+        """Return the pipe with its measures, from the catalogue where it is named by size.
+
+        Raises
+        ------
+        UnknownEntryError
+            where the catalogue has no such pipe
+        OutOfValidityError
+            where the wall leaves too small a bore
+        """
+        if self.standard is None:
+            return self._checked()
+        found = pipes.find(self.standard, self.size, self.schedule)
+        return replace(
+            self,
+            outside_diameter=found.outside_diameter,
+            wall=found.wall,
+            material=self.material or found.material,
+            id=found.id,
+            rating=found.rating,
+        )
+
+    def _checked(self) -> "Pipe":
+        if not 0.0 < self.wall < 0.45 * self.outside_diameter:
+            detail = "must be below 45 % of the outside diameter"
+            raise OutOfValidityError(Fault(("pipe", "wall"), detail))
+        return self
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lining:
+    """Scale or lining in the bore."""
+
+    material: Annotated[
+        str,
+        Choice(
+            tuple(m.key for m in materials.layers() if m.kind == "lining"),
+            says="What the scale or lining is.",
+            limit="lining",
+        ),
+    ]
+    thickness: Annotated[
+        float,
+        Quantity("length", 0.0001, 0.020, says="How thick it is.", limit="lining_thickness"),
+    ]
+
+    @property
+    def conductivity(self) -> float:
+        """Thermal conductivity [W/(m K)]."""
+        return materials.find_layer(self.material, "lining", ("lining", "material")).conductivity
+
+
+@dataclass(frozen=True, kw_only=True)
+class Insulation:
+    """Insulation on the pipe beside the jacket."""
+
+    material: Annotated[
+        str,
+        Choice(
+            tuple(m.key for m in materials.layers() if m.kind == "insulation"),
+            says="What the insulation is.",
+            limit="insulation",
+        ),
+    ]
+    thickness: Annotated[
+        float,
+        Quantity("length", 0.001, 0.100, says="How thick it is.", limit="insulation_thickness"),
+    ]
+
+    @property
+    def conductivity(self) -> float:
+        """Thermal conductivity [W/(m K)]."""
+        path = ("insulation", "material")
+        return materials.find_layer(self.material, "insulation", path).conductivity
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fluid:
+    """What fills the pipe."""
+
+    type: Annotated[
+        str, Choice(tuple(f.key for f in fluids.catalogue()), says="Which fluid.", limit="fluid")
+    ] = "water"
+    concentration: Annotated[
+        float,
+        Quantity(
+            "fraction", 0.0, 0.60,
+            says="Mass of glycol or salt per mass of solution; water has none.",
+        ),
+    ] = COMPUTED  # fmt: skip
+    temperature: Annotated[
+        float,
+        Quantity(
+            "temperature", ZERO_C - 20.0, ZERO_C + 40.0,
+            says="Of the still fluid when feeding begins.", limit="fluid_temperature",
+        ),
+    ]  # fmt: skip
+    flow: Annotated[
+        float, Quantity("mass_flow", 0.0, 1.0, says="Flow through the pipe while freezing.")
+    ] = 0.0
+
+    @property
+    def freezing_point(self) -> float:
+        """Temperature at which ice first forms [K]."""
+        return solutions.freezing_point(self.type, self.concentration)
+
+    def completed(self) -> "Fluid":
+        """Return the fluid with its concentration.
+
+        Raises
+        ------
+        OutOfValidityError
+            where the concentration is missing, outside the fluid's data or water's, or where the
+            fluid would be frozen already
+        """
+        row = fluids.find(self.type)
+        path = ("fluid", "concentration")
+        value = self.concentration
+        if row.basis == "none":
+            if value:
+                raise OutOfValidityError(Fault(path, "water has no concentration; leave it out"))
+            value = 0.0
+        elif value is None:
+            value = row.concentration_typical
+        if value is None:
+            raise OutOfValidityError(Fault(path, f"required for {row.key}"))
+        fluids.check_concentration(row, value, path)
+        complete = replace(self, concentration=float(value))
+        freezing = complete.freezing_point
+        if self.temperature <= freezing:
+            detail = f"must be above the fluid's freezing point, {freezing - ZERO_C:.2f} degC"
+            raise OutOfValidityError(Fault(("fluid", "temperature"), detail))
+        return complete
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ambient:
+    """The air around the pipe."""
+
+    temperature: Annotated[
+        float,
+        Quantity(
+            "temperature", ZERO_C - 20.0, ZERO_C + 50.0,
+            says="Of the air around the pipe.", limit="ambient_temperature",
+        ),
+    ]  # fmt: skip
+
+
+def gathered(errors: list[StillpipeError]) -> StillpipeError:
+    """Return one error for several, each fault kept; an unknown entry outranks the others."""
+    unknown = any(isinstance(e, UnknownEntryError) for e in errors)
+    kind = UnknownEntryError if unknown else OutOfValidityError
+    return kind(*(fault for e in errors for fault in e.faults))
+
+
+SPECIFIC_HEAT = 1000.0
+"""Specific heat of the jacket [J/(kg K)]: an assumption."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Jacket:
+    """The clamp-on chamber that holds dry ice against the pipe."""
+
+    length: Annotated[
+        float,
+        Quantity(
+            "length", 0.020, 0.500, says="Along the pipe; 25 mm + outside diameter by default.",
+            limit="jacket_length",
+        ),
+    ] = COMPUTED  # fmt: skip
+    conductance: Annotated[
+        float,
+        Quantity(
+            "conductance", 50.0, 500.0,
+            says="From dry ice to the pipe's surface: an assumption, no published value was found.",
+            limit="jacket_conductance",
+        ),
+    ] = 165.0  # fmt: skip
+    emissivity: Annotated[
+        float,
+        Number(
+            0.05, 1.0, says="Of the jacket's outside, on which the heat that leaks in from the "
+            "room depends; 0.5 is an assumption.",
+        ),
+    ] = 0.5  # fmt: skip
+
+    def completed(self, outside_diameter: float) -> "Jacket":
+        """Return the jacket with its length [m], from the pipe's ``outside_diameter`` [m]."""
+        return self if self.length else replace(self, length=0.025 + outside_diameter)
+
+
+@dataclass(frozen=True, kw_only=True)
+class JacketLoss:
+    """What the jacket itself takes up."""
+
+    mass: Annotated[
+        float,
+        Quantity(
+            "mass", 0.01, 50.0, limit="jacket_mass",
+            says="Of the jacket, cooled with the pipe; 0.1 kg + 5 kg for each metre of outside "
+            "diameter by default: an assumption.",
+        ),
+    ] = COMPUTED  # fmt: skip
+    leak: Annotated[
+        float,
+        Quantity(
+            "leak", 0.0, 50.0, limit="jacket_leak",
+            says="Heat from the room through the jacket's outside for each kelvin; by default "
+            "that of a cylinder 100 mm wider than the pipe at 5 W/(m2.K): an assumption.",
+        ),
+    ] = COMPUTED  # fmt: skip
+
 
 SMALLEST_BORE = 0.002
 """Smallest free bore that is covered [m]."""

@@ -7,17 +7,20 @@ from typing import Annotated, Self
 
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.declare import Choice, Count, Flag, Group, Many, Number, Quantity, Text
-from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.jacket import SPECIFIC_HEAT, JacketLoss
+from stillpipe.model.freeze_point import SPECIFIC_HEAT, FreezePoint, JacketLoss
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.site import Place, Release, Room
 from stillpipe.physics import constants
+from stillpipe.physics.film import radiation
 
 HOURS = 3600.0
+ROOM = 293.15
+"""Temperature at which the jacket's radiation is taken [K]."""
 LONGEST_LIST = 50
 """Most entries of a list in a request."""
-JACKET_FILM = 5.0
-"""Conductance from the room through the jacket's outside [W/(m2 K)]: an assumption."""
+JACKET_CONVECTION = 5.0 - radiation(ROOM, ROOM, 0.5)
+"""Conductance of still air on the jacket's outside [W/(m2 K)]; with radiation at an emissivity of
+0.5 it makes 5.0: an assumption."""
 
 
 class UnitSystem(StrEnum):
@@ -83,7 +86,8 @@ class Feeding(PlugTimeRequest):
             mass = 0.1 + 5.0 * diameter
         if leak is None:
             wide = diameter + 0.1
-            leak = JACKET_FILM * math.pi * wide * (whole.jacket.length + 0.5 * wide)
+            film = JACKET_CONVECTION + radiation(ROOM, ROOM, whole.jacket.emissivity)
+            leak = film * math.pi * wide * (whole.jacket.length + 0.5 * wide)
         return replace(whole, jacket_loss=JacketLoss(mass=mass, leak=leak))
 
     @property

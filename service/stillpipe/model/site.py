@@ -5,8 +5,9 @@ from enum import StrEnum
 from typing import Annotated
 
 from stillpipe.model.declare import COMPUTED, Choice, Quantity, Text
+from stillpipe.physics import co2
+from stillpipe.physics.constants import ZERO_C
 
-ZERO_C = 273.15
 OUTDOOR = 420e-6
 """Mole fraction of CO2 outdoors [-]; global mean of 2023 about 420 ppm, from memory."""
 
@@ -63,6 +64,11 @@ class Room:
         float, Quantity("mole_fraction", 0.0, 5000e-6, says="Of the fresh air.")
     ] = OUTDOOR
     regime: Annotated[Regime, Choice(Regime, says="Whose limits apply.")] = Regime.OSHA
+
+    @property
+    def gas_density(self) -> float:
+        """Density of CO2 gas at the room's temperature and 1 atm [kg/m3]."""
+        return co2.gas_density(self.temperature)
 
     def completed(self, temperature: float = 293.15) -> "Room":
         """Return the room with its temperature, ``temperature`` [K] where it has none."""

@@ -1,6 +1,6 @@
 """Compilation by numba, with a cache on disk that may be damaged, full or missing.
 
-A cache is there to start sooner. Where it cannot be read it is begun anew, where it cannot be
+A cache is there to start sooner. Where it cannot be read it is begun again, where it cannot be
 written the solver is compiled at every start; neither stops the start.
 """
 
@@ -25,7 +25,7 @@ class _Cache(FunctionCache):
             found: object = super().load_overload(sig, target_context)  # type: ignore[no-untyped-call]
         except Exception as error:
             # whatever unpickling damaged bytes raises: UnpicklingError, EOFError, ValueError ...
-            _log.warning("the compiled %s is damaged and made anew: %r", self._name, error)
+            _log.warning("the compiled %s is damaged and compiled again: %r", self._name, error)
             self._begin_anew()
             return None
         return found

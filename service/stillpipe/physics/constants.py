@@ -6,8 +6,6 @@ ATMOSPHERE = 101325.0
 """Standard atmosphere [Pa], exact by definition."""
 GRAVITY = 9.80665
 """Standard acceleration of free fall [m/s2], exact by definition."""
-GAS_CONSTANT = 8.314462618
-"""Molar gas constant [J/(mol K)]; SI 2019."""
 STEFAN_BOLTZMANN = 5.670374419e-8
 """[W/(m2 K4)]; CODATA 2018."""
 DRY_ICE = 194.686

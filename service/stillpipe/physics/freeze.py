@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 
 __all__ = [
     "COARSE",
@@ -37,6 +37,8 @@ LONGEST_FREEZE = 4.0 * 3600.0
 """A freeze that takes longer is given up [s]."""
 LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
+LOOK = 1800.0
+"""How often it is looked whether an unfed plug can thaw at all [s]."""
 
 PRODUCTION = Grid(
     axial=6, radial=6, eta=0.055, stretch=1.35, early=0.8, freeze_step=2.0, hold_step=10.0,
@@ -310,15 +312,31 @@ class FreezeRun:
         length = moment.sound_length if lost_length > 0.0 else moment.bonded_length
         if length > lost_length:
             rule = column.rule(end, stop=step.UNBONDED, need=0.5 * lost_length, reach=reach)
-            why, event = column.advance(state, NOTHING, column.empty, rule)
-            survival = event - begun if why == step.UNBONDED else None
+            event = self._unfed(state, rule)
+            survival = None if event is None else event - begun
 
         def thaw() -> float | None:
-            rule = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
-            why, event = column.advance(_copy(state), NOTHING, column.empty, rule)
-            return event - begun if why == step.THAWED else None
+            melting = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
+            event = self._unfed(_copy(state), melting)
+            return None if event is None else event - begun
 
         return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)
+
+    def _unfed(self, state: step.State, rule: march.Rule) -> float | None:
+        """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
+
+        In a room below freezing a plug is followed no longer than until nothing in the pipe is
+        above freezing: no heat that could melt it is left then, nor comes in.
+        """
+        column, why, event = self._column, step.ENDED, 0.0
+        cold = self.case.ambient_temperature < column.tables.Tm
+        while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
+            if cold and column.warmest(state) <= column.tables.Tm:
+                return None
+            end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
+            part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
+            why, event = column.advance(state, NOTHING, column.empty, part)
+        return event if why == rule.stop else None
 
 
 def _larger(record: march.Record) -> march.Record:

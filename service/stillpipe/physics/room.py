@@ -12,7 +12,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics import co2
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
@@ -43,9 +42,16 @@ class Course(NamedTuple):
     integral: Array
 
 
-def gas_volume(mass: float, T: float) -> float:
-    """Volume [m3] of ``mass`` [kg] of CO2 gas at ``T`` [K] and 1 atm; Span and Wagner."""
-    return mass / co2.gas_density(T)
+class Check(NamedTuple):
+    """A course held against a limit.
+
+    ``worst`` [-] is the greatest mean over the limit's time; ``passed_at`` [s] and
+    ``changes_needed`` [1/s] are infinite for never and for more than the most.
+    """
+
+    worst: float
+    passed_at: float
+    changes_needed: float
 
 
 def sealed(gas: float, volume: float, x0: float) -> float:
@@ -210,3 +216,13 @@ def changes_needed(c: Course, limit: float, span: float, most: float) -> float:
         else:
             low = middle
     return high
+
+
+def check(c: Course, limit: float, span: float, most: float) -> Check:
+    """Hold a course against a ``limit`` [-] of the mean over ``span`` [s], 0 for the peak.
+
+    ``most`` changes of fresh air are looked for [1/s].
+    """
+    greatest = worst(c, span)
+    passed_at = time_over(c, limit) if greatest > limit else math.inf
+    return Check(greatest, passed_at, changes_needed(c, limit, span, most))

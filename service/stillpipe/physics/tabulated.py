@@ -28,8 +28,8 @@ def columns(name: str, quantities: tuple[str, ...]) -> Array:
         where the table has no column of that head
     """
     text = (files("stillpipe") / "tables" / name).read_text(encoding="utf-8").splitlines()
-    heads = next(csv.reader(text))
-    chosen = [heads.index(quantity) for quantity in quantities]
+    headers = next(csv.reader(text))
+    chosen = [headers.index(quantity) for quantity in quantities]
     return np.loadtxt(text[1:], delimiter=",", usecols=chosen, ndmin=2)
 
 

@@ -32,9 +32,8 @@ def answer(part: Slice, estimate: str | None, folder: Path) -> None:
 
 
 @lru_cache(maxsize=CACHED)
-def _answered(item: bytes) -> bytes:
-    (done,) = batch.work([item])
-    return done.reply
+def _answered(item: bytes) -> tabular.Row:
+    return tabular.flat({"index": 0} | batch.answer(item, tabular.LEFT_OUT).reply)
 
 
 def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:
@@ -42,8 +41,8 @@ def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:
 
     What differs in nothing but its name is estimated once.
     """
-    reply = orjson.loads(_answered(item))
-    return tabular.flat({"index": index} | reply | ({} if name is None else {"id": name}))
+    row = _answered(item) | {"index": index}
+    return row if name is None else row | {"id": name}
 
 
 def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, bytes]]:

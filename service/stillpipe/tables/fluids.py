@@ -26,10 +26,6 @@ class Fluid:
         [kg/kg], both 0 for a pure fluid
     concentration_typical
         [kg/kg], None where there is no usual value
-    temperature_min, temperature_max
-        range of the liquid's data [K]; below, the freezing point is the limit where higher
-    model
-        name of the data set in CoolProp
     source
         publication
     """
@@ -40,9 +36,6 @@ class Fluid:
     concentration_min: float
     concentration_max: float
     concentration_typical: float | None
-    temperature_min: float
-    temperature_max: float
-    model: str
     source: str
 
 
@@ -54,9 +47,6 @@ def _fluid(row: reading.Row) -> Fluid:
         concentration_min=reading.optional(row, "concentration_min") or 0.0,
         concentration_max=reading.optional(row, "concentration_max") or 0.0,
         concentration_typical=reading.optional(row, "concentration_typical"),
-        temperature_min=reading.required(row, "temperature_min"),
-        temperature_max=reading.required(row, "temperature_max"),
-        model=row["model"],
         source=row["source"],
     )
 

@@ -27,8 +27,6 @@ class Material:
         [kg/m3]
     specific_heat
         about -40 to 0 °C where published there, otherwise at 20 °C [J/(kg K)]
-    valid_min, valid_max
-        temperatures between which the properties are meant to be used [K]
     youngs_modulus
         at 20 °C [Pa]
     poisson_ratio
@@ -53,8 +51,6 @@ class Material:
     conductivity_195: float | None
     density: float
     specific_heat: float
-    valid_min: float
-    valid_max: float
     youngs_modulus: float
     poisson_ratio: float
     service_max: float
@@ -64,6 +60,11 @@ class Material:
     emissivity: float
     allowable_stress: float
     source: str
+
+    @property
+    def heat_capacity(self) -> float:
+        """Heat capacity [J/(m3 K)]."""
+        return self.density * self.specific_heat
 
     @property
     def conductivity(self) -> float:
@@ -98,8 +99,6 @@ def _material(row: reading.Row) -> Material:
         conductivity_195=reading.optional(row, "conductivity_195K"),
         density=reading.required(row, "density"),
         specific_heat=reading.required(row, "specific_heat"),
-        valid_min=reading.required(row, "valid_min"),
-        valid_max=reading.required(row, "valid_max"),
         youngs_modulus=reading.required(row, "youngs_modulus"),
         poisson_ratio=float(row["poisson_ratio"]),
         service_max=reading.required(row, "service_max"),

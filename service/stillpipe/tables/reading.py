@@ -45,13 +45,13 @@ def optional(row: Row, quantity: str) -> float | None:
     KeyError
         if no column, or more than one, holds that quantity in a known unit
     """
-    heads = [head for head in (f"{quantity}_{unit}" for unit in UNITS) if head in row]
-    if len(heads) != 1:
+    headers = [header for header in (f"{quantity}_{unit}" for unit in UNITS) if header in row]
+    if len(headers) != 1:
         raise KeyError(quantity)
-    cell = row[heads[0]]
+    cell = row[headers[0]]
     if not cell:
         return None
-    scale, offset = UNITS[heads[0].removeprefix(f"{quantity}_")]
+    scale, offset = UNITS[headers[0].removeprefix(f"{quantity}_")]
     return float(cell) * scale + offset
 
 

@@ -12,7 +12,6 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 import matplotlib
-import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -24,6 +23,12 @@ WIDTH = 7.2
 """Width of a picture [in]."""
 CHARACTER = 0.082
 """Width of a character of a label [in], on the large side."""
+TICKS = 6
+"""Most intervals between the ticks of an axis."""
+FROZEN: JSON = {"color": ICE, "linewidth": 2.2}
+BONDED: JSON = {"color": INK, "linewidth": 1.2}
+ENOUGH: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (4, 3))}
+"""How the lines of a plug against time are drawn."""
 
 _lock = threading.Lock()
 """matplotlib is not safe in threads, and axes are kept: one picture at a time."""
@@ -71,7 +76,10 @@ def _drawn(draw: Callable[[JSON], Figure], reply: JSON, unnamed: str, words: str
 def _kept(_picture: str, panels: int) -> tuple[Figure, list[Axes]]:
     """Return the figure of a picture, with so many axes above each other."""
     figure = Figure(figsize=(WIDTH, 6.0))
-    return figure, list(figure.subplots(panels, 1, sharex=True, squeeze=False)[:, 0])
+    every = list(figure.subplots(panels, 1, sharex=True, squeeze=False)[:, 0])
+    for axes in every:
+        axes.locator_params(nbins=TICKS)
+    return figure, every
 
 
 def _blank(
@@ -88,7 +96,7 @@ def _blank(
         top=1.0 - top / height, hspace=0.08,
     )  # fmt: skip
     for axes in every:
-        gone: list[Artist] = [*axes.lines, *axes.collections, *axes.texts]
+        gone: list[Artist] = [*axes.lines, *axes.collections, *axes.patches, *axes.texts]
         for artist in gone:
             artist.remove()
         box = axes.get_position()
@@ -129,20 +137,32 @@ def _plug(axes: Axes, reply: JSON) -> None:
     history = reply["history"]
     minutes = [t / 60.0 for t in history["time"]["values"]]
     frozen, bonded = history["plug_length"]["values"], history["bonded_length"]["values"]
-    axes.plot(minutes, frozen, color=ICE, linewidth=2.2, label="frozen through")
-    axes.plot(minutes, bonded, color=INK, linewidth=1.2, label="wall below freezing")
-    if reply["ready"] is not None:
-        enough = float(np.interp(reply["ready"]["likely"] / 60.0, minutes, bonded))
-        dashed = (0, (4, 3))
-        axes.axhline(enough, color=STOP, linewidth=1.0, linestyle=dashed, label="enough when ready")
+    axes.plot(minutes, frozen, **FROZEN)
+    axes.plot(minutes, bonded, **BONDED)
+    key = {"frozen through": FROZEN, "wall below freezing": BONDED}
+    if reply["plug_length"] is not None:
+        axes.axhline(reply["plug_length"]["likely"], **ENOUGH)
+        key["sound plug at ready"] = ENOUGH
     axes.set_ylim(0.0, 1.06 * max(*frozen, *bonded, 1e-6))
     axes.set_ylabel(f"length along\nthe pipe [{history['plug_length']['unit']}]")
     axes.set_xlabel("time from the first feed [min], likely course")
-    axes.legend(
-        fontsize=9, loc="lower right", bbox_to_anchor=(0.86, 0.08), facecolor="white",
-        edgecolor="white", framealpha=1.0,
-    )  # fmt: skip
+    _key(axes, key)
     _events(axes, reply, lettered=False)
+
+
+def _key(axes: Axes, lines: dict[str, JSON]) -> None:
+    """Say what ``lines`` mean, by the style of each; a legend takes five times as long to draw."""
+    right, top, row = 0.86, 0.08 + 0.1 * len(lines), 0.1
+    axes.fill(
+        (0.5, right, right, 0.5), (0.06, 0.06, top, top), color="white",
+        transform=axes.transAxes, zorder=2.1,
+    )  # fmt: skip
+    for i, (text, style) in enumerate(lines.items()):
+        height = top - row * (i + 0.5)
+        axes.plot((0.51, 0.56), (height, height), **style, transform=axes.transAxes, zorder=2.2)
+        axes.text(
+            0.575, height, text, transform=axes.transAxes, va="center", fontsize=9, zorder=2.2
+        )
 
 
 def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
@@ -150,12 +170,11 @@ def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
     last = reply["history"]["time"]["values"][-1] / 60.0
     axes.set_xlim(0.0, last * 1.02)
     marks = (("frost", "frost_by"), ("closed", "closure"), ("ready", "ready"))
-    for row, (label, name) in enumerate(marks):
-        if reply[name] is None:
-            continue
-        minute = reply[name]["likely"] / 60.0
-        axes.axvline(minute, color=INK, linewidth=0.8)
-        if lettered:
+    known = [(row, label, name) for row, (label, name) in enumerate(marks) if reply[name]]
+    at = [reply[name]["likely"] / 60.0 for _, _, name in known]
+    axes.vlines(at, 0.0, 1.0, color=INK, linewidth=0.8, transform=axes.get_xaxis_transform())
+    if lettered:
+        for (row, label, _), minute in zip(known, at, strict=True):
             axes.annotate(
                 label, (minute, 1.0), xycoords=("data", "axes fraction"),
                 xytext=(-3, 3 + 11 * row), textcoords="offset points", ha="right", fontsize=9,

@@ -5,7 +5,7 @@ from enum import Enum
 from typing import Any
 
 from stillpipe.api import units
-from stillpipe.model.declare import Derived, Group, Many, Member, Quantity, members
+from stillpipe.model.declare import Declaration, Derived, Group, Many, Quantity, members
 from stillpipe.model.requests import Request
 
 JSON = dict[str, Any]
@@ -29,25 +29,25 @@ def _group(group: Any, given: frozenset[str], system: str, before: str) -> JSON:
     shown: JSON = {}
     for name, member in members(type(group)).items():
         value, path = getattr(group, name), before + name
-        if isinstance(member.declaration, Group):
+        declared = member.declaration
+        if isinstance(declared, Group):
             shown[name] = None if value is None else _group(value, given, system, f"{path}.")
-        elif isinstance(member.declaration, Many):
+        elif isinstance(declared, Many):
             shown[name] = [
                 _group(entry, given, system, f"{path}.{index}.")
                 for index, entry in enumerate(value)
             ]
         elif value is not None:
-            shown[name] = _leaf(member, value, system, default=path not in given)
+            leaf = shown[name] = _leaf(declared, value, system)
+            if not isinstance(declared, Derived):
+                leaf["default"] = path not in given
     return shown
 
 
-def _leaf(member: Member, value: Any, system: str, *, default: bool) -> Any:
-    declared = member.declaration
-    if isinstance(declared, Quantity):
-        return units.quantity(value, declared.kind, system) | {"default": default}
-    if isinstance(declared, Derived):
-        return units.quantity(value, declared.kind, system) if declared.kind else scalar(value)
-    return {"value": scalar(value), "default": default}
+def _leaf(declared: Declaration, value: Any, system: str) -> Any:
+    if isinstance(declared, Quantity | Derived) and declared.kind:
+        return units.display(declared.kind, system).quantity(value)
+    return scalar(value) if isinstance(declared, Derived) else {"value": scalar(value)}
 
 
 def scalar(value: Any) -> Any:

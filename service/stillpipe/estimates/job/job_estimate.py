@@ -12,12 +12,12 @@ from stillpipe.estimates import (
     spacing,
     ventilation,
 )
-from stillpipe.estimates.co2_mass import Co2Figures
+from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.cylinder_count import CylinderFigures
 from stillpipe.estimates.job import quote, timeline
 from stillpipe.estimates.job.quote import Quote
 from stillpipe.estimates.job.timeline import Event
-from stillpipe.estimates.solution import Solution
+from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.estimates.spacing import RunFigures
 from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.declare import Figure, Plain
@@ -45,20 +45,20 @@ class JobFigures:
 
 def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     """Estimate the whole job."""
-    solution = Solution(request, request.hold_duration)
-    co2 = co2_mass.figures(request, solution)
-    cylinders, cylinder_reasons = cylinder_count.plan(request, solution, co2)
-    held = hold_time.figures(solution)
-    air = _air(request, solution)
+    solution = Solution(request, request.hold_duration, member="repair")
+    needed = co2_mass.needed(request, solution)
+    cylinders, cylinder_reasons = cylinder_count.plan(request, solution, needed)
+    air = _air(request, needed)
     run = spacing.along(solution, request.places) if request.places else None
     reasons = [*hold_time.reasons(solution), *cylinder_reasons]
     if air is not None:
         reasons += air.reasons
     if run is not None:
         reasons += spacing.reasons(solution, request.places, run)
-    if request.fluid.temperature > timeline.COOL_ENOUGH:
+    if request.fluid.temperature > COOL_ENOUGH:
         text = "Let the line cool near room temperature, then estimate again with that temperature."
         reasons.append(assess.warn("cool-first", text))
+    held = hold_time.figures(solution)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
         closure=None if solution.stays_slush else solution.closure,
@@ -66,24 +66,23 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         plug_length=held.plug_length,
         survival=held.survival,
         thaw=held.thaw,
-        co2=co2,
+        co2=needed.figures,
         cylinders=cylinders,
         air=None if air is None else air.figures,
         spacing=run,
-        quote=quote.quote(request, solution, co2, cylinders),
+        quote=quote.quote(request, solution, needed.figures, cylinders),
     )
-    every = (*co2_mass.all_cautions(request), *cautions.WORK, *(air.cautions if air else ()))
     return Answer(
         reasons=tuple(dict.fromkeys(reasons)),
-        cautions=tuple(dict.fromkeys(every)),
+        cautions=cautions.of_job(request, air.cautions if air else ()),
         figures=figures,
         effort=solution.effort,
     )
 
 
-def _air(request: JobEstimateRequest, solution: Solution) -> Answer[AirFigures] | None:
+def _air(request: JobEstimateRequest, needed: Needed) -> Answer[AirFigures] | None:
     """Estimate the room's air while all points are frozen and held; None without a room."""
-    likely = co2_mass.consumption(request, solution)
+    likely = needed.likely
     if request.room is None or likely is None:
         return None
     release = (

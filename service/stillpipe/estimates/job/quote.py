@@ -55,10 +55,9 @@ def quote(
     rates = request.rates
     if rates is None or co2.job_total is None or solution.ready is None:
         return None
-    held = solution.held()
-    thaw = 0.0 if held is None or held.thaw is None else held.thaw
+    thaw = 0.0 if solution.thaw is None else solution.thaw.likely
     fed = solution.ready.likely + request.hold_duration
-    hours = (timeline.begin_feeding(request) + fed + thaw) / HOUR
+    hours = (timeline.begin_feeding(request, solution) + fed + thaw) / HOUR
     groups = request.points / request.jackets_per_cylinder
     swaps = round(len(cylinders.exchanges) * max(groups, 1.0))
     lines = _charged(

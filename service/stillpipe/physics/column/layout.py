@@ -10,8 +10,8 @@ from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import media
 from stillpipe.physics.column import march, mesh, step
 from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import DRY_ICE
-from stillpipe.physics.work import Work
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,6 +124,13 @@ class Column:
         reach = grid.freeze_step if reach is None else reach
         bounds = step.Bounds(reach, grid.least, grid.tolerance)
         return march.Rule(grid.eta, self.first, bounds, grid.pieces, end, exactly, stop, need)
+
+    def warmest(self, state: step.State) -> float:
+        """Highest temperature in the bore and the wall [K]."""
+        m = self.tables
+        place = np.clip((state.H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
+        bore = m.pieces[place, 2] + m.pieces[place, 3] * state.H
+        return max(float(np.max(bore)), float(np.max(state.Tw)))
 
     def heat_content(self, state: step.State) -> float:
         """Heat in the bore and wall of half the pipe [J], from an arbitrary zero."""

@@ -19,8 +19,8 @@ FAST = {"contract", "arcp", "nnan", "ninf", "nsz"}
 """What the compiler may do to arithmetic: contract products and sums, divide by multiplying with a
 reciprocal, and take numbers for finite; never put sums in another order, so that a kind of machine
 always gives the same digits. ``error_model`` "numpy" drops the checks for division by zero, without
-which loops run side by side. A cached function is compiled anew when its own file changes, not when
-one that it calls does: whoever changes the solver empties the cache."""
+which loops run side by side. A cached function is compiled again when its own file changes, not
+when one that it calls does: whoever changes the solver empties the cache."""
 
 
 @dataclass(frozen=True, kw_only=True)

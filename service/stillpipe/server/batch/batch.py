@@ -7,7 +7,7 @@ refused with a 400 and nothing is computed.
 
 import itertools
 import logging
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Container, Generator, Iterable, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from typing import IO, Any, NamedTuple
@@ -21,7 +21,7 @@ from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
 from stillpipe.errors import CancelledError, StillpipeError
 from stillpipe.model.figures import Effort
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 from stillpipe.server.batch import json_array, pool, tabular
 from stillpipe.server.batch.endings import ClientLeftError, Connection, shutdown
 from stillpipe.server.batch.spool import Spool, StorageError
@@ -44,6 +44,15 @@ class Done(NamedTuple):
     effort: Effort = Effort()
 
 
+class Found(NamedTuple):
+    """An item's answer as :class:`Done`, its reply not yet written as JSON."""
+
+    good: bool
+    reply: dict[str, Any]
+    estimate: str = ""
+    effort: Effort = Effort()
+
+
 Answered = list[Done]
 
 _log = logging.getLogger(__name__)
@@ -57,7 +66,7 @@ def work(chunk: Chunk) -> Answered:
 def lost(chunk: Chunk) -> Answered:
     """Answer items whose worker died whenever it was tried."""
     problem = problems.body("internal", "The worker that computed this item ended.")
-    return [_failed(*_names(raw), problem) for raw in chunk]
+    return [Done(False, orjson.dumps(_failed(*_names(raw), problem).reply)) for raw in chunk]
 
 
 def _names(raw: bytes) -> tuple[str | None, str | None]:
@@ -72,13 +81,15 @@ def _names(raw: bytes) -> tuple[str | None, str | None]:
 def _guarded(raw: bytes) -> Done:
     """Answer one item; nothing that goes wrong in it leaves here."""
     try:
-        return _item(raw)
+        found = answer(raw)
+        return Done(found.good, orjson.dumps(found.reply), found.estimate, found.effort)
     except Exception:
         _log.exception("unexpected error in a batch item")
         return Done(False, _UNANSWERED)
 
 
-def _item(raw: bytes) -> Done:
+def answer(raw: bytes, left_out: Container[str] = ()) -> Found:
+    """Answer the item ``raw``; its result has no members of the names ``left_out``."""
     name, named = None, None
     try:
         if raw == TOO_LONG:
@@ -89,9 +100,9 @@ def _item(raw: bytes) -> Done:
         name, request = _parts(tree)
         named = _id(request)
         Work().check()
-        result, effort = ANSWERS.reply(name, request)
+        result, effort = ANSWERS.reply(name, request, left_out)
         head = {"id": named, "estimate": name, "status": 200}
-        return Done(True, orjson.dumps(head | {"result": result}), name, effort)
+        return Found(True, head | {"result": result}, name, effort)
     except CancelledError:
         problem = problems.body("busy", "The service is ending; this item was not computed.")
     except (RequestError, ValidationError, StillpipeError) as error:
@@ -125,14 +136,14 @@ def _id(request: Any) -> str | None:
     return given if isinstance(given, str) and len(given) <= limits.ID_CHARACTERS else None
 
 
-def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> Done:
+def _failed(name: str | None, named: str | None, problem: dict[str, Any]) -> Found:
     head = {"id": named, "estimate": name, "status": problem["status"]}
-    return Done(False, orjson.dumps(head | {"problem": problem}))
+    return Found(False, head | {"problem": problem})
 
 
-_UNANSWERED = _failed(
-    None, None, problems.body("internal", "The item could not be answered.")
-).reply
+_UNANSWERED = orjson.dumps(
+    _failed(None, None, problems.body("internal", "The item could not be answered.")).reply
+)
 
 
 @dataclass

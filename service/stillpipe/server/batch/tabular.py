@@ -28,7 +28,7 @@ from stillpipe.server.batch.spool import Store
 
 HEAD = re.compile(r"(?P<path>[a-z0-9_]+(?:\.[a-z0-9_]+)*)(?: \[(?P<unit>[^\]]+)\])?")
 NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
-LEFT_OUT = ("inputs", "history", "index", "estimate", "status", "result")
+LEFT_OUT = ("id", "inputs", "history")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """What spreadsheets take for the beginning of a formula, or pass over before one."""
 BLOCK = 262144
@@ -259,7 +259,7 @@ class Answer:
 
 
 def _taken(out: io.StringIO) -> bytes:
-    """Return what was written, and begin anew."""
+    """Return what was written, and begin again."""
     written = out.getvalue().encode()
     out.seek(0)
     out.truncate()
@@ -288,7 +288,7 @@ def _spread(tree: Row, before: str, row: Row) -> None:
     """Put the figures of ``tree`` into ``row``."""
     unit = tree.get("unit")
     for name, value in tree.items():
-        if (before == "" and name in (*LEFT_OUT, "id")) or name == "unit" or value is None:
+        if (before == "" and name in LEFT_OUT) or name == "unit" or value is None:
             continue
         label = before + name
         if isinstance(value, dict):

@@ -58,7 +58,7 @@ def instrument(app: Flask) -> None:
     name = os.environ.get("OTEL_SERVICE_NAME", "stillpipe")
     resource = Resource.create({"service.name": name, "service.version": __version__})
     provider = TracerProvider(resource=resource)
-    # its thread is started anew in every worker that is forked
+    # its thread is started again in every worker that is forked
     provider.add_span_processor(BatchSpanProcessor(OTLPSpanExporter()))
     instrumentor = FlaskInstrumentor()
     instrumentor.instrument_app(app, excluded_urls=UNTRACED, tracer_provider=provider)

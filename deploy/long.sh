@@ -1,0 +1,32 @@
+#!/usr/bin/env bash
+# What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [costs] [tables] [verdicts] [times]
+# Needs the environment that deploy/test.sh has set up.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+. .venv/bin/activate
+export PYTHONPATH=tests
+
+part() {
+    echo "== $1"
+    case "$1" in
+    traffic) python tests/contract/fuzz.py 50000 ;;                  # generated requests
+    churn) STILLPIPE_TEST_REQUESTS=100000 pytest -q -s tests/deploy/test_churn.py ;;
+    endurance) python tests/deploy/endurance.py --minutes 30 ;;      # slow callers, starts, clocks, soak
+    batches) python tests/deploy/batch_endurance.py ;;               # 10,000 items, everything happens
+    costs) python tests/contract/costs.py ;;                         # what a request may cost
+    tables)                                                          # reference tables made again
+        python tests/reference/make_property_tables.py
+        python tests/reference/make_library_2d.py
+        python tests/reference/make_sweep.py
+        python tests/reference/make_held_2d.py
+        git diff --stat -- service/stillpipe/tables tests/reference
+        ;;
+    verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
+    times) python tests/benchmarks/against.py ;;                     # against 0.2.0, in one run
+    *) echo "no such part: $1" >&2; exit 2 ;;
+    esac
+}
+
+[ $# -gt 0 ] || set -- traffic churn endurance batches costs tables verdicts times
+for name in "$@"; do part "$name"; done
