@@ -1,6 +1,6 @@
 """This tree against version 0.2.0, both measured in one run and in turns: prints one table.
 
-    python tests/benchmarks/against.py [--quick] [--rows NAME,NAME] [--tree OTHER]
+    python tests/benchmarks/against.py [--quick | --share SHARE] [--rows NAME,NAME] [--tree OTHER]
 
 The commit of 0.2.0 is checked out beside the tree, into a folder of its own that goes afterwards.
 Each tree has processes of its own; a sample of one is followed by the same sample of the other, the
@@ -117,10 +117,11 @@ class Bench:
     trees: Pair
     inside: Pair
     quick: bool
+    share: float
 
     def many(self, whole: int) -> int:
-        """Return how many samples to take, ``whole`` where it is no quick look."""
-        return min(whole, 2) if self.quick else whole
+        """Return how many samples to take of the ``whole``; two where it is a quick look."""
+        return 2 if self.quick else max(2, round(self.share * whole))
 
     def cold(self, what: str, task: str, make: jobs.Maker, count: int, **told: Any) -> Row:
         """Return a row of times [ms] of ``task``, each body new to both processes."""
@@ -219,7 +220,7 @@ def repeated(bench: Bench) -> Iterator[Row]:
 
 def batch(bench: Bench) -> Iterator[Row]:
     """Yield the row of batches over HTTP, on all cores."""
-    count = 16 if bench.quick else 1000
+    count = 16 if bench.quick else 500
     row = Row("batch of plug-time lines over HTTP, all cores", "jobs/s", more=True)
     with serving.Server(bench.trees.before) as before, serving.Server(bench.trees.now) as now:
         for turn in range(-1, bench.many(3)):
@@ -234,8 +235,8 @@ def batch(bench: Bench) -> Iterator[Row]:
 def memory(bench: Bench) -> Iterator[Row]:
     """Yield the rows of the memory that a long batch takes, against a short one."""
     few, many = (8, 16) if bench.quick else (1000, 10_000)
-    for form in serving.FORMS:
-        for what, tree in zip(("0.2.0", "this tree"), bench.trees, strict=True):
+    for what, tree in (("this tree", bench.trees.now), ("0.2.0", bench.trees.before)):
+        for form in serving.FORMS:
             row = Row(
                 f"memory, {many} over {few} jobs, {form}, {what}", "MiB", more=True,
                 sides=(str(few), str(many)),
@@ -249,7 +250,7 @@ def memory(bench: Bench) -> Iterator[Row]:
 
 def register(bench: Bench) -> Iterator[Row]:
     """Yield the row of a register of rows no two alike."""
-    count = 8 if bench.quick else 4000
+    count = 8 if bench.quick else 2000
     row = Row("register, rows no two alike, two workers", "rows/s", more=True)
     for turn in range(bench.many(3)):
         rows = list(jobs.register(count, turn))
@@ -299,6 +300,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])  # type: ignore[union-attr]
     parser.add_argument("--quick", action="store_true", help="as little as it takes to run")
     parser.add_argument("--rows", help=f"of {', '.join(ROWS)}; all where not given")
+    parser.add_argument("--share", type=float, default=1.0, help="of the usual samples (1)")
     parser.add_argument("--tree", type=Path, help="0.2.0, or another tree, already checked out")
     given = parser.parse_args(arguments)
     names = given.rows.split(",") if given.rows else list(ROWS)
@@ -310,7 +312,7 @@ def main(arguments: list[str] | None = None) -> None:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
             beside = check_out(YARDSTICK, folder)
         inside = Pair(*(stack.enter_context(Inside(tree)) for tree in (beside, ROOT)))
-        bench = Bench(Pair(beside, ROOT), inside, given.quick)
+        bench = Bench(Pair(beside, ROOT), inside, given.quick, given.share)
         print("| what | ratio: median (least to greatest) | pairs | medians |", flush=True)
         print("|---|---|---|---|", flush=True)
         for name in names:

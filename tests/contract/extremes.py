@@ -13,7 +13,7 @@ from typing import Any
 from stillpipe.api import limits, units
 from stillpipe.model import declare
 from stillpipe.model.declare import Member, inputs
-from stillpipe.model.pipe import Pipe
+from stillpipe.model.freeze_point import Pipe
 from stillpipe.tables import pipes
 
 Tree = dict[str, Any]

@@ -4,6 +4,7 @@ slowloris  connections that send a byte a second through nginx, and estimates me
 starts     two services started at once on one empty cache of the compiler
 clocks     what waits or limits reads monotonic clocks alone, as the source shows
 busy       64 estimates under way that never end, and probes meanwhile; then all callers leave
+worst      64 of the dearest requests that are accepted under way, and probes meanwhile
 soak       estimates, batches and callers who leave, for so many minutes; memory and descriptors
 """
 
@@ -17,15 +18,18 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from statistics import median, quantiles
+from typing import Any
 
 import psutil
 import requests
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from contract import costs
 from deploy.callers import Callers, Question
 from deploy.stack import PATIENCE, ROOT, Server, Stack, until
 from deploy.test_admission import (
@@ -34,6 +38,7 @@ from deploy.test_admission import (
     TESTS,
     asking,
     cancelled,
+    metric,
     wall_clock_readers,
 )
 
@@ -161,6 +166,46 @@ def busy(_options: argparse.Namespace) -> None:
     )
 
 
+def dearest() -> dict[str, Any]:
+    """The request that costs most of those known as dear and accepted."""
+    found = [c for tree in costs.dear("hold-time") if (c := costs.cost("hold-time", tree))]
+    return max(found, key=lambda c: c.units).tree
+
+
+def worst(options: argparse.Namespace) -> None:
+    """Probe while callers of the dearest estimates wait, then ask for an ordinary one."""
+    tree = dearest()
+    with tempfile.TemporaryDirectory() as folder, Stack(Path(folder)) as stack:
+        session = requests.Session()
+
+        def livez() -> requests.Response:
+            return session.get(f"{stack.address}/livez", timeout=PATIENCE)
+
+        def ask(number: int) -> float:
+            body = tree | {"id": f"worst-{number}"}
+            reply = requests.post(f"{stack.address}/v1/hold-time", json=body, timeout=PATIENCE)
+            assert reply.status_code == 200, reply.text
+            return time.monotonic()
+
+        rest, times, begun = timed(livez, 500), list[float](), time.monotonic()
+        with ThreadPoolExecutor(options.callers) as callers:
+            asked = [callers.submit(ask, n) for n in range(options.callers)]
+            until(lambda: metric(stack, "stillpipe_estimate_waited_seconds_count") >= 8, "begun")
+            while not all(a.done() for a in asked):
+                times += timed(livez, 1)
+        ended = max(a.result() for a in asked)
+        timed(lambda: session.post(f"{stack.address}/v1/ventilation", json=ORDINARY,
+                                   timeout=PATIENCE), 1)  # fmt: skip
+        answered = time.monotonic() - ended
+    print(
+        f"{options.callers} of the dearest, all answered after {ended - begun:.1f} s: /livez "
+        f"{p99(times)} of {len(times)} (at rest {p99(rest)}); an ordinary estimate "
+        f"{answered:.2f} s after the last one's end"
+    )
+    assert answered < 2.0
+    assert quantiles(times, n=100)[98] < 0.1, "/livez is slow"
+
+
 def family(server: Server) -> list[psutil.Process]:
     """gunicorn's processes: the arbiter, its workers and theirs."""
     parent = psutil.Process(server.server.pid)
@@ -225,7 +270,7 @@ def soak(options: argparse.Namespace) -> None:
     assert median(s[1] for s in last) <= median(s[1] for s in middle) + 8, "descriptors grow"
 
 
-PARTS = {p.__name__: p for p in (slowloris, starts, clocks, busy, soak)}
+PARTS = {p.__name__: p for p in (slowloris, starts, clocks, busy, worst, soak)}
 
 
 def main() -> None:
@@ -235,6 +280,7 @@ def main() -> None:
     )
     parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="default: all")
     parser.add_argument("--minutes", type=float, default=30.0, help="length of soak and slowloris")
+    parser.add_argument("--callers", type=int, default=64, help="callers of the dearest estimates")
     parser.add_argument("--connections", type=int, default=200, help="slow connections")
     options = parser.parse_args()
     for name in options.parts or PARTS:

@@ -114,6 +114,6 @@ def test_a_setting_that_means_nothing_stops_the_start(monkeypatch: pytest.Monkey
 
 def test_a_missing_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("STILLPIPE_OPENTELEMETRY", "on")
-    monkeypatch.setitem(sys.modules, "openspans.instrumentation.flask", None)
+    monkeypatch.setitem(sys.modules, "opentelemetry.instrumentation.flask", None)
     with pytest.raises(TelemetryError, match=r"stillpipe\[opentelemetry\]"):
         create_app(warm_up=False)

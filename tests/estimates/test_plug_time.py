@@ -196,7 +196,7 @@ def test_a_jacket_too_weak_for_a_large_plastic_pipe_never_closes() -> None:
     wide = point_of(
         TWO_INCH, 38.0, 40.0,
         pipe=Pipe(outside_diameter=0.11, wall=0.002, material=TWO_INCH.material),
-        jacket=Jacket(length=0.02, conductance=50.0),
+        jacket=Jacket(length=0.03, conductance=50.0),
     )  # fmt: skip
     answer = plug_time(wide)
     assert (answer.verdict, codes(answer)) == (Verdict.NO_GO, {"never-closes"})

@@ -115,6 +115,17 @@ def test_the_worst_mean_is_that_of_all_windows(course: room.Course, span: float)
     assert room.worst(course, 0.0) >= x.max() * (1.0 - 1e-12)
 
 
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(courses(), st.sampled_from((0.0, 900.0, 28800.0)), st.floats(0.9, 1.1))
+def test_a_limit_is_exceeded_by_the_worst_mean(
+    course: room.Course, span: float, share: float
+) -> None:
+    """With no more windows than that takes, the same is found as from the worst of all."""
+    worst = room.worst(course, span)
+    for limit in (share * worst, worst, math.nextafter(worst, 0.0)):
+        assert room.exceeds(course, span, limit) == (worst > limit)
+
+
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(courses())
 def test_a_limit_is_passed_when_the_air_first_stands_there(course: room.Course) -> None:

@@ -5,12 +5,10 @@ what happens when feeding stops branches from it.
 """
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from stillpipe.errors import Fault, TooCostlyError
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
 from stillpipe.physics import constants, film, freeze, media, residual, solutions
@@ -38,27 +36,10 @@ WATER_HEAT = 4.18e6
 ICE_CONDUCTIVITY = 2.68
 """Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
 
-
 SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
 COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
 MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
-
-
-@contextmanager
-def blamed(path: tuple[str, ...], change: str) -> Iterator[None]:
-    """Let work that is too costly name the member at ``path``, and what to ``change`` about it.
-
-    Raises
-    ------
-    TooCostlyError
-        naming that member
-    """
-    try:
-        yield
-    except TooCostlyError as error:
-        detail = f"{change} takes more than {work.MOST:,} units of solver work"
-        raise TooCostlyError(Fault(path, detail)) from error
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,7 +104,7 @@ class Solution:
         """Return the freeze under ``scenario``, fed once."""
         run = self._runs.get(scenario)
         if run is None:
-            with blamed(("jacket", "length"), SHORT_JACKET):
+            with work.blamed(("jacket", "length"), SHORT_JACKET):
                 run = self._runs[scenario] = freeze.FreezeRun(
                     self.case(scenario),
                     needed_length=self.needed_length(scenario),
@@ -287,10 +268,15 @@ class Solution:
         """What becomes of the plugs of all scenarios that come to ready."""
         return {s: self._after_hold(self.run(s), plug, s) for s, plug in self.plugs.items()}
 
+    def _fed_on(self, scenario: Scenario, time: float) -> freeze.Moment:
+        """Return the plug fed beyond ready, until ``time`` [s]."""
+        with work.blamed((self._member,), LONG_HOLD):
+            return self.run(scenario).fed_to(time)
+
     def _after_hold(self, run: freeze.FreezeRun, plug: Plug, scenario: Scenario) -> Held:
         weakest = self.yield_length(scenario)
         end = self._fed_on(scenario, plug.ready + self.hold)
-        with blamed(("ambient", "temperature"), COLD_ROOM):
+        with work.blamed(("ambient", "temperature"), COLD_ROOM):
             late = run.stop(end, weakest)
             early = None if run.at_closure is None else run.stop(run.at_closure, 0.0)
             return Held(
@@ -299,11 +285,6 @@ class Solution:
                 thaw=late.thaw,
                 length=end.sound_length,
             )
-
-    def _fed_on(self, scenario: Scenario, time: float) -> freeze.Moment:
-        """Return the plug fed until ``time`` [s], beyond ready for the hold."""
-        with blamed((self._member,), LONG_HOLD):
-            return self.run(scenario).fed_to(time)
 
     @cached_property
     def ready_length(self) -> Range | None:
@@ -389,7 +370,7 @@ class Solution:
         None beyond a day.
         """
         weakest, run = self.yield_length(), self.run(LIKELY)
-        with blamed(("cylinder",), MANY_EXCHANGES):
+        with work.blamed(("cylinder",), MANY_EXCHANGES):
             return [run.stop(run.fed_to(time), weakest).survival for time in times]
 
 

@@ -164,6 +164,33 @@ def _integral_until(c: Course, end: float) -> float:
 
 
 @njit(cache=True, nogil=True)
+def _window(c: Course, span: float, i: int) -> float:
+    """Begin [s] of the ``i``-th window of ``span`` [s] that is tried: a grid, then every edge."""
+    edges = c.begin.size
+    if i <= WINDOWS:
+        begin: float = c.begin[-1] * i / WINDOWS
+    elif i <= WINDOWS + edges:
+        begin = c.begin[i - WINDOWS - 1]
+    else:
+        begin = max(c.begin[i - WINDOWS - 1 - edges] - span, 0.0)
+    return begin
+
+
+@njit(cache=True, nogil=True)
+def _refined(c: Course, span: float, begin: float) -> float:
+    """Greatest mean [-] over ``span`` [s] near ``begin`` [s], by golden section."""
+    step = max(c.begin[-1] / WINDOWS, 1e-9)
+    low, high = max(begin - step, 0.0), begin + step
+    for _ in range(60):
+        a, b = low + 0.382 * (high - low), low + 0.618 * (high - low)
+        if mean(c, a, span) < mean(c, b, span):
+            low = a
+        else:
+            high = b
+    return mean(c, 0.5 * (low + high), span)
+
+
+@njit(cache=True, nogil=True)
 def worst(c: Course, span: float) -> float:
     """Greatest mole fraction [-], or its greatest mean over ``span`` [s] where that is not 0.
 
@@ -173,27 +200,32 @@ def worst(c: Course, span: float) -> float:
     if span <= 0.0:
         greatest: float = c.x.max()
         return greatest
-    last, edges = c.begin[-1], c.begin.size
     best, most = 0.0, -math.inf
-    for i in range(WINDOWS + 1 + 2 * edges):
-        if i <= WINDOWS:
-            start = last * i / WINDOWS
-        elif i <= WINDOWS + edges:
-            start = c.begin[i - WINDOWS - 1]
-        else:
-            start = max(c.begin[i - WINDOWS - 1 - edges] - span, 0.0)
-        found = mean(c, start, span)
+    for i in range(WINDOWS + 1 + 2 * c.begin.size):
+        begin = _window(c, span, i)
+        found = mean(c, begin, span)
         if found > most:
-            best, most = start, found
-    step = max(last / WINDOWS, 1e-9)
-    low, high = max(best - step, 0.0), best + step
-    for _ in range(60):
-        a, b = low + 0.382 * (high - low), low + 0.618 * (high - low)
-        if mean(c, a, span) < mean(c, b, span):
-            low = a
-        else:
-            high = b
-    return max(most, mean(c, 0.5 * (low + high), span))
+            best, most = begin, found
+    return max(most, _refined(c, span, best))
+
+
+@njit(cache=True, nogil=True)
+def exceeds(c: Course, span: float, limit: float) -> bool:
+    """Tell whether :func:`worst` is above ``limit`` [-], with no more windows than that takes."""
+    if span <= 0.0:
+        return bool(c.x.max() > limit)
+    best, most = 0.0, -math.inf
+    for i in range(WINDOWS + 1 + 2 * c.begin.size):
+        begin = _window(c, span, i)
+        found = mean(c, begin, span)
+        if found > limit:
+            return True
+        if found > most:
+            best, most = begin, found
+    # moved by a step the mean changes by at most the step's share of the window
+    if most + c.begin[-1] / WINDOWS / span * c.x.max() <= limit:
+        return False
+    return _refined(c, span, best) > limit
 
 
 @njit(cache=True, nogil=True)
@@ -203,18 +235,18 @@ def changes_needed(c: Course, limit: float, span: float, most: float) -> float:
     ``span`` [s] as for :func:`worst`. By bisection up to ``most`` [1/s]; infinite where not even
     that is enough.
     """
-    if worst(course(c.volume, 0.0, c.outdoor, c.release, c.duration), span) <= limit:
+    if not exceeds(course(c.volume, 0.0, c.outdoor, c.release, c.duration), span, limit):
         return 0.0
     low, high = 0.0, most
-    if worst(course(c.volume, c.volume * high, c.outdoor, c.release, c.duration), span) > limit:
+    if exceeds(course(c.volume, c.volume * high, c.outdoor, c.release, c.duration), span, limit):
         return math.inf
     for _ in range(24):
         middle = 0.5 * (low + high)
         tried = course(c.volume, c.volume * middle, c.outdoor, c.release, c.duration)
-        if worst(tried, span) <= limit:
-            high = middle
-        else:
+        if exceeds(tried, span, limit):
             low = middle
+        else:
+            high = middle
     return high
 
 

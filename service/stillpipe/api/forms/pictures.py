@@ -23,8 +23,8 @@ WIDTH = 7.2
 """Width of a picture [in]."""
 CHARACTER = 0.082
 """Width of a character of a label [in], on the large side."""
-TICKS = 6
-"""Most intervals between the ticks of an axis."""
+TICKS = 5
+"""Most intervals between the numbers of an axis, which have no marks: those take long to draw."""
 FROZEN: JSON = {"color": ICE, "linewidth": 2.2}
 BONDED: JSON = {"color": INK, "linewidth": 1.2}
 ENOUGH: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (4, 3))}
@@ -79,6 +79,7 @@ def _kept(_picture: str, panels: int) -> tuple[Figure, list[Axes]]:
     every = list(figure.subplots(panels, 1, sharex=True, squeeze=False)[:, 0])
     for axes in every:
         axes.locator_params(nbins=TICKS)
+        axes.tick_params(length=0)
     return figure, every
 
 

@@ -37,6 +37,22 @@ def cancellable(flag: Flag) -> Iterator[None]:
         _flag.reset(token)
 
 
+@contextmanager
+def blamed(path: tuple[str, ...], change: str) -> Iterator[None]:
+    """Let work inside that is too costly name the member at ``path``, and what to ``change``.
+
+    Raises
+    ------
+    TooCostlyError
+        naming that member
+    """
+    try:
+        yield
+    except TooCostlyError as error:
+        detail = f"{change} takes more than {MOST:,} units of solver work"
+        raise TooCostlyError(Fault(path, detail)) from error
+
+
 class Work:
     """The work of one freeze point.
 
