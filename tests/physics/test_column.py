@@ -87,7 +87,7 @@ def test_order_of_convergence_in_time() -> None:
 def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> None:
     """Each halving of the cells, across and along, moves closure less than the one before.
 
-    Or by less than 0.2 %. A solution needs twice the rings of water to come where halving pays:
+    Or by less than 0.25 %. A solution needs twice the rings of water to come where halving pays:
     most of its ice forms within a few kelvin below the freezing point, where conductivity rises
     fourfold. Measured for sea water, 4 to 64 rings: -0.51, -0.46, -0.19, -0.05 %; the end of its
     freezing curve at -22.9 C, along the pipe and Newton's tolerance weigh less than 0.03 %.
@@ -101,7 +101,7 @@ def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> 
         time = freeze.closure_only(named.case, grid, Work(10**12))
         assert time is not None
         times.append(time)
-    noise = 0.002 * times[-1]
+    noise = 0.0025 * times[-1]
     assert abs(times[2] - times[1]) < max(0.7 * abs(times[1] - times[0]), noise)
 
 
