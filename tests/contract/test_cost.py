@@ -8,7 +8,7 @@ from contract import costs, extremes
 from stillpipe.api.inputs import schemas
 from stillpipe.api.registry import ENDPOINTS
 from stillpipe.model import declare
-from stillpipe.physics import work
+from stillpipe.physics.column import work
 
 DRAWN = 40
 """Bodies that are drawn for each endpoint beyond those that are tried in any case."""

@@ -17,7 +17,7 @@ from stillpipe.estimates import plug_time
 from stillpipe.estimates.plug_time import PlugTimeFigures
 from stillpipe.model.figures import Answer
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import work
+from stillpipe.physics.column import work
 from stillpipe.server import app
 
 BUSY = os.environ.get("STILLPIPE_STAND_IN") == "busy"

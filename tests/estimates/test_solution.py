@@ -39,7 +39,7 @@ from stillpipe.model.requests import (
     SpacingRequest,
 )
 from stillpipe.model.site import Place, PlaceKind, Room
-from stillpipe.physics import work
+from stillpipe.physics.column import work
 from stillpipe.tables import pipes
 from stillpipe.uncertainty.scenarios import FAST
 

@@ -13,7 +13,7 @@ from reference.cases_2d import CASES, Named, of
 from stillpipe.physics import freeze, media
 from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Column
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 from stillpipe.tables import pipes
 
 SOME = [n for n in CASES if n.name.split()[0] in {"ASTM", "insulated", "sea", "glycol"}][::2]
@@ -87,15 +87,21 @@ def test_order_of_convergence_in_time() -> None:
 def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> None:
     """Each halving of the cells, across and along, moves closure less than the one before.
 
-    Or by less than 0.5 %, where the step and Newton's tolerance weigh as much as the cells.
+    Or by less than 0.25 %. A solution needs twice the rings of water to come where halving pays:
+    most of its ice forms within a few kelvin below the freezing point, where conductivity rises
+    fourfold. Measured for sea water, 4 to 64 rings: -0.51, -0.46, -0.19, -0.05 %; the end of its
+    freezing curve at -22.9 C, along the pipe and Newton's tolerance weigh less than 0.03 %.
     """
+    rings = 4 if named.case.plug_ice_fraction == 1.0 else 8
     times = []
     for n in (1, 2, 4):
-        grid = freeze.Grid(axial=3 * n, radial=4 * n, eta=0.002, stretch=1.35 ** (1.0 / n))
+        grid = freeze.Grid(
+            axial=3 * n, radial=rings * n, eta=0.002, stretch=1.35 ** (1.0 / n), tolerance=0.1
+        )
         time = freeze.closure_only(named.case, grid, Work(10**12))
         assert time is not None
         times.append(time)
-    noise = 0.005 * times[-1]
+    noise = 0.0025 * times[-1]
     assert abs(times[2] - times[1]) < max(0.7 * abs(times[1] - times[0]), noise)
 
 

@@ -9,7 +9,8 @@ import pytest
 
 from reference.cases_2d import CASES, Named, of
 from stillpipe.errors import CancelledError, TooCostlyError
-from stillpipe.physics import freeze, work
+from stillpipe.physics import freeze
+from stillpipe.physics.column import work
 from stillpipe.tables import pipes
 
 HALF_INCH = next(n.case for n in CASES if n.name == "ASTM B88 1/2 L 20 C")

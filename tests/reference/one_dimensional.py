@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stillpipe.physics import constants, freeze, media
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 
 TM = 273.15
 SUBCOOLING = TM - constants.DRY_ICE

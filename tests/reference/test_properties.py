@@ -5,7 +5,7 @@ import pytest
 from CoolProp import CoolProp
 from iapws import IAPWS95, _iapws
 
-from stillpipe.physics import convection, media, residual, solutions
+from stillpipe.physics import media, residual, solutions
 
 ATM = 0.101325
 """1 atm [MPa]."""
@@ -78,15 +78,15 @@ def test_water_follows_iapws(celsius: float) -> None:
     """Density 0.01 %, viscosity 3 %, conductivity 1 % (IAPWS-95, R12-08, R15-11)."""
     T = ZERO_C + celsius
     water = IAPWS95(T=T, P=ATM)
-    assert convection.water_density(T) == pytest.approx(water.rho, rel=1e-4)
-    assert convection.water_viscosity(T) == pytest.approx(water.mu, rel=0.03)
+    assert media.water_density(T) == pytest.approx(water.rho, rel=1e-4)
+    assert media.water_viscosity(T) == pytest.approx(water.mu, rel=0.03)
     assert media.water_conductivity(T) == pytest.approx(water.k, rel=0.01)
 
 
 def test_waters_density_is_greatest_near_4_c() -> None:
     """The density maximum lies at 3.98 C (Kell 1975), within 0.05 K."""
     t = np.linspace(0.0, 10.0, 1001)
-    top = t[np.argmax(convection.water_density(ZERO_C + t))]
+    top = t[np.argmax(media.water_density(ZERO_C + t))]
     assert top == pytest.approx(3.98, abs=0.05)
 
 
@@ -232,8 +232,8 @@ def test_solution_heat_above_freezing_is_coolprops(key: str) -> None:
 def test_convection_is_molecular_in_cold_or_narrow_water() -> None:
     """No circulation at the freezing point or in a capillary; more when wider, or warmer."""
     T = np.array([ZERO_C, ZERO_C + 20.0, ZERO_C + 35.0])
-    narrow = convection.enhancement(T, ZERO_C, 0.001, 0.05, False, 1.0)
-    wide = convection.enhancement(T, ZERO_C, 0.1, 0.05, False, 1.0)
+    narrow = media.enhancement(T, ZERO_C, 0.001, 0.05, False, 1.0)
+    wide = media.enhancement(T, ZERO_C, 0.1, 0.05, False, 1.0)
     np.testing.assert_allclose(narrow, 1.0, atol=0.005)
     assert wide[0] == pytest.approx(1.0)
     assert 1.0 < wide[1] < wide[2]
@@ -244,5 +244,5 @@ def test_rayleigh_number_of_warm_water() -> None:
     warm, mean = IAPWS95(T=303.15, P=ATM), IAPWS95(T=288.15, P=ATM)
     spread = (999.972 - warm.rho) / 1000.0  # from the density maximum (Kell 1975)
     expected = 9.80665 * spread * 0.02**3 / (mean.mu / 1000.0 * 1.38e-7)
-    ours = convection.rayleigh(np.array([303.15]), ZERO_C, 0.02)[0]
+    ours = media.rayleigh(np.array([303.15]), ZERO_C, 0.02)[0]
     assert ours == pytest.approx(expected, rel=0.10)

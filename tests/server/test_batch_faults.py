@@ -17,7 +17,7 @@ from flask.testing import FlaskClient
 
 from stillpipe.api import limits
 from stillpipe.api.answers import ANSWERS
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 from stillpipe.server.batch import batch, endings, pool
 from stillpipe.server.batch.endings import Connection, Shutdown
 from stillpipe.server.batch.spool import Spool, Store

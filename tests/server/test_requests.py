@@ -11,7 +11,7 @@ from werkzeug.test import TestResponse
 from stillpipe.api import limits
 from stillpipe.api.answers import ANSWERS
 from stillpipe.errors import CancelledError, Fault, SolverError, TooCostlyError
-from stillpipe.physics import work
+from stillpipe.physics.column import work
 from stillpipe.server.app import create_app
 
 

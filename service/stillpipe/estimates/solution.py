@@ -11,7 +11,8 @@ from functools import cached_property
 
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
-from stillpipe.physics import constants, film, freeze, media, residual, solutions, work
+from stillpipe.physics import constants, film, freeze, media, residual, solutions
+from stillpipe.physics.column import work
 from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 
 __all__ = [
     "COARSE",
@@ -316,8 +316,8 @@ class FreezeRun:
             survival = None if event is None else event - begun
 
         def thaw() -> float | None:
-            rule = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
-            event = self._unfed(_copy(state), rule)
+            melting = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
+            event = self._unfed(_copy(state), melting)
             return None if event is None else event - begun
 
         return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics import convection, media, tabulated
+from stillpipe.physics import media, tabulated
 from stillpipe.physics.constants import ZERO_C
 
 Array = NDArray[np.float64]
@@ -116,7 +116,7 @@ def medium(
     h = step * np.arange(int(H[-1] / step))
     temperature = np.interp(h, H, T)
     solid = np.interp(h, H, ice)
-    factor = convection.enhancement(temperature, start, bore, jacket, vertical, strength)
+    factor = media.enhancement(temperature, start, bore, jacket, vertical, strength)
     conductivity = solid * np.asarray(media.ice_conductivity(np.minimum(temperature, ZERO_C)))
     conductivity = conductivity + (1.0 - solid) * factor * k_liquid
     bond = float(T[int(np.argmax(ice < plug_solid))])

@@ -10,8 +10,8 @@ from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import media
 from stillpipe.physics.column import march, mesh, step
 from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import DRY_ICE
-from stillpipe.physics.work import Work
 
 
 @dataclass(frozen=True, kw_only=True)

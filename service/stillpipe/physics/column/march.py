@@ -218,7 +218,7 @@ def advance(
     """Advance ``x`` in place to its event or ``rule.end``; return why, and the event's time [s].
 
     ``step.FULL`` where the record has no room left: give it more and go on. ``counts`` and
-    ``flag`` as in :class:`stillpipe.physics.work.Work`.
+    ``flag`` as in :class:`stillpipe.physics.column.work.Work`.
     """
     s = step.scratch(x.H.shape[0], x.H.shape[1])
     step.look_up(x.H, m, s)

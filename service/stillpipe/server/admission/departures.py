@@ -13,7 +13,7 @@ from contextlib import contextmanager
 
 import numpy as np
 
-from stillpipe.physics.work import Flag
+from stillpipe.physics.column.work import Flag
 
 GONE = select.POLLRDHUP | select.POLLHUP | select.POLLERR
 

@@ -14,7 +14,7 @@ from flask import current_app, g, request
 
 from stillpipe.api.problems import RequestError
 from stillpipe.errors import CancelledError, Fault
-from stillpipe.physics import work
+from stillpipe.physics.column import work
 from stillpipe.server import settings
 from stillpipe.server.admission import departures
 from stillpipe.server.admission.departures import Caller

@@ -21,7 +21,7 @@ from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
 from stillpipe.errors import CancelledError, StillpipeError
 from stillpipe.model.figures import Effort
-from stillpipe.physics.work import Work
+from stillpipe.physics.column.work import Work
 from stillpipe.server.batch import json_array, pool, tabular
 from stillpipe.server.batch.endings import ClientLeftError, Connection, shutdown
 from stillpipe.server.batch.spool import Spool, StorageError

@@ -17,7 +17,7 @@ from typing import Generic, TypeVar
 
 import numpy as np
 
-from stillpipe.physics.work import Flag, cancellable
+from stillpipe.physics.column.work import Flag, cancellable
 
 A = TypeVar("A")
 B = TypeVar("B")
