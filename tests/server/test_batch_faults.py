@@ -4,11 +4,13 @@ import csv
 import errno
 import io
 import json
+import logging
 import os
 import signal
 import socket
 import tempfile
 import time
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +20,10 @@ from flask.testing import FlaskClient
 from stillpipe.api import limits
 from stillpipe.api.answers import ANSWERS
 from stillpipe.physics.work import Work
-from stillpipe.server.batch import batch, endings, pool
-from stillpipe.server.batch.endings import Connection, Shutdown
+from stillpipe.server.admission import departures
+from stillpipe.server.admission.departures import Caller
+from stillpipe.server.batch import batch, pool, tabular
+from stillpipe.server.batch.endings import Shutdown
 from stillpipe.server.batch.spool import Spool, Store
 
 EXAMPLES = Path(__file__).parents[2] / "openapi" / "examples"
@@ -299,19 +303,43 @@ def test_a_service_that_ends_answers_what_it_has_and_says_what_it_has_not(
 
 def test_a_client_that_left_is_noticed_with_unread_data_before_its_end() -> None:
     ours, theirs = socket.socketpair()
-    connection = Connection(ours)
-    theirs.sendall(b"more")
-    assert not connection.left()
-    theirs.close()
-    assert connection.left()
+    with departures.watched(ours) as caller:
+        theirs.sendall(b"more")
+        assert not caller.left
+        theirs.close()
+        assert caller.called.wait(60.0)
+        assert caller.left
     ours.close()
 
 
 def test_a_client_that_takes_nothing_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(endings, "PATIENCE", 1)
+    monkeypatch.setattr(departures, "PATIENCE", 1)
     ours, theirs = socket.socketpair()
-    assert not Connection(ours).left()
-    with pytest.raises(OSError, match="unavailable"):
+    with departures.watched(ours), pytest.raises(OSError, match="unavailable"):
         ours.sendall(b"x" * 2**24)
     ours.close()
     theirs.close()
+
+
+def test_a_table_whose_client_has_left_is_no_fault_of_the_service(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """It ends with a problem that nobody reads, is counted, and gives its place back."""
+    monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
+
+    caller, real = Caller(), tabular.items
+
+    def leaving(*given: Any) -> Any:
+        caller.leave()
+        return real(*given)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(departures, "watched", lambda _: nullcontext(caller))
+        patched.setattr(tabular, "items", leaving)
+        reply = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
+    assert (reply.status_code, reply.content_type) == (503, "application/problem+json")
+    assert reply.json is not None
+    assert reply.json["type"] == "/v1/problems/busy"
+    assert caplog.records == []
+    again = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
+    assert outcomes("text/csv", again.get_data()) == ["200"] * 3
