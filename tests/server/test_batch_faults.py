@@ -11,6 +11,7 @@ import socket
 import tempfile
 import time
 from contextlib import nullcontext
+from multiprocessing import connection
 from pathlib import Path
 from typing import Any
 
@@ -219,6 +220,29 @@ def test_an_item_that_kills_its_worker_costs_no_other_its_answer() -> None:
     chunks = iter([[0, 1], [2, 3, 4], [5], [6, 7]])
     found = list(pool.ordered(pool.Task(), _die_at_two, chunks, lambda c: [-x for x in c]))
     assert found == [0, 1, -2, 3, 4, 5, 6, 7]
+
+
+def _die_in_its_answer(chunk: list[str]) -> list[str]:
+    """Once, end with half of the answer written, and so with the lock of all answers held."""
+    mark = Path(chunk[0])
+    if mark.name == "killed" and not mark.exists():
+        mark.touch()
+
+        def half(self: Any, data: Any, _write: Any = None) -> None:
+            os.write(self.fileno(), bytes(data[: len(data) // 2]))
+            os.kill(os.getpid(), signal.SIGKILL)
+
+        connection.Connection._send = half  # type: ignore[attr-defined]
+    return chunk
+
+
+def test_a_process_killed_in_its_answer_costs_no_item_its_own(tmp_path: Path) -> None:
+    """The others wait for a lock that nobody gives back; they are replaced."""
+    names = [str(tmp_path / name) for name in ("a", "b", "killed", "c", "d", "e", "f", "g")]
+    chunks = iter([[n] for n in names])
+    found = list(pool.ordered(pool.Task(), _die_in_its_answer, chunks, lambda _: ["lost"]))
+    assert found == names
+    assert Path(names[2]).exists()
 
 
 def _until_cancelled(chunk: list[int]) -> list[int]:
