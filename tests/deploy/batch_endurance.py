@@ -172,17 +172,8 @@ class State:
     descriptors: int
     processes: int
     files: frozenset[str]
-    """In the service's folder of metrics and in its temporary folder, and semaphores that no
-    process has mapped; without the counts of workers that have ended, which are kept."""
-
-
-def semaphores() -> set[str]:
-    """Return the semaphores in shared memory that no process has mapped: those left behind."""
-    mapped = set()
-    for maps in Path("/proc").glob("[0-9]*/maps"):
-        with suppress(OSError):
-            mapped |= set(re.findall(r"/dev/shm/sem\.\S+", maps.read_text()))  # noqa: S108
-    return {str(p) for p in Path("/dev/shm").glob("sem.*")} - mapped  # noqa: S108
+    """In the service's folder of metrics and in its temporary folder, without the counts of workers
+    that have ended, which are kept."""
 
 
 class Subject:
@@ -216,7 +207,7 @@ class Subject:
         kept = re.compile(rf"{metrics}/(?:counter|histogram)_(\d+)\.db")
         ended = {f for f in found if (m := kept.fullmatch(f)) and m[1] not in alive}
         self.ended = {re.sub(r"\D*(\d+)\.db", r"\1", Path(f).name) for f in ended}
-        return (found - ended) | semaphores()
+        return found - ended
 
     def pool(self) -> list[psutil.Process]:
         """Return the processes that compute items: those below the fork servers."""

@@ -4,11 +4,14 @@ import csv
 import errno
 import io
 import json
+import logging
 import os
 import signal
 import socket
 import tempfile
 import time
+from contextlib import nullcontext
+from multiprocessing import connection
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +21,10 @@ from flask.testing import FlaskClient
 from stillpipe.api import limits
 from stillpipe.api.answers import ANSWERS
 from stillpipe.physics.column.work import Work
-from stillpipe.server.batch import batch, endings, pool
-from stillpipe.server.batch.endings import Connection, Shutdown
+from stillpipe.server.admission import departures
+from stillpipe.server.admission.departures import Caller
+from stillpipe.server.batch import batch, pool, tabular
+from stillpipe.server.batch.endings import Shutdown
 from stillpipe.server.batch.spool import Spool, Store
 
 EXAMPLES = Path(__file__).parents[2] / "openapi" / "examples"
@@ -217,6 +222,29 @@ def test_an_item_that_kills_its_worker_costs_no_other_its_answer() -> None:
     assert found == [0, 1, -2, 3, 4, 5, 6, 7]
 
 
+def _die_in_its_answer(chunk: list[str]) -> list[str]:
+    """Once, end with half of the answer written, and so with the lock of all answers held."""
+    mark = Path(chunk[0])
+    if mark.name == "killed" and not mark.exists():
+        mark.touch()
+
+        def half(self: Any, data: Any, _write: Any = None) -> None:
+            os.write(self.fileno(), bytes(data[: len(data) // 2]))
+            os.kill(os.getpid(), signal.SIGKILL)
+
+        connection.Connection._send = half  # type: ignore[attr-defined]
+    return chunk
+
+
+def test_a_process_killed_in_its_answer_costs_no_item_its_own(tmp_path: Path) -> None:
+    """The others wait for a lock that nobody gives back; they are replaced."""
+    names = [str(tmp_path / name) for name in ("a", "b", "killed", "c", "d", "e", "f", "g")]
+    chunks = iter([[n] for n in names])
+    found = list(pool.ordered(pool.Task(), _die_in_its_answer, chunks, lambda _: ["lost"]))
+    assert found == names
+    assert Path(names[2]).exists()
+
+
 def _until_cancelled(chunk: list[int]) -> list[int]:
     while Work().flag[0] == 0:
         time.sleep(0.01)
@@ -299,19 +327,43 @@ def test_a_service_that_ends_answers_what_it_has_and_says_what_it_has_not(
 
 def test_a_client_that_left_is_noticed_with_unread_data_before_its_end() -> None:
     ours, theirs = socket.socketpair()
-    connection = Connection(ours)
-    theirs.sendall(b"more")
-    assert not connection.left()
-    theirs.close()
-    assert connection.left()
+    with departures.watched(ours) as caller:
+        theirs.sendall(b"more")
+        assert not caller.left
+        theirs.close()
+        assert caller.called.wait(60.0)
+        assert caller.left
     ours.close()
 
 
 def test_a_client_that_takes_nothing_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(endings, "PATIENCE", 1)
+    monkeypatch.setattr(departures, "PATIENCE", 1)
     ours, theirs = socket.socketpair()
-    assert not Connection(ours).left()
-    with pytest.raises(OSError, match="unavailable"):
+    with departures.watched(ours), pytest.raises(OSError, match="unavailable"):
         ours.sendall(b"x" * 2**24)
     ours.close()
     theirs.close()
+
+
+def test_a_table_whose_client_has_left_is_no_fault_of_the_service(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """It ends with a problem that nobody reads, is counted, and gives its place back."""
+    monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
+
+    caller, real = Caller(), tabular.items
+
+    def leaving(*given: Any) -> Any:
+        caller.leave()
+        return real(*given)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(departures, "watched", lambda _: nullcontext(caller))
+        patched.setattr(tabular, "items", leaving)
+        reply = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
+    assert (reply.status_code, reply.content_type) == (503, "application/problem+json")
+    assert reply.json is not None
+    assert reply.json["type"] == "/v1/problems/busy"
+    assert caplog.records == []
+    again = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
+    assert outcomes("text/csv", again.get_data()) == ["200"] * 3

@@ -11,9 +11,8 @@ from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
 from stillpipe.api.registry import ENDPOINTS, HTML
 from stillpipe.server import bodies
-from stillpipe.server.admission import gate, shares
+from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch
-from stillpipe.server.batch.endings import Connection
 from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
@@ -73,10 +72,11 @@ def many() -> Response:
     stream = request.stream
     caller = g.get("caller") or shares.network(request.remote_addr or "")
     place = current_app.config["SHARES"].enter(caller)
-    client = Connection(request.environ.get("gunicorn.socket"))
-    call = batch.Call(stream, request.content_length, client)
+    call = batch.Call(stream, request.content_length)
     call.kept.callback(place.leave)
     try:
+        watched = departures.watched(request.environ.get("gunicorn.socket"))
+        call.client = call.kept.enter_context(watched)
         reply = Response(FORMS[request.mimetype](call))
     except BaseException:
         call.close()

@@ -7,6 +7,7 @@ side counts as gone: the two look alike until something is written.
 import os
 import select
 import socket
+import struct
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +16,8 @@ import numpy as np
 
 from stillpipe.physics.column.work import Flag
 
+PATIENCE = 60
+"""How long a caller may take nothing of a reply before the connection is closed [s]."""
 GONE = select.POLLRDHUP | select.POLLHUP | select.POLLERR
 
 
@@ -94,12 +97,15 @@ def _watch() -> _Watch:
 def watched(connection: socket.socket | None) -> Iterator[Caller]:
     """Give the caller at the other end of ``connection``, who is watched for as long as it lasts.
 
-    Without a connection, as in a test, the caller never leaves.
+    A caller who takes nothing of the reply for a minute is given up: sending then fails. Without a
+    connection, as in a test, the caller never leaves.
     """
     caller = Caller()
     if connection is None:
         yield caller
         return
+    limit = struct.pack("@ll", PATIENCE, 0)
+    connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, limit)
     watch, descriptor = _watch(), connection.fileno()
     watch.add(descriptor, caller)
     try:

@@ -19,11 +19,12 @@ from stillpipe.api import limits, problems, reading
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
-from stillpipe.errors import CancelledError, StillpipeError
+from stillpipe.errors import CancelledError, Fault, StillpipeError
 from stillpipe.model.figures import Effort
 from stillpipe.physics.column.work import Work
+from stillpipe.server.admission.departures import Caller
 from stillpipe.server.batch import json_array, pool, tabular
-from stillpipe.server.batch.endings import ClientLeftError, Connection, shutdown
+from stillpipe.server.batch.endings import ClientLeftError, shutdown
 from stillpipe.server.batch.spool import Spool, StorageError
 from stillpipe.server.observability import metrics
 
@@ -156,7 +157,7 @@ class Call:
     stream: IO[bytes]
     length: int | None = None
     """Length of the body where the client said it [bytes]."""
-    client: Connection = field(default_factory=lambda: Connection(None))
+    client: Caller = field(default_factory=Caller)
     kept: ExitStack = field(default_factory=ExitStack)
     counts: dict[str, int] = field(default_factory=lambda: {"succeeded": 0, "failed": 0})
 
@@ -178,7 +179,7 @@ class Call:
 
     def ends(self) -> bool:
         """Return whether no more of the body should be waited for."""
-        return self.client.left() or shutdown.due()
+        return self.client.left or shutdown.due()
 
     def answered(self, items: Iterable[bytes]) -> Generator[bytes, None, None]:
         """Yield every item's reply in order, and count them.
@@ -191,7 +192,7 @@ class Call:
         task = pool.Task()
 
         def look() -> None:
-            if self.client.left():
+            if self.client.left:
                 task.cancel()
                 raise ClientLeftError
             if shutdown.due():
@@ -317,7 +318,7 @@ def of_table(call: Call) -> Iterator[bytes]:
             for reply in replies:
                 answer.add(reply)
     except ClientLeftError as error:
-        raise CancelledError from error
+        raise CancelledError(Fault((), "the caller left before all rows were answered")) from error
     return _table(call, answer)
 
 

@@ -1,15 +1,10 @@
 """Why work ends before it is done: its client has left, or this process is told to end."""
 
 import errno
-import select
-import socket
-import struct
 import threading
 import time
 from collections.abc import Callable
 
-PATIENCE = 60
-"""How long a client may take nothing of a reply before it counts as gone [s]."""
 SPARE = 5.0
 """Left of the server's grace for saying what was not answered [s]."""
 
@@ -19,23 +14,6 @@ class ClientLeftError(BrokenPipeError):
 
     def __init__(self) -> None:
         super().__init__(errno.EPIPE, "the client has left")
-
-
-class Connection:
-    """The client's end of a request, where the server shows it."""
-
-    def __init__(self, client: socket.socket | None) -> None:
-        """Watch ``client``; a client that takes nothing of its reply is given up after a minute."""
-        self._poll: select.poll | None = None
-        if client is not None:
-            limit = struct.pack("@ll", PATIENCE, 0)
-            client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, limit)
-            self._poll = select.poll()
-            self._poll.register(client.fileno(), select.POLLRDHUP)
-
-    def left(self) -> bool:
-        """Return whether the client has closed its end, with or without unread data before it."""
-        return self._poll is not None and bool(self._poll.poll(0))
 
 
 class Shutdown:

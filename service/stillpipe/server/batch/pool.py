@@ -197,14 +197,20 @@ def _dead(pool: ProcessPoolExecutor) -> bool:
     """Return whether a process of ``pool`` has ended.
 
     The pool replaces all within moments, unless one died in the middle of its answer: then it
-    waits for the rest as long as the others live.
+    waits for the rest of that answer, and the others for the lock that was held.
     """
     return any(not process.is_alive() for process in _family(pool))
 
 
 def _kill(pool: ProcessPoolExecutor) -> None:
+    """End the processes of ``pool`` and what it reads their answers from, so that it breaks."""
     for process in _family(pool):
         process.kill()
+        process.join()
+    # this process holds the pipe's other end too, without which the reader meets the end
+    writer = getattr(getattr(pool, "_result_queue", None), "_writer", None)
+    if writer is not None and not writer.closed:
+        writer.close()
 
 
 def ordered(
