@@ -220,3 +220,36 @@ def test_a_flag_set_by_another_thread_ends_a_running_kernel() -> None:
     thread.join(60.0)
     assert not thread.is_alive()
     assert len(raised) == 1
+
+
+@pytest.mark.parametrize("wall", [0.0003, 0.02])
+@pytest.mark.parametrize("outer", [0.006, 0.12])
+@pytest.mark.parametrize("material", ["copper_c12200", "pvc"])
+def test_the_shortest_jacket_costs_a_twentieth_of_the_budget(
+    material: str, outer: float, wall: float
+) -> None:
+    """Slices of 1.7 mm do not hold the steps of a four hours' freeze down to parts of a second."""
+    pipe = replace(
+        pipes.catalogue()[0], outside_diameter=outer, wall=min(wall, 0.3 * outer), material=material
+    )
+    for conductance in (50.0, 400.0):
+        case = of(pipe, 38.0, room=40.0, jacket=0.02, conductance=conductance)
+        run = freeze.FreezeRun(case, needed_length=case.bore)
+        assert run.work.taken < 0.05 * work.MOST
+        if run.ready is not None:
+            assert run.stop(run.last, 0.0).thaw
+            assert run.work.taken < 0.1 * work.MOST
+
+
+def test_steps_beyond_the_axial_limit_leave_the_answer() -> None:
+    """A short jacket on a wide steel pipe: closure, ready and heat as with every step inside it."""
+    pipe = replace(pipes.catalogue()[0], outside_diameter=0.08, wall=0.004, material="carbon_steel")
+    case = of(pipe, 15.0, jacket=0.03, conductance=200.0)
+    inside = freeze.FreezeRun(
+        case, needed_length=case.bore, grid=replace(freeze.PRODUCTION, least=0.0)
+    )
+    beyond = freeze.FreezeRun(case, needed_length=case.bore)
+    assert beyond.work.taken < 0.9 * inside.work.taken
+    assert beyond.closure == pytest.approx(inside.closure, rel=0.001)
+    assert beyond.ready == pytest.approx(inside.ready, rel=0.001)
+    assert beyond.last.heat_jacket == pytest.approx(inside.last.heat_jacket, rel=0.002)

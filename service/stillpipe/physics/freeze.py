@@ -120,7 +120,7 @@ def _record(rows: int, shape: tuple[int, int]) -> march.Record:
 
 NOTHING = _record(0, (1, 1))
 """A record that keeps nothing."""
-STRETCH = 600.0
+STRETCH = 1200.0
 """A freeze is fed on beyond ready in stretches of this length [s]."""
 ROWS = 512
 """Rows of history that a run has room for before it asks for more."""

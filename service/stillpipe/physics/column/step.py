@@ -156,33 +156,38 @@ def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
     """Take the step's change through (1 - dt Lz) along every ring, which makes it stable.
 
     Slopes are secants from the old to the provisional state, so that plateaus stay. What a ring
-    holds in all, and a steady state, are unchanged.
+    holds in all, and a steady state, are unchanged. The slopes of A(H) must be looked up again.
     """
     nr, nz = H.shape
+    last = nz - 1
+    slope, change, share, moved = s.S, s.alpha, s.beta, s.rhs
+    for i in range(nr):
+        a, S, A, h, hn, rise = s.a[i], slope[i], s.A[i], H[i], s.Hn[i], moved[i]
+        for j in range(nz):
+            d = h[j] - hn[j]
+            secant = (a[j] + S[j] * h[j] - A[j]) / (d if abs(d) > 1.0 else 1.0)
+            S[j] = secant if abs(d) > 1.0 else S[j]
+            rise[j] = S[j] * d
     for j in range(nz):
         low, high = dt * g.before[j], dt * g.after[j]
         for i in range(nr):
-            d = H[i, j] - s.Hn[i, j]
-            slope = s.S[i, j]
-            if abs(d) > 1.0:
-                slope = (s.a[i, j] + slope * H[i, j] - s.A[i, j]) / d
-            c, e = slope * low, slope * high
-            back = s.beta[i, j - 1] if j > 0 else 0.0
-            ahead = s.alpha[i, j - 1] if j > 0 else 0.0
+            c, e = slope[i, j] * low, slope[i, j] * high
+            back = share[i, j - 1] if j > 0 else 0.0
+            ahead = change[i, j - 1] if j > 0 else 0.0
             v = 1.0 / (1.0 + c + e - c * back)
-            s.beta[i, j] = e * v
-            s.alpha[i, j] = (slope * d + c * ahead) * v
-    for j in range(nz - 2, -1, -1):
+            share[i, j] = e * v
+            change[i, j] = (moved[i, j] + c * ahead) * v
+    for j in range(last - 1, -1, -1):
         for i in range(nr):
-            s.alpha[i, j] += s.beta[i, j] * s.alpha[i, j + 1]
+            change[i, j] += share[i, j] * change[i, j + 1]
+    before, after = g.before[1:last], g.after[1:last]
     for i in range(nr):
-        change = s.alpha[i]
-        H[i, 0] += dt * g.after[0] * (change[1] - change[0])
-        for j in range(1, nz - 1):
-            H[i, j] += dt * (
-                g.after[j] * (change[j + 1] - change[j]) - g.before[j] * (change[j] - change[j - 1])
-            )
-        H[i, nz - 1] -= dt * g.before[nz - 1] * (change[nz - 1] - change[nz - 2])
+        h, d = H[i], change[i]
+        h[0] += dt * g.after[0] * (d[1] - d[0])
+        h[last] -= dt * g.before[last] * (d[last] - d[last - 1])
+        middle, left, here, right = h[1:last], d[: last - 1], d[1:last], d[2:]
+        for j in range(last - 1):
+            middle[j] += dt * (after[j] * (right[j] - here[j]) - before[j] * (here[j] - left[j]))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
