@@ -274,7 +274,8 @@ class FreezeRun:
 
     def history(self, until: float | None = None) -> History:
         """Return the freeze up to ``until`` [s], or to the end of the first feeding."""
-        until = self._turn if until is None else until
+        if until is None:
+            return self._first_history
         self._feed_on(until)
         rows = self._record.history[: self._record.filled[0]]
         table = rows[: int(np.searchsorted(rows[:, 0], until, side="right"))].T.copy()
@@ -286,6 +287,11 @@ class FreezeRun:
             time=table[0], plug_length=table[1], bonded_length=table[2], heat_jacket=table[3],
             heat_ambient=table[4], wall_temperature=table[5], liquid_fraction=table[6],
         )  # fmt: skip
+
+    @cached_property
+    def _first_history(self) -> History:
+        """The freeze up to the end of the first feeding."""
+        return self.history(self._turn)
 
     def stop(self, moment: Moment, lost_length: float) -> Stop:
         """Return what comes when the coolant stops at ``moment``.

@@ -11,6 +11,7 @@ between the freezing point and the local temperature, so that the maximum of wat
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -159,13 +160,20 @@ class Medium:
 
     def tables(self, plug: float) -> Tables:
         """Return the medium as the solver takes it, ``plug`` being a plug's ice fraction [-]."""
-        pieces, transform = _pieces(
-            self.h0, self.inv, self.kirchhoff, self.temperature, self.conductivity, self.solid
-        )
-        return Tables(
-            pieces, self.h0, self.inv, transform, float(self.temperature[0]), TRANSFORM_INV,
-            self.freezing, self.ice_k, self.liquid_k, plug, self.closing(plug),
-        )  # fmt: skip
+        if plug not in self._made:
+            pieces, transform = _pieces(
+                self.h0, self.inv, self.kirchhoff, self.temperature, self.conductivity, self.solid
+            )
+            self._made[plug] = Tables(
+                pieces, self.h0, self.inv, transform, float(self.temperature[0]), TRANSFORM_INV,
+                self.freezing, self.ice_k, self.liquid_k, plug, self.closing(plug),
+            )  # fmt: skip
+        return self._made[plug]
+
+    @cached_property
+    def _made(self) -> dict[float, Tables]:
+        """The tables that were made, by a plug's ice fraction [-]; cases share a medium."""
+        return {}
 
 
 @njit(nogil=True, cache=True)
