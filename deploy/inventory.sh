@@ -12,7 +12,7 @@ python3 -m venv "$work"
 python="$work/bin/python"
 "$python" -m pip install --quiet --require-hashes --requirement deploy/requirements.txt
 mkdir "$work/source"
-cp -r pyproject.toml README.md service "$work/source"
+cp -r pyproject.toml README.md service openapi "$work/source"
 "$python" -m pip install --quiet --no-deps --no-build-isolation "$work/source"
 "$python" -m pip uninstall --quiet --yes setuptools pip
 version="$("$python" -c 'import stillpipe; print(stillpipe.__version__)')"
