@@ -16,14 +16,6 @@ from stillpipe.physics import freeze
 
 BOUND = 0.01
 """Largest relative error of a closure time that is allowed."""
-SOLUTIONS = 0.012
-"""The same of sea water and glycol, whose mush six rings resolve less well: up to 1.16 %."""
-
-
-def bound(named: Named) -> float:
-    """Return the largest relative error that is allowed."""
-    return BOUND if named.case.plug_ice_fraction == 1.0 else SOLUTIONS
-
 
 with make_library_2d.TABLE.open(newline="") as file:
     LIBRARY = {row["case"]: row for row in csv.DictReader(file)}
@@ -49,7 +41,7 @@ def test_closure_is_that_of_a_fine_explicit_solution(
     best, moved = explicit_2d.converged(named.case, 1.4 * closure)
     assert abs(moved) < BOUND, "the reference itself must be converged"
     errors[named.name] = closure / best - 1.0
-    assert closure == pytest.approx(best, rel=bound(named))
+    assert closure == pytest.approx(best, rel=BOUND)
 
 
 def test_the_stated_figures_are_the_measured_ones(errors: dict[str, float]) -> None:
@@ -64,7 +56,7 @@ def test_the_stated_figures_are_the_measured_ones(errors: dict[str, float]) -> N
 def test_closure_is_that_of_a_general_library(named: Named) -> None:
     """FiPy on two meshes, extrapolated; the table is made by ``make_library_2d``."""
     row = LIBRARY[named.name]
-    assert _closure(named) == pytest.approx(float(row["extrapolated_s"]), rel=bound(named))
+    assert _closure(named) == pytest.approx(float(row["extrapolated_s"]), rel=BOUND)
 
 
 @pytest.mark.filterwarnings("ignore")
