@@ -20,7 +20,6 @@ part() {
         python tests/reference/make_library_2d.py
         python tests/reference/make_sweep.py
         python tests/reference/make_held_2d.py
-        python tests/reference/make_held_2d.py
         git diff --stat -- service/stillpipe/tables tests/reference
         ;;
     verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
