@@ -63,10 +63,10 @@ def unlisted(older: Path, newer: Path) -> list[str]:
     assert found.returncode == 0, found.stderr
     report = json.loads(found.stdout)
     before, after = (number(report["infoVersions"][end]) for end in ("base", "revision"))
-    rise = {"none": 0, "patch": 3, "minor": 2, "major": 2 if after < STABLE else 1}[report["bump"]]
+    rise = {"none": 0, "patch": 3, "minor": 2, "major": 2 if after < STABLE else 1}[report.get("bump", "none")]
     faults = []
     if after[:rise] <= before[:rise] and rise:
-        faults.append(f"the version must rise above {older.stem}: {report['bump']} changes")
+        faults.append(f"the version must rise above {older.stem}: {report.get('bump')} changes")
     told = section(before, after if newer in RELEASES else UNLIMITED)
     for change in report["changes"]:
         for verdict in change["verdicts"]:
@@ -111,6 +111,7 @@ def without_a_unit(tree: Tree) -> None:
 
 
 def with_the_old_version(tree: Tree) -> None:
+    without_ready(tree)
     tree["info"]["version"] = LAST.stem
 
 
