@@ -105,9 +105,11 @@ class Now:
         return found
 
     def held(self, point: Any) -> None:
-        found = self.solution.Solution(point, 3600.0).held()
-        if found is not None:
-            assert found.thaw is None or found.thaw > 0.0
+        solution = self.solution.Solution(point, 3600.0)
+        run = solution.run()
+        if run.ready is not None:
+            stopped = run.stop(run.fed_to(run.ready + 3600.0), solution.yield_length())
+            assert stopped.thaw is None or stopped.thaw > 0.0
 
 
 def spent(work: Callable[[], object]) -> float:
