@@ -63,10 +63,11 @@ def unlisted(older: Path, newer: Path) -> list[str]:
     assert found.returncode == 0, found.stderr
     report = json.loads(found.stdout)
     before, after = (number(report["infoVersions"][end]) for end in ("base", "revision"))
-    rise = {"none": 0, "patch": 3, "minor": 2, "major": 2 if after < STABLE else 1}[report.get("bump", "none")]
+    bump = report.get("bump", "none")
+    rise = {"none": 0, "patch": 3, "minor": 2, "major": 2 if after < STABLE else 1}[bump]
     faults = []
     if after[:rise] <= before[:rise] and rise:
-        faults.append(f"the version must rise above {older.stem}: {report.get('bump')} changes")
+        faults.append(f"the version must rise above {older.stem}: {bump} changes")
     told = section(before, after if newer in RELEASES else UNLIMITED)
     for change in report["changes"]:
         for verdict in change["verdicts"]:
