@@ -1,7 +1,9 @@
 """gunicorn settings; every knob is an environment variable with a default that works."""
 
 import atexit
+import multiprocessing
 import os
+import pathlib
 import shutil
 import signal
 import sys
@@ -59,6 +61,8 @@ def post_fork(_server: object, worker: object) -> None:
     folder = f"{scratch}/{worker.pid}"
     os.makedirs(folder, mode=0o700)
     tempfile.tempdir = os.environ["TMPDIR"] = folder
+    # so that the semaphores of its batches' processes are known by their names
+    multiprocessing.current_process()._config["semprefix"] = f"/stillpipe-{worker.pid}"
 
 
 def post_worker_init(worker: object) -> None:
@@ -74,3 +78,5 @@ def child_exit(_server: object, worker: object) -> None:
 
     multiprocess.mark_process_dead(worker.pid)
     shutil.rmtree(f"{scratch}/{worker.pid}", ignore_errors=True)
+    for left in pathlib.Path("/dev/shm").glob(f"sem.stillpipe-{worker.pid}-*"):  # noqa: S108
+        left.unlink(missing_ok=True)

@@ -206,6 +206,8 @@ class Subject:
         found = {str(p) for folder in (metrics, self.scratch) for p in folder.rglob("*")}
         kept = re.compile(rf"{metrics}/(?:counter|histogram)_(\d+)\.db")
         ended = {f for f in found if (m := kept.fullmatch(f)) and m[1] not in alive}
+        semaphores = Path("/dev/shm").glob("sem.stillpipe-*")  # noqa: S108
+        found |= {str(p) for p in semaphores if p.name.split("-")[1] not in alive}
         self.ended = {re.sub(r"\D*(\d+)\.db", r"\1", Path(f).name) for f in ended}
         return found - ended
 
