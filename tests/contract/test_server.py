@@ -2,6 +2,7 @@
 
 import http.client
 import json
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -100,8 +101,17 @@ def test_a_client_that_leaves_stops_the_work(address: str) -> None:
     _send(connection, b"\n".join(lines) + b"\n")
     _send(connection, b"")
     reply = connection.getresponse()
-    reply.readline()
+    left = threading.Event()
+
+    def read() -> None:
+        while not left.is_set():
+            reply.readline()
+
+    reader = threading.Thread(target=read)
+    reader.start()
     until(lambda: _busy(address), "the workers are at work")
+    left.set()
+    reader.join()
     reply.close()
     connection.close()
     until(lambda: not _busy(address), "the batch ends after its client has gone")

@@ -43,6 +43,10 @@ def after(callers: Callers, share: float) -> None:
 TOTAL = int(os.environ.get("STILLPIPE_TEST_REQUESTS", "20000"))
 
 
+OVERLOAD = 1200
+"""Whole jobs of the overload: so many that the waits after a refusal count for little."""
+
+
 def kill_one(stack: Stack) -> None:
     """Kill a worker; one that is gone before the signal comes is none."""
 
@@ -121,9 +125,9 @@ def test_overload_is_answered_503_with_retry_after_and_no_collapse(tmp_path: Pat
     rates, tallies = [], []
     with Stack(tmp_path, most=4) as stack:
         for connections in (8, 160):
-            callers = Callers(stack.outer, distinct(200, str(connections)), 200, connections)
-            tally, seconds = ask(callers)
-            rates.append(200 / seconds)
+            questions = distinct(OVERLOAD, str(connections))
+            tally, seconds = ask(Callers(stack.outer, questions, OVERLOAD, connections))
+            rates.append(OVERLOAD / seconds)
             tallies.append(tally)
         assert requests.get(f"{stack.address}/v1/meta", timeout=600).status_code == 200
     print(f"\nwhole jobs a second: {rates[0]:.1f} at capacity, {rates[1]:.1f} overloaded")
@@ -131,6 +135,6 @@ def test_overload_is_answered_503_with_retry_after_and_no_collapse(tmp_path: Pat
     assert not tallies[0].refused
     assert set(tallies[1].refused) == {"503 busy"}
     for tally in tallies:
-        assert (tally.answered, tally.wrong, dict(tally.lost)) == (200, [], {})
+        assert (tally.answered, tally.wrong, dict(tally.lost)) == (OVERLOAD, [], {})
         assert tally.without_retry_after == 0
     assert rates[1] > 0.5 * rates[0], "a collapse"

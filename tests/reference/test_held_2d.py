@@ -19,7 +19,7 @@ with make_held_2d.TABLE.open(newline="") as file:
     TABLE = {(row["case"], row["figure"]): row for row in csv.DictReader(file)}
 
 BOUNDS = {
-    "closure": 0.01, "ready": 0.025, "survival_at_closure": 0.12, "survival": 0.11, "thaw": 0.015,
+    "closure": 0.01, "ready": 0.025, "survival_at_closure": 0.14, "survival": 0.11, "thaw": 0.015,
     "heat": 0.027, "plug_length": 0.19,
 }  # fmt: skip
 """Largest relative deviation of each figure."""
