@@ -133,7 +133,7 @@ def test_closing_a_batch_drops_what_has_not_begun() -> None:
             taken.append(i)
             yield [i]
 
-    answers = pool.ordered(pool.Task(), _slow, source(), lambda c: c)
+    answers = pool.ordered(pool.Task(), _slow, source(), lambda _: [-1])
     assert [next(answers), next(answers)] == [0, 1]
     answers.close()
     assert len(taken) <= pool.AHEAD * pool.processes() + 2

@@ -210,6 +210,11 @@ def test_blank_lines_without_end_are_not_read(
     assert last["summary"]["problem"]["status"] == 413
 
 
+def _lost(chunk: list[int]) -> list[int]:
+    """Answer what no process can: never the answer of one that could."""
+    return [-1 - item for item in chunk]
+
+
 def _die_at_two(chunk: list[int]) -> list[int]:
     if 2 in chunk:
         os.kill(os.getpid(), signal.SIGKILL)
@@ -218,8 +223,8 @@ def _die_at_two(chunk: list[int]) -> list[int]:
 
 def test_an_item_that_kills_its_worker_costs_no_other_its_answer() -> None:
     chunks = iter([[0, 1], [2, 3, 4], [5], [6, 7]])
-    found = list(pool.ordered(pool.Task(), _die_at_two, chunks, lambda c: [-x for x in c]))
-    assert found == [0, 1, -2, 3, 4, 5, 6, 7]
+    found = list(pool.ordered(pool.Task(), _die_at_two, chunks, _lost))
+    assert found == [0, 1, -3, 3, 4, 5, 6, 7]
 
 
 def _die_in_its_answer(chunk: list[str]) -> list[str]:
@@ -262,16 +267,14 @@ def test_what_is_under_way_ends_when_nobody_waits() -> None:
             task.cancel()
 
     chunks = iter([[i] for i in range(20)])
-    assert list(pool.ordered(task, _until_cancelled, chunks, lambda c: c, look)) == list(range(20))
-    assert list(pool.ordered(pool.Task(), _die_at_two, iter([[0]]), lambda c: c)) == [0]
+    assert list(pool.ordered(task, _until_cancelled, chunks, _lost, look)) == list(range(20))
+    assert list(pool.ordered(pool.Task(), _die_at_two, iter([[0]]), _lost)) == [0]
 
 
 def test_flags_come_back_when_nothing_looks_at_them() -> None:
     free = pool._workers().free
     before = len(free)
-    answers_ = pool.ordered(
-        pool.Task(), _die_at_two, iter([[i] for i in range(9, 40)]), lambda c: c
-    )
+    answers_ = pool.ordered(pool.Task(), _die_at_two, iter([[i] for i in range(9, 40)]), _lost)
     assert next(answers_) == 9
     assert len(free) == before - 1
     answers_.close()
