@@ -25,6 +25,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -182,7 +183,9 @@ class Subject:
     def __init__(self, server: Server, scratch: Path) -> None:
         self.server, self.scratch = server, scratch
         self.ended: set[str] = set()
-        """Workers that have ended, and whose counts are kept."""
+        """Processes that have ended, and whose counts are kept."""
+        self.served: set[str] = set()
+        """Workers of gunicorn that were ended: no other process may keep counts."""
 
     def family(self) -> list[psutil.Process]:
         """Return gunicorn and all processes below it."""
@@ -264,11 +267,16 @@ class Subject:
 
 
 @contextmanager
-def repeated(act: Callable[[], None], pause: float) -> Iterator[list[int]]:
-    """Do ``act`` every ``pause`` seconds meanwhile; gives how often."""
+def repeated(
+    begun: Callable[[], None], act: Callable[[], None], pause: float
+) -> Iterator[list[int]]:
+    """Do ``act`` after ``begun``, and then every ``pause`` seconds meanwhile; gives how often."""
     ended, done = threading.Event(), [0]
 
     def go() -> None:
+        begun()
+        act()
+        done[0] += 1
         while not ended.wait(pause):
             act()
             done[0] += 1
@@ -301,9 +309,11 @@ def killed_pool(subject: Subject, items: Items, pause: float) -> None:
                 process.kill()
 
     for form in (LINES, ARRAY, TABLE):
-        with repeated(kill, pause) as kills:
+        before = subject.spent()
+        with repeated(partial(subject.at_work, before), kill, pause) as kills:
             reply = Client(subject.server.inner).ask(form, items.body(form))
         reply.check(items.count, (200, 500))
+        assert kills[0] > 0
         print(f"{form}: {kills[0]} processes killed, {reply.failed} items failed", flush=True)
 
 
@@ -332,6 +342,7 @@ def killed_server(subject: Subject, items: Items) -> None:
     client.connection.request("POST", "/v1/batch", body, {"Content-Type": LINES})
     subject.at_work(before)
     for worker in subject.server.workers():
+        subject.served.add(str(worker))
         os.kill(worker, signal.SIGKILL)
     try:
         reply = client.connection.getresponse()
@@ -349,6 +360,7 @@ def told_to_end(subject: Subject, items: Items, number: signal.Signals) -> None:
         with ThreadPoolExecutor(1) as one:
             asked = one.submit(Client(subject.server.inner).ask, form, body)
             subject.at_work(before)
+            subject.served |= {str(worker) for worker in subject.server.workers()}
             subject.server.server.send_signal(number)
             reply = asked.result()
         reply.check(items.count, (200, 503))
@@ -397,8 +409,9 @@ def main(
             plain(subject, Items(min(count, 1000), estimate))
             after = settled(subject, before)
             report(before, after)
-            # two were killed, two ended by HUP; what computed items keeps no counts
-            assert len(subject.ended) == 4, subject.ended
+            # those killed, and those ended by HUP; what computed items keeps no counts
+            assert subject.ended, "the counts of workers that ended are kept"
+            assert subject.ended <= subject.served, subject.ended - subject.served
             told_to_end(subject, items, signal.SIGTERM)
         left = sorted(str(p) for p in Path(folder).rglob("*"))
         assert left == [], left
