@@ -16,6 +16,7 @@ from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.work import Work
+from stillpipe.physics.constants import ZERO_C
 
 __all__ = [
     "COARSE",
@@ -37,6 +38,8 @@ LONGEST_FREEZE = 4.0 * 3600.0
 """A freeze that takes longer is given up [s]."""
 LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
+LATEST_FROST = 2.0 * 3600.0
+"""Frost that comes later than this after the first feed is not waited for [s]."""
 LOOK = 1800.0
 """How often it is looked whether an unfed plug can thaw at all [s]."""
 
@@ -56,44 +59,40 @@ class History:
     """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
 
     ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which
-    the wall is below freezing, also before the plug closes [m]; ``heat_jacket`` drawn under the
-    jacket and ``heat_ambient`` taken in from the room so far [J]; ``wall_temperature`` under the
-    jacket's centre [K]; ``liquid_fraction`` there [-].
+    the bore's surface is below freezing, also before the plug closes [m]; ``grip`` the length that
+    would hold as much as the plug does, all of it bonded to its full strength [m]; ``heat_jacket``
+    drawn under the jacket and ``heat_ambient`` taken in from the room so far [J];
+    ``wall_temperature`` under the jacket's centre [K]; ``liquid_fraction`` there [-];
+    ``frost_temperature`` of the pipe's outside where frost is looked for [K].
     """
 
     time: Array
     plug_length: Array
     bonded_length: Array
+    grip: Array
     heat_jacket: Array
     heat_ambient: Array
     wall_temperature: Array
     liquid_fraction: Array
-
-    def time_bonded(self, length: float) -> float | None:
-        """Time [s] at which the wall is first below freezing over ``length`` [m], if it is."""
-        beyond = np.flatnonzero(self.bonded_length >= length)
-        if len(beyond) == 0:
-            return None
-        i = int(beyond[0])
-        if i == 0:
-            return float(self.time[0])
-        return float(np.interp(length, self.bonded_length[i - 1 : i + 1], self.time[i - 1 : i + 1]))
+    frost_temperature: Array
 
 
 @dataclass(frozen=True, kw_only=True)
 class Moment:
     """The fed plug at a ``time`` [s] after the first feed.
 
-    Lengths [m] as in :class:`History`, ``sound_length`` the smaller of them; ``heat_jacket`` and
-    ``heat_ambient`` [J] of the whole pipe.
+    Lengths [m] as in :class:`History`, ``sound_length`` the smaller of the first two;
+    ``heat_jacket`` and ``heat_ambient`` [J] of the whole pipe.
     """
 
     time: float
     plug_length: float
     bonded_length: float
+    grip: float
     heat_jacket: float
     heat_ambient: float
     _state: step.State = field(repr=False, compare=False)
+    _column: Column = field(repr=False, compare=False)
 
     @property
     def sound_length(self) -> float:
@@ -105,21 +104,58 @@ def _copy(state: step.State) -> step.State:
     return step.State(*(array.copy() for array in state))
 
 
-def _record(rows: int, shape: tuple[int, int]) -> march.Record:
-    """Return room for ``rows`` of history and the states that go with them."""
+def _record(rows: int, state: step.State | None = None) -> march.Record:
+    """Return room for ``rows`` of history and the states, like ``state``, that go with them."""
     kept = rows // march.EVERY + 2 if rows else 0
+    H, Tw, Ti = ((1, 1), (1,), (0, 1)) if state is None else (a.shape for a in state[:3])
     return march.Record(
-        np.empty((rows, march.ROW)),
-        np.empty((kept, *shape)),
-        np.empty((kept, shape[1])),
-        np.empty((kept, shape[1])),
-        np.empty((kept, march.CLOCK)),
+        np.empty((rows, march.ROW)), np.empty((kept, *H)), np.empty((kept, *Tw)),
+        np.empty((kept, *Ti)), np.empty((kept, *Tw)), np.empty((kept, march.CLOCK)),
         np.zeros(2, dtype=np.int64),
-    )
+    )  # fmt: skip
 
 
-NOTHING = _record(0, (1, 1))
+NOTHING = _record(0)
 """A record that keeps nothing."""
+
+
+class _Part:
+    """A stretch of a freeze on one column: what is kept of it, beginning with ``state``."""
+
+    def __init__(self, column: Column, state: step.State) -> None:
+        self.column = column
+        self.record = _record(ROWS, state)
+        march.keep(state, self.record)
+
+    @property
+    def begun(self) -> float:
+        """Time [s] of the first state kept."""
+        return float(self.record.clock[0, march.NOW])
+
+    @property
+    def rows(self) -> Array:
+        """The history so far."""
+        return self.record.history[: self.record.filled[0]]
+
+    def last_before(self, time: float) -> step.State:
+        """Return a copy of the last state kept before ``time`` [s]."""
+        kept = self.record
+        times = kept.clock[: kept.filled[1], march.NOW]
+        n = max(int(np.searchsorted(times, time, side="right")) - 1, 0)
+        return _copy(step.State(kept.H[n], kept.Tw[n], kept.Ti[n], kept.link[n], kept.clock[n]))
+
+    def grow(self) -> None:
+        """Make room for as much again."""
+        old = self.record
+        rows, states = (int(n) for n in old.filled)
+        new = _record(2 * len(old.history), self.last_before(0.0))
+        new.history[:rows] = old.history[:rows]
+        for to, of in zip(new[1:-1], old[1:-1], strict=True):
+            to[:states] = of[:states]
+        new.filled[:] = old.filled
+        self.record = new
+
+
 STRETCH = 1200.0
 """A freeze is fed on beyond ready in stretches of this length [s]."""
 ROWS = 512
@@ -135,7 +171,7 @@ class Stop:
     """
 
     moment: Moment
-    lost_length: float
+    lost_grip: float
     survival: float | None
     _thaw: Callable[[], float | None] = field(repr=False, compare=False)
 
@@ -166,13 +202,14 @@ class FreezeRun:
         case: Case,
         *,
         needed_length: float,
-        horizon: float = 3600.0,
+        needed_grip: float = 0.0,
         work: Work | None = None,
         grid: Grid = PRODUCTION,
     ) -> None:
-        """Feed ``case`` to closure and on until ``needed_length`` [m] is closed and bonded.
+        """Feed ``case`` to closure and on until it is ready.
 
-        ``horizon`` [s] is how long the freeze may be followed; ``work`` its budget.
+        It is once ``needed_length`` [m] is closed and bonded and it has ``needed_grip`` [m].
+        ``work`` is its budget.
 
         Raises
         ------
@@ -181,28 +218,41 @@ class FreezeRun:
         """
         self.case, self.work = case, work or Work()
         self.solves, self.stops = 1, 0
-        self._column = Column(case, grid, horizon, self.work)
-        self._fed = self._column.warm()
-        self._record = _record(ROWS, self._fed.H.shape)
-        march.keep(self._fed, self._record)
+        column = Column(case, grid, self.work)
+        self._fed = column.warm()
+        self._parts = [_Part(column, self._fed)]
         self.closure = self._feed(stop=step.CLOSED)
-        self.ready = None if self.closure is None else self._to_ready(0.5 * needed_length)
+        self.ready = (
+            None if self.closure is None else self._to_ready(0.5 * needed_length, 0.5 * needed_grip)
+        )
         self._turn = float(self._fed.clock[march.NOW])
         self._stretches = 0
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
 
+    @property
+    def _column(self) -> Column:
+        """The column on which it is fed on."""
+        return self._parts[-1].column
+
     def _feed(
         self, end: float = LONGEST_FREEZE, *, stop: int = step.RUN, need: float = 0.0,
-        reach: float | None = None,
+        grip: float = 0.0, reach: float | None = None,
     ) -> float | None:  # fmt: skip
         """Feed to the event or past ``end`` [s]; return the event's time [s] if it came."""
-        rule = self._column.rule(end, exactly=False, stop=stop, need=need, reach=reach)
         while True:
-            why, event = self._column.advance(self._fed, self._record, self._column.fed, rule)
-            if why != step.FULL:
+            part = self._parts[-1]
+            rule = part.column.rule(
+                end, exactly=False, stop=stop, need=need, grip=grip, reach=reach, cut=True
+            )
+            why, event = part.column.advance(self._fed, part.record, part.column.fed, rule)
+            if why == step.FULL:
+                part.grow()
+            elif why == step.GROWN:
+                column, self._fed = part.column.finer(self._fed)
+                self._parts.append(_Part(column, self._fed))
+            else:
                 return event if why == stop and event <= end else None
-            self._record = _larger(self._record)
 
     def _feed_on(self, time: float) -> None:
         """Feed past ``time`` [s], in the same stretches whatever was asked before."""
@@ -211,13 +261,22 @@ class FreezeRun:
             end = self._turn + self._stretches * STRETCH
             self._feed(end, reach=self._column.grid.hold_step)
 
-    def _to_ready(self, need: float) -> float | None:
-        """Feed from closure until the half-length is ``need`` [m]; return that time [s]."""
-        row = self._record.history[self._record.filled[0] - 1]
-        length, since = min(row[1], row[2]), row[0] - self.closure
-        if length >= need:
-            return float(self.closure + since * need / length)
-        return self._feed(stop=step.READY, need=need, reach=TO_READY)
+    def _to_ready(self, need: float, grip: float) -> float | None:
+        """Feed from closure until half the length and the grip are there [m]; return when [s]."""
+        row = self._parts[-1].rows[-1]
+        length, since = min(row[march.CLOSED], row[march.BONDED]), row[march.TIME] - self.closure
+        if length >= need and row[march.GRIP] >= grip:
+            part = max(need / length, grip / row[march.GRIP] if grip > 0.0 else 0.0)
+            return float(self.closure + since * part)
+        return self._feed(stop=step.READY, need=need, grip=grip, reach=TO_READY)
+
+    @cached_property
+    def frost(self) -> float | None:
+        """Time [s] at which the pipe beside the jacket is at 0 degC; None after LATEST_FROST."""
+        found = _falls_to(ZERO_C, self.history(min(self._turn, LATEST_FROST)))
+        if found is None and self._turn < LATEST_FROST:
+            found = _falls_to(ZERO_C, self.history(LATEST_FROST))
+        return found
 
     @cached_property
     def at_closure(self) -> Moment | None:
@@ -249,20 +308,18 @@ class FreezeRun:
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""
         self._feed_on(time)
-        kept = self._record
-        times = kept.clock[: kept.filled[1], march.NOW]
-        n = int(np.searchsorted(times, time, side="right")) - 1
-        state = _copy(step.State(kept.H[n], kept.Tw[n], kept.link[n], kept.clock[n]))
+        part = next(p for p in reversed(self._parts) if p.begun <= time)
+        column, state = part.column, part.last_before(time)
+        reach = self._reach(float(state.clock[march.NOW]))
         state.clock[march.CAP] = march.NO_CAP
-        rule = self._column.rule(time, reach=self._reach(float(times[n])))
-        self._column.advance(state, NOTHING, self._column.fed, rule)
-        now = march.extent(state, self._column.tables, self._column.mesh)
+        column.advance(state, NOTHING, column.fed, column.rule(time, reach=reach))
+        now = column.extent(state)
         for array in state:
             array.setflags(write=False)
         return Moment(
             time=time, plug_length=2.0 * now.closed, bonded_length=2.0 * now.bonded,
-            heat_jacket=2.0 * float(state.clock[march.JACKET]),
-            heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state,
+            grip=2.0 * now.grip, heat_jacket=2.0 * float(state.clock[march.JACKET]),
+            heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state, _column=column,
         )  # fmt: skip
 
     def _reach(self, time: float) -> float:
@@ -277,15 +334,18 @@ class FreezeRun:
         if until is None:
             return self._first_history
         self._feed_on(until)
-        rows = self._record.history[: self._record.filled[0]]
-        table = rows[: int(np.searchsorted(rows[:, 0], until, side="right"))].T.copy()
+        rows = np.concatenate([part.rows for part in self._parts])
+        table = rows[: int(np.searchsorted(rows[:, march.TIME], until, side="right"))].T.copy()
         # ice at the axis never melts while fed: a shorter reading is the interpolation's
-        table[1] = np.maximum.accumulate(table[1])
-        table[1:5] *= 2.0
+        table[march.CLOSED] = np.maximum.accumulate(table[march.CLOSED])
+        table[march.CLOSED : march.TAKEN + 1] *= 2.0
         table.setflags(write=False)
         return History(
-            time=table[0], plug_length=table[1], bonded_length=table[2], heat_jacket=table[3],
-            heat_ambient=table[4], wall_temperature=table[5], liquid_fraction=table[6],
+            time=table[march.TIME], plug_length=table[march.CLOSED],
+            bonded_length=table[march.BONDED], grip=table[march.GRIP],
+            heat_jacket=table[march.DRAWN], heat_ambient=table[march.TAKEN],
+            wall_temperature=table[march.WALL], liquid_fraction=table[march.LIQUID],
+            frost_temperature=table[march.FROST],
         )  # fmt: skip
 
     @cached_property
@@ -293,48 +353,49 @@ class FreezeRun:
         """The freeze up to the end of the first feeding."""
         return self.history(self._turn)
 
-    def stop(self, moment: Moment, lost_length: float) -> Stop:
+    def stop(self, moment: Moment, lost_grip: float) -> Stop:
         """Return what comes when the coolant stops at ``moment``.
 
-        The bond is lost when less than ``lost_length`` [m] is closed and bonded; with 0, when the
-        wall is nowhere below freezing.
+        The bond is lost when the grip is less than ``lost_grip`` [m]; with 0, when the bore's
+        surface is nowhere below freezing.
 
         Raises
         ------
         CancelledError, TooCostlyError, SolverError
             as for :meth:`Column.advance`
         """
-        key = (moment.time, lost_length)
+        key = (moment.time, lost_grip)
         if key not in self._stops:
-            self._stops[key] = self._stopped(moment, lost_length)
+            self._stops[key] = self._stopped(moment, lost_grip)
         return self._stops[key]
 
-    def _stopped(self, moment: Moment, lost_length: float) -> Stop:
+    def _stopped(self, moment: Moment, lost_grip: float) -> Stop:
         self.stops += 1
-        column, state, begun = self._column, _copy(moment._state), moment.time
+        column, state, begun = moment._column, _copy(moment._state), moment.time
         state.clock[march.SINCE] = 0.0
         end, reach = begun + LONGEST_THAW, column.grid.thaw_step
         survival: float | None = 0.0
-        length = moment.sound_length if lost_length > 0.0 else moment.bonded_length
-        if length > lost_length:
-            rule = column.rule(end, stop=step.UNBONDED, need=0.5 * lost_length, reach=reach)
-            event = self._unfed(state, rule)
+        if (moment.grip if lost_grip > 0.0 else moment.bonded_length) > lost_grip:
+            rule = column.rule(end, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach)
+            event = self._unfed(column, state, rule)
             survival = None if event is None else event - begun
 
         def thaw() -> float | None:
             melting = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
-            event = self._unfed(_copy(state), melting)
+            event = self._unfed(column, _copy(state), melting)
             return None if event is None else event - begun
 
-        return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)
+        return Stop(moment=moment, lost_grip=lost_grip, survival=survival, _thaw=thaw)
 
-    def _unfed(self, state: step.State, rule: march.Rule) -> float | None:
+    def _unfed(
+        self, column: Column, state: step.State, rule: march.Rule
+    ) -> float | None:
         """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
 
         In a room below freezing a plug is followed no longer than until nothing in the pipe is
         above freezing: no heat that could melt it is left then, nor comes in.
         """
-        column, why, event = self._column, step.ENDED, 0.0
+        why, event = step.ENDED, 0.0
         cold = self.case.ambient_temperature < column.tables.Tm
         while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
             if cold and column.warmest(state) <= column.tables.Tm:
@@ -345,15 +406,17 @@ class FreezeRun:
         return event if why == rule.stop else None
 
 
-def _larger(record: march.Record) -> march.Record:
-    """Return a record with what ``record`` holds and room for as much again."""
-    rows, states = (int(n) for n in record.filled)
-    grown = _record(2 * len(record.history), record.H.shape[1:])
-    grown.history[:rows] = record.history[:rows]
-    for new, old in zip(grown[1:-1], record[1:-1], strict=True):
-        new[:states] = old[:states]
-    grown.filled[:] = record.filled
-    return grown
+def _falls_to(T: float, history: History) -> float | None:
+    """Return when the pipe beside the jacket is first at ``T`` [K], time [s], if it is."""
+    below = np.flatnonzero(history.frost_temperature <= T)
+    if len(below) == 0:
+        return None
+    i = int(below[0])
+    if i == 0:
+        return float(history.time[0])
+    warm, cold = history.frost_temperature[i - 1 : i + 1]
+    part = (warm - T) / (warm - cold)
+    return float(history.time[i - 1] + part * (history.time[i] - history.time[i - 1]))
 
 
 def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:
@@ -364,7 +427,7 @@ def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> f
     CancelledError, TooCostlyError, SolverError
         as for :meth:`Column.advance`
     """
-    column = Column(case, grid, 1800.0, work or Work())
+    column = Column(case, grid, work or Work())
     rule = column.rule(LONGEST_FREEZE, stop=step.CLOSED)
     why, event = column.advance(column.warm(), NOTHING, column.fed, rule)
     return event if why == step.CLOSED else None

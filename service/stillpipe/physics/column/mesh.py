@@ -28,7 +28,8 @@ class Grid:
     """How finely a freeze is cut up.
 
     ``axial`` slices under half the jacket, ``radial`` rings across the bore, ``stretch`` of each
-    slice beyond the jacket to the one before. A step is ``eta`` x the time since the coolant was
+    slice beyond the jacket to the one before. No slice near a plug's end is wider than ``finest``
+    [m], nor one under the jacket. A step is ``eta`` x the time since the coolant was
     turned on or off [-], which counts as at least ``early`` x an estimate of closure; at most
     ``freeze_step``, after ready ``hold_step``, after the coolant's stop ``thaw_step`` and, once
     the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens
@@ -41,6 +42,7 @@ class Grid:
     radial: int
     eta: float
     stretch: float
+    finest: float = 0.012
     early: float = 0.1
     freeze_step: float = 1.0
     hold_step: float = 1.0
@@ -69,25 +71,43 @@ class Mesh(NamedTuple):
 
 
 class Wall(NamedTuple):
-    """Pipe wall of one node a slice: ``axial`` conductances [W/K] and heat ``capacity`` [J/K].
+    """Pipe wall, of one node a slice or of more across a thick one that conducts badly.
 
-    ``inner`` is the resistance from the bore to the wall's node, times 2 pi length [m K/W].
+    Of the outermost node ``axial`` conductances [W/K] and heat ``capacity`` [J/K]. Of the nodes
+    within it ``area`` [m2] and ``shell``, the conductance to the next node outward [W/(m K)];
+    their material's conductivity ``along`` [W/(m K)] and ``heat`` capacity [J/(m3 K)]. ``inner`` is
+    the resistance from the bore to the innermost node, times 2 pi length [m K/W].
     """
 
     axial: Array
     capacity: Array
     inner: float
+    area: Array
+    shell: Array
+    along: float
+    heat: float
 
 
 class Outside(NamedTuple):
     """Beyond the wall: conductances ``G`` [W/K] and temperatures ``T`` [K] of the slices.
 
-    ``jacket`` counts the slices under the jacket.
+    ``jacket`` counts the slices under the jacket, where the surface is met by ``h_jacket``
+    [W/(m2 K)], reached in time with the time constant ``filling`` [s] (0: at once). Beside it the
+    room's ``film`` [W/(m2 K)] holds on the grid of surface temperatures ``film_T0`` + i /
+    ``film_inv`` [K]. ``outer`` is the resistance from the outermost node to the surface, times
+    length [m K/W], ``round`` the circumference [m]. ``G`` is filled before every step.
     """
 
     G: Array
     T: Array
     jacket: int
+    h_jacket: float
+    filling: float
+    film: Array
+    film_T0: float
+    film_inv: float
+    outer: float
+    round: float
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -106,7 +126,11 @@ def slices(width: float, count: int, length: float, stretch: float) -> Array:
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def mesh(dz: Array, radius: float, rings: int) -> Mesh:
-    """Return slices of widths ``dz`` [m] and ``rings`` of equal width across ``radius`` [m]."""
+    """Return slices of widths ``dz`` [m] and ``rings`` across ``radius`` [m].
+
+    The rings are of equal width, but for the outermost two, halves of one: frost beside the
+    jacket hangs on how fast the liquid gives its heat to the wall at first.
+    """
     nz = len(dz)
     z, before, after = np.empty(nz), np.zeros(nz), np.zeros(nz)
     edge = 0.0
@@ -118,40 +142,44 @@ def mesh(dz: Array, radius: float, rings: int) -> Mesh:
         after[j] = 1.0 / (dz[j] * gap)
         before[j + 1] = 1.0 / (dz[j + 1] * gap)
     area, shell = np.empty(rings), np.zeros(rings)
-    dr = radius / rings
+    inside, last = 0.0, 0.0
     for i in range(rings):
-        area[i] = math.pi * dr * dr * (2 * i + 1)
-        if i < rings - 1:
-            shell[i] = 2.0 * math.pi / math.log((i + 1.5) / (i + 0.5))
-    return Mesh(z, dz, before, after, area, shell, math.log(rings / (rings - 0.5)))
+        outside = radius * min(i + 1.0, 0.5 * (i + rings - 1.0)) / (rings - 1.0)
+        middle = 0.5 * (inside + outside)
+        area[i] = math.pi * (outside * outside - inside * inside)
+        if i > 0:
+            shell[i - 1] = 2.0 * math.pi / math.log(middle / last)
+        inside, last = outside, middle
+    return Mesh(z, dz, before, after, area, shell, math.log(radius / last))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def wall(z: Array, dz: Array, conductance: float, heat: float, inner: float) -> Wall:
-    """Return the wall along slices at ``z``, ``dz`` wide [m].
+def wall(
+    z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
+    resistance: float,
+) -> tuple[Wall, float]:  # fmt: skip
+    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
 
-    ``conductance`` [W m/K] and ``heat`` [J/(m K)] of its section; ``inner`` as in :class:`Wall`
-    [m K/W].
+    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m], ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity
+    [J/(m3 K)], ``resistance`` of a lining times 2 pi length [m K/W].
     """
-    nz = len(dz)
-    axial = np.zeros(nz)
-    for j in range(nz - 1):
-        axial[j] = conductance / (z[j + 1] - z[j])
-    return Wall(axial, heat * dz, inner)
+    rims = np.linspace(*radii, nodes + 1)
+    middle = np.sqrt(0.5 * (rims[1:] ** 2 + rims[:-1] ** 2))
+    area = math.pi * np.diff(rims**2)
+    shell = 2.0 * math.pi * conductivity / np.log(middle[1:] / middle[:-1])
+    inner = resistance + math.log(middle[0] / radii[0]) / conductivity
+    outer = math.log(radii[1] / middle[-1]) / (2.0 * math.pi * conductivity)
+    axial = np.append(conductivity * area[-1] / np.diff(z), 0.0)
+    return Wall(axial, heat * area[-1] * dz, inner, area[:-1].copy(), shell, conductivity, heat), outer
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def outside(
-    dz: Array, jacket: int, inside: tuple[float, float], beyond: tuple[float, float]
-) -> Outside:
-    """Return what lies beyond the wall: ``jacket`` slices under the jacket, the others beside it.
+def split(dz: Array, begin: float, end: float, widest: float) -> tuple[Array, NDArray[np.intp]]:
+    """Cut the slices between ``begin`` and ``end`` [m] into equal parts no wider than ``widest``.
 
-    ``inside`` and ``beyond`` are resistance from the wall's node times length [m K/W] and
-    temperature [K], under the jacket and beside it.
+    Return the widths [m] and from which slice of ``dz`` each is cut.
     """
-    G, T = np.empty(len(dz)), np.empty(len(dz))
-    for j in range(len(dz)):
-        resistance, temperature = inside if j < jacket else beyond
-        G[j] = dz[j] / resistance
-        T[j] = temperature
-    return Outside(G, T, jacket)
+    edges = np.concatenate(([0.0], np.cumsum(dz)))
+    parts = np.where(
+        (edges[1:] > begin) & (edges[:-1] < end), np.ceil(dz / widest - 1e-9), 1.0
+    ).astype(np.intp)
+    parents = np.repeat(np.arange(len(dz)), parts)
+    return (dz / parts)[parents], parents
