@@ -9,6 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+from numpy.typing import NDArray
+
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
 from stillpipe.physics import constants, film, freeze, media, residual, solutions
@@ -153,7 +156,15 @@ class Solution:
     @cached_property
     def _h_beside(self) -> float:
         """Conductance between the room and the pipe beside the jacket, likely [W/(m2 K)]."""
-        return self._h_ambient(min(constants.ZERO_C, self.point.ambient.temperature - 5.0))
+        point = self.point
+        return film.h_ambient(
+            point.pipe.outside_diameter,
+            min(constants.ZERO_C, point.ambient.temperature - 5.0),
+            point.ambient.temperature,
+            self._material.emissivity,
+            point.insulation_thickness,
+            point.insulation_conductivity,
+        )
 
     @property
     def _is_water(self) -> bool:
@@ -348,20 +359,22 @@ class Solution:
         inner = diameter - 2.0 * point.pipe.wall
         heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
         heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
-        conductance = self._h_ambient(0.5 * (warm + COOL_ENOUGH))
+        conductance = film.at(self.room_film, 0.5 * (warm + COOL_ENOUGH))
         constant = heat / (conductance * math.pi * diameter)
         return constant * math.log((warm - ambient) / (COOL_ENOUGH - ambient))
 
-    def _h_ambient(self, surface: float) -> float:
-        """Return the film from the room to a ``surface`` [K], on the bare pipe [W/(m2 K)]."""
+    @cached_property
+    def room_film(self) -> NDArray[np.float64]:
+        """Conductance from the room by the pipe's surface [W/(m2 K)], likely; a table to read."""
         point = self.point
-        return film.h_ambient(
-            point.pipe.outside_diameter,
-            surface,
-            point.ambient.temperature,
-            self._material.emissivity,
-            point.insulation_thickness,
-            point.insulation_conductivity,
+        return film.room_film(
+            outer_diameter=point.pipe.outside_diameter,
+            ambient=point.ambient.temperature,
+            relative_humidity=point.relative_humidity,
+            emissivity=self._material.emissivity,
+            thickness=point.insulation_thickness,
+            conductivity=point.insulation_conductivity,
+            vertical=point.orientation is Orientation.VERTICAL,
         )
 
     def survivals(self, times: Sequence[float]) -> list[float | None]:

@@ -237,6 +237,15 @@ class Jacket:
         ),
     ] = 0.5  # fmt: skip
 
+    fill_time: Annotated[
+        float,
+        Quantity(
+            "time", 1.0, 300.0,
+            says="Time in which the filling jacket comes to 63 % of its conductance: an "
+            "assumption, common practice 10 to 90 s, no source.",
+        ),
+    ] = 30.0  # fmt: skip
+
     def completed(self, outside_diameter: float) -> "Jacket":
         """Return the jacket with its length [m], from the pipe's ``outside_diameter`` [m]."""
         return self if self.length else replace(self, length=0.025 + outside_diameter)
@@ -282,6 +291,13 @@ class FreezePoint:
     ] = None
     fluid: Annotated[Fluid, Group(says="What fills the pipe.")]
     ambient: Annotated[Ambient, Group(says="The air around the pipe.")]
+    relative_humidity: Annotated[
+        float,
+        Number(
+            0.0, 1.0, says="Of the room's air, from which dew and frost settle on the pipe; 0.5 is "
+            "an assumption.",
+        ),
+    ] = 0.5  # fmt: skip
     line_pressure: Annotated[
         float, Quantity("pressure", 0.0, 4.0e6, says="Gauge pressure that the plug must carry.")
     ]

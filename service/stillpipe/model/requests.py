@@ -170,9 +170,6 @@ class FrostCheckRequest(PlugTimeRequest):
 
     elapsed: Annotated[float, Quantity("time", 0.0, 8 * HOURS, says="Since the first feed.")]
     frost_seen: Annotated[bool, Flag(says="Whether there is frost beside the jacket.")]
-    relative_humidity: Annotated[
-        float, Number(0.0, 1.0, says="Of the room's air: an assumption where not given.")
-    ] = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
