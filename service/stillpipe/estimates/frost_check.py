@@ -182,7 +182,7 @@ def _explains(request: FrostCheckRequest, solution: Solution, temperature: float
     """Tell whether frost with water of this ``temperature`` [K] may come later than now."""
     warmer = replace(request, fluid=replace(request.fluid, temperature=temperature))
     tried = Solution(warmer, shares=solution)
-    by = tried.frost_time(tried.run(SLOW))
+    by = tried.run(SLOW).frost
     return by is None or by > request.elapsed
 
 

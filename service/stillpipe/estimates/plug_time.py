@@ -10,7 +10,7 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Amount, Answer, Range
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import freeze, residual
+from stillpipe.physics import constants, film, freeze, residual
 from stillpipe.uncertainty.scenarios import (
     CONDUCTANCE_BAND,
     CONVECTION_BAND,
@@ -65,7 +65,8 @@ class PlugTimeFigures:
         Figure("time", says="Until the plug carries the line pressure with the safety factor."),
     ] = None
     frost_by: Annotated[
-        Range | None, Figure("time", says="Until the pipe beside the jacket is below 0 degC.")
+        Range | None, Figure("time", says="Until the pipe's outside 10 mm beside the jacket is below 0 degC; null beyond two "
+            "hours.",)
     ] = None
     plug_length: Annotated[Range | None, Figure("length", says="Of sound plug at ready.")] = None
     holding_pressure: Annotated[
@@ -123,7 +124,7 @@ def _drivers(solution: Solution) -> tuple[Driver, ...]:
     plan = (
         ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
         ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
-        ("room_film", "film", "conductance", FILM_BAND, likely.h_ambient),
+        ("room_film", "film", "conductance", FILM_BAND, film.at(likely.room_film, constants.ZERO_C)),
     )
     found = []
     for name, member, kind, band, value in plan:
@@ -148,7 +149,6 @@ def _history(solution: Solution) -> HistoryFigures:
     history = solution.run(LIKELY).history()
     count = len(history.time)
     picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
-    sound = np.minimum(history.plug_length, history.bonded_length)
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
@@ -158,7 +158,7 @@ def _history(solution: Solution) -> HistoryFigures:
         time=thinned(history.time),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
-        holding_pressure=thinned(solution.holding_pressure(1.0) * sound),
+        holding_pressure=thinned(solution.holding_pressure(1.0) * history.grip),
         heat=thinned(history.heat_jacket),
         liquid_radius=thinned(radius),
     )

@@ -23,10 +23,8 @@ H_EMPTY = 10.0
 """Conductance from the room through an empty jacket to the pipe [W/(m2 K)]: an assumption."""
 PLUG_ICE_FRACTION = 0.75
 """Ice mass fraction that counts as a plug in a solution [-]: an assumption, range 0.6-0.95."""
-FROST_DISTANCE = 0.010
-"""Beside the jacket's edge, where the fitter looks for frost [m]; common practice, no source."""
-LAYOUT_TIME = 3600.0
-"""A freeze is laid out to be followed for this long [s] and the hold."""
+SOLUTION_BOND = 0.5
+"""Strength of the bond of ice from sea water or glycol over that of pure ice [-]: an assumption."""
 SHORTEST_HOLD = 1.0
 """Over which the power of a hold is taken at least [s]."""
 COOL_ENOUGH = 298.15
@@ -49,11 +47,12 @@ MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
 class Plug:
     """A plug of one scenario as it gets ready.
 
-    ``ready`` [s] from the first feed, sound ``length`` [m], ``heat`` drawn so far [J].
+    ``ready`` [s] from the first feed, sound ``length`` and ``grip`` [m], ``heat`` drawn so far [J].
     """
 
     ready: float
     length: float
+    grip: float
     heat: float
 
 
@@ -69,6 +68,7 @@ class Held:
     survival: float | None
     thaw: float | None
     length: float
+    grip: float
 
 
 class Solution:
@@ -90,7 +90,6 @@ class Solution:
         self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._cases: dict[Scenario, freeze.Case] = {}
-        self._media: dict[float, media.Medium] = {}
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
 
     @cached_property
@@ -110,8 +109,8 @@ class Solution:
             with work.blamed(("jacket", "length"), SHORT_JACKET):
                 run = self._runs[scenario] = freeze.FreezeRun(
                     self.case(scenario),
-                    needed_length=self.needed_length(scenario),
-                    horizon=LAYOUT_TIME + self.hold,
+                    needed_length=self.point.bore,
+                    needed_grip=self.needed_grip(scenario),
                     work=self.work,
                 )
             self._fed.append(run)
@@ -136,12 +135,15 @@ class Solution:
                 wall_heat_capacity=material.heat_capacity,
                 lining_resistance=point.lining_resistance,
                 h_jacket=point.jacket.conductance * scenario.jacket,
-                h_ambient=self._h_beside * scenario.film,
+                fill_time=point.jacket.fill_time,
+                room_film=self.room_film * scenario.film,
                 h_empty=H_EMPTY * scenario.film,
                 start_temperature=point.fluid.temperature,
                 ambient_temperature=point.ambient.temperature,
-                medium=self._medium(scenario.convection),
+                medium=self._medium,
                 plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
+                convection=scenario.convection,
+                vertical=point.orientation is Orientation.VERTICAL,
             )
         return case
 
@@ -153,58 +155,39 @@ class Solution:
     def _bore(self) -> float:
         return self.point.bore
 
-    @cached_property
-    def _h_beside(self) -> float:
-        """Conductance between the room and the pipe beside the jacket, likely [W/(m2 K)]."""
-        point = self.point
-        return film.h_ambient(
-            point.pipe.outside_diameter,
-            min(constants.ZERO_C, point.ambient.temperature - 5.0),
-            point.ambient.temperature,
-            self._material.emissivity,
-            point.insulation_thickness,
-            point.insulation_conductivity,
-        )
-
     @property
     def _is_water(self) -> bool:
         return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
 
-    def _medium(self, convection: float) -> media.Medium:
-        if convection not in self._media:
-            self._media[convection] = self._filling(convection)
-        return self._media[convection]
-
-    def _filling(self, convection: float) -> media.Medium:
-        """Return what fills the bore, ``convection`` [-] a factor on its circulation."""
-        point = self.point
-        vertical = point.orientation is Orientation.VERTICAL
+    @cached_property
+    def _medium(self) -> media.Medium:
+        """What fills the bore."""
         if self._is_water:
-            return media.water(self._bore, point.jacket.length, vertical, convection)
-        return solutions.medium(
-            point.fluid.type, point.fluid.concentration, self._bore, point.jacket.length, vertical,
-            convection, PLUG_ICE_FRACTION,
-        )  # fmt: skip
+            return media.WATER
+        fluid = self.point.fluid
+        return solutions.medium(fluid.type, fluid.concentration, PLUG_ICE_FRACTION)
 
-    def needed_length(self, scenario: Scenario = LIKELY) -> float:
-        """Bonded length that carries line pressure x safety factor [m], at least one bore.
+    def needed_grip(self, scenario: Scenario = LIKELY) -> float:
+        """Grip that carries line pressure x safety factor [m]."""
+        return self.yield_grip(scenario) * self.point.safety_factor
 
-        Shear balance 4 tau L / D = p SF.
+    def yield_grip(self, scenario: Scenario = LIKELY) -> float:
+        """Grip below which line pressure pushes the plug out [m].
+
+        Shear balance 4 tau L / D = p, the shear as even along the plug as its bond: of a long plug
+        the end under pressure carries more than its share, so this is the most that it holds.
         """
-        point = self.point
-        load = point.line_pressure * point.safety_factor * point.bore
-        return max(load / (4.0 * point.adhesion * scenario.adhesion), point.bore)
+        return self.point.line_pressure * self.point.bore / (4.0 * self._strength(scenario))
 
-    def yield_length(self, scenario: Scenario = LIKELY) -> float:
-        """Bonded length below which line pressure pushes the plug out [m]."""
+    def holding_pressure(self, grip: float, scenario: Scenario = LIKELY) -> float:
+        """Pressure that a plug of this ``grip`` [m] carries [Pa], safety factor taken off."""
         point = self.point
-        return point.line_pressure * point.bore / (4.0 * point.adhesion * scenario.adhesion)
+        return 4.0 * self._strength(scenario) * grip / (point.bore * point.safety_factor)
 
-    def holding_pressure(self, length: float, scenario: Scenario = LIKELY) -> float:
-        """Pressure that ``length`` [m] of bonded plug carries [Pa], safety factor taken off."""
-        point = self.point
-        strength = point.adhesion * scenario.adhesion
-        return 4.0 * strength * length / (point.bore * point.safety_factor)
+    def _strength(self, scenario: Scenario) -> float:
+        """Shear strength of the bond, cold enough [Pa]."""
+        pure = 1.0 if self._is_water else SOLUTION_BOND
+        return self.point.adhesion * scenario.adhesion * pure
 
     def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
         """Return the range of a figure [any unit] over the scenarios; a fast one may be missing."""
@@ -224,13 +207,7 @@ class Solution:
     @cached_property
     def frost_by(self) -> Range | None:
         """Until the pipe beside the jacket falls below freezing [s]."""
-        return self.range_over(self.frost_time)
-
-    def frost_time(self, run: freeze.FreezeRun) -> float | None:
-        """Return when the pipe beside the jacket of a closed run falls below freezing [s]."""
-        if run.closure is None:
-            return None
-        return run.history().time_bonded(self.point.jacket.length + 2.0 * FROST_DISTANCE)
+        return self.range_over(lambda run: run.frost)
 
     @cached_property
     def flow_limit(self) -> Range:
@@ -263,7 +240,9 @@ class Solution:
         if run.at_ready is None or run.ready is None:
             return None
         moment = run.at_ready
-        return Plug(ready=run.ready, length=moment.sound_length, heat=moment.heat_jacket)
+        return Plug(
+            ready=run.ready, length=moment.sound_length, grip=moment.grip, heat=moment.heat_jacket
+        )
 
     @cached_property
     def hold_powers(self) -> dict[Scenario, float]:
@@ -285,7 +264,7 @@ class Solution:
             return self.run(scenario).fed_to(time)
 
     def _after_hold(self, run: freeze.FreezeRun, plug: Plug, scenario: Scenario) -> Held:
-        weakest = self.yield_length(scenario)
+        weakest = self.yield_grip(scenario)
         end = self._fed_on(scenario, plug.ready + self.hold)
         with work.blamed(("ambient", "temperature"), COLD_ROOM):
             late = run.stop(end, weakest)
@@ -295,6 +274,7 @@ class Solution:
                 survival=late.survival,
                 thaw=late.thaw,
                 length=end.sound_length,
+                grip=end.grip,
             )
 
     @cached_property
@@ -305,7 +285,7 @@ class Solution:
     @cached_property
     def ready_pressure(self) -> Range | None:
         """Pressure that the plug carries at ready [Pa], safety factor taken off."""
-        return _range({s: self.holding_pressure(p.length, s) for s, p in self.plugs.items()})
+        return _range({s: self.holding_pressure(p.grip, s) for s, p in self.plugs.items()})
 
     @cached_property
     def heat_removed(self) -> Range | None:
@@ -340,7 +320,7 @@ class Solution:
     @cached_property
     def held_pressure(self) -> Range | None:
         """Pressure that the plug carries after the hold [Pa], safety factor taken off."""
-        return _range({s: self.holding_pressure(h.length, s) for s, h in self.held.items()})
+        return _range({s: self.holding_pressure(h.grip, s) for s, h in self.held.items()})
 
     @cached_property
     def cooling_time(self) -> float | None:
@@ -382,7 +362,7 @@ class Solution:
 
         None beyond a day.
         """
-        weakest, run = self.yield_length(), self.run(LIKELY)
+        weakest, run = self.yield_grip(), self.run(LIKELY)
         with work.blamed(("cylinder",), MANY_EXCHANGES):
             return [run.stop(run.fed_to(time), weakest).survival for time in times]
 

@@ -297,24 +297,3 @@ def at(table: NDArray[np.float64], surface: float) -> float:
     """Conductance [W/(m2 K)] of a table of :func:`room_film` at a ``surface`` [K]."""
     place = (surface - TABLE_T0) * TABLE_INV
     return float(np.interp(place, np.arange(TABLE_N), table))
-
-
-def h_ambient(
-    diameter: float,
-    surface: float,
-    ambient: float,
-    emissivity: float,
-    thickness: float,
-    conductivity: float,
-) -> float:
-    """Heat transfer coefficient from the room to the dry pipe [W/(m2 K)], on the bare diameter.
-
-    ``thickness`` [m] and ``conductivity`` [W/(m K)] of the insulation; thickness 0 for none.
-    """
-    outer_diameter = diameter + 2.0 * thickness
-    film = natural_convection(outer_diameter, surface, ambient)
-    film += radiation(surface, ambient, emissivity)
-    if thickness <= 0.0:
-        return film
-    insulation = math.log(outer_diameter / diameter) / (2.0 * conductivity)
-    return 1.0 / (diameter * (insulation + 1.0 / (film * outer_diameter)))

@@ -249,10 +249,14 @@ class FreezeRun:
             if why == step.FULL:
                 part.grow()
             elif why == step.GROWN:
-                column, self._fed = part.column.finer(self._fed)
-                self._parts.append(_Part(column, self._fed))
+                self._go_on(*part.column.finer(self._fed))
             else:
                 return event if why == stop and event <= end else None
+
+    def _go_on(self, column: Column, state: step.State) -> None:
+        """Feed on from ``state`` on another ``column``."""
+        self._fed = state
+        self._parts.append(_Part(column, state))
 
     def _feed_on(self, time: float) -> None:
         """Feed past ``time`` [s], in the same stretches whatever was asked before."""
@@ -268,6 +272,8 @@ class FreezeRun:
         if length >= need and row[march.GRIP] >= grip:
             part = max(need / length, grip / row[march.GRIP] if grip > 0.0 else 0.0)
             return float(self.closure + since * part)
+        if self._column.finest < self._column.mesh.dz[0]:
+            self._go_on(*self._column.plug(self._fed))
         return self._feed(stop=step.READY, need=need, grip=grip, reach=TO_READY)
 
     @cached_property
@@ -381,8 +387,9 @@ class FreezeRun:
             survival = None if event is None else event - begun
 
         def thaw() -> float | None:
-            melting = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
-            event = self._unfed(column, _copy(state), melting)
+            even, melting = column.even(state)
+            rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step)
+            event = self._unfed(even, melting, rule)
             return None if event is None else event - begun
 
         return Stop(moment=moment, lost_grip=lost_grip, survival=survival, _thaw=thaw)

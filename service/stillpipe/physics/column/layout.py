@@ -55,7 +55,7 @@ LONGEST = 9 * 3600.0
 """A pipe is laid out to be followed for this long [s], however long it is held."""
 INSULATING = 2e-3
 """A wall of more resistance than this [m2 K/W] has several nodes across."""
-SLIM = 0.003
+SLIM = 0.002
 """Slices are cut no slimmer than this where a plug ends [m]."""
 NODES = 3
 """Nodes across a wall that insulates."""
@@ -74,11 +74,8 @@ class Column:
         """Lay ``case`` on ``grid``, or on slices of width ``dz`` [m] where they are given."""
         self.case, self.grid, self.work = case, grid, work
         half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
-        self.finest = _finest(case, grid.finest)
-        self.jacket = max(grid.axial, math.ceil(half / self.finest - 1e-9))
-        if dz is None:
-            reach = half + _reach(case)
-            dz = mesh.slices(half / self.jacket, self.jacket, reach, grid.stretch)
+        dz = slices(case, grid, grid.finest) if dz is None else dz
+        self.jacket = int(np.searchsorted(np.cumsum(dz), half * (1.0 - 1e-9))) + 1
         self.mesh = mesh.mesh(dz, 0.5 * case.bore, grid.radial)
         self.wall, self.outer = mesh.wall(
             self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
@@ -87,10 +84,11 @@ class Column:
         self.first = grid.eta * grid.early * _quasi_steady(case)
         self.tables = case.medium.tables(case.plug_ice_fraction)
         self.circulation = _circulation(case)
+        self.finest = finest(case, grid)
         wide = np.flatnonzero(dz > self.finest * (1.0 + 1e-9))
-        fine = float(np.sum(dz[: wide[0]])) if len(wide) else math.inf
-        self.fine = fine
+        self.fine = float(np.sum(dz[: wide[0]])) if len(wide) else math.inf
         self.frost = half + FROST_DISTANCE
+        self.room_film = np.array(case.room_film)  # one kind of array: one compiled solver
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
 
     @property
@@ -101,12 +99,23 @@ class Column:
 
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
-        widest = self.finest
-        dz, parents = mesh.split(self.mesh.dz, self.fine, self.fine + STRIDE * widest, widest)
-        moved = step.State(
-            state.H[:, parents], state.Tw[parents], state.Ti[:, parents], state.link[parents],
-            state.clock.copy(),
-        )  # fmt: skip
+        end = self.fine + STRIDE * self.finest
+        return self._onto(mesh.split(self.mesh.dz, self.fine, end, self.finest), state)
+
+    def plug(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slices for a plug that has just closed, and ``state`` on it."""
+        return self._onto(slices(self.case, self.grid, self.finest), state)
+
+    def even(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with the slices it began with, and ``state`` on it."""
+        return self._onto(slices(self.case, self.grid, self.grid.finest), state)
+
+    def _onto(
+        self, dz: NDArray[np.float64], state: step.State
+    ) -> tuple["Column", step.State]:
+        """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
+        shares = mesh.shares(self.mesh.dz, dz)
+        moved = step.State(*(a @ shares for a in state[:-1]), state.clock.copy())
         return Column(self.case, self.grid, self.work, dz), moved
 
     def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
@@ -118,7 +127,7 @@ class Column:
         T = np.full(len(dz), case.ambient_temperature)
         T[: self.jacket] = temperature
         return mesh.Outside(
-            np.zeros(len(dz)), T, self.jacket, jacket, filling, case.room_film, film.TABLE_T0,
+            np.zeros(len(dz)), T, self.jacket, jacket, filling, self.room_film, film.TABLE_T0,
             film.TABLE_INV, self.outer, math.pi * case.outer_diameter,
         )  # fmt: skip
 
@@ -221,16 +230,26 @@ def _quasi_steady(case: Case) -> float:
     return latent * (0.5 * case.bore) ** 2 / (2.0 * (case.medium.freezing - DRY_ICE)) * resistance
 
 
-def _finest(case: Case, most: float) -> float:
-    """Width of the slices where a plug ends [m]: half the bore, an eighth of the fin, or ``most``.
+def slices(case: Case, grid: Grid, widest: float) -> NDArray[np.float64]:
+    """Return the widths of the slices of half the pipe [m], none under the jacket over ``widest``.
 
-    The fin's length is that over which pipe and ice come near the room's temperature: a plug in a
-    pipe that conducts badly ends steeply.
+    They are even there and get wider beyond.
+    """
+    half = 0.5 * case.jacket_length
+    jacket = max(grid.axial, math.ceil(half / widest - 1e-9))
+    return mesh.slices(half / jacket, jacket, half + _reach(case), grid.stretch)
+
+
+def finest(case: Case, grid: Grid) -> float:
+    """Width of the slices where a plug ends [m]: half the bore or a twelfth of the fin.
+
+    At most that of the ``grid``. The fin's length is that over which pipe and ice come near the
+    room's temperature: a plug in a pipe that conducts badly ends steeply.
     """
     metal = case.wall_conductivity * _section(case)
     ice = case.medium.ice_k * 0.25 * math.pi * case.bore**2
     fin = math.sqrt((metal + ice) / (_room(case) * math.pi * case.outer_diameter))
-    return min(most, max(min(0.5 * case.bore, 0.125 * fin), SLIM))
+    return min(grid.finest, max(min(0.5 * case.bore, fin / 12.0), SLIM))
 
 
 def _section(case: Case) -> float:

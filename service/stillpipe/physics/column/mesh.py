@@ -172,14 +172,25 @@ def wall(
     return Wall(axial, heat * area[-1] * dz, inner, area[:-1].copy(), shell, conductivity, heat), outer
 
 
-def split(dz: Array, begin: float, end: float, widest: float) -> tuple[Array, NDArray[np.intp]]:
-    """Cut the slices between ``begin`` and ``end`` [m] into equal parts no wider than ``widest``.
+def split(dz: Array, begin: float, end: float, widest: float) -> Array:
+    """Return the widths [m] of slices cut, between ``begin`` and ``end`` [m], into equal parts.
 
-    Return the widths [m] and from which slice of ``dz`` each is cut.
+    The parts are no wider than ``widest`` [m].
     """
     edges = np.concatenate(([0.0], np.cumsum(dz)))
-    parts = np.where(
-        (edges[1:] > begin) & (edges[:-1] < end), np.ceil(dz / widest - 1e-9), 1.0
-    ).astype(np.intp)
-    parents = np.repeat(np.arange(len(dz)), parts)
-    return (dz / parts)[parents], parents
+    near = (edges[1:] > begin + 1e-9) & (edges[:-1] < end - 1e-9)
+    parts = np.where(near, np.ceil(dz / widest - 1e-9), 1.0)
+    return np.repeat(dz / parts, parts.astype(np.intp))
+
+
+def shares(dz: Array, new: Array) -> Array:
+    """Return which part of every new slice was in which old one [-], shape (old, new).
+
+    ``dz`` widths of the old slices, ``new`` of the new [m]. Beyond the end of the old ones their
+    last goes on.
+    """
+    old, edges = (np.concatenate(([0.0], np.cumsum(w))) for w in (dz, new))
+    old[-1] = max(old[-1], edges[-1])
+    low = np.maximum(old[:-1, None], edges[None, :-1])
+    high = np.minimum(old[1:, None], edges[None, 1:])
+    return np.maximum(high - low, 0.0) / new
