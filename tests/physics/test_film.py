@@ -229,6 +229,14 @@ def test_a_pipe_at_room_temperature_has_a_finite_film(thickness: float) -> None:
         assert table[i] == pytest.approx(table[i + 1], rel=0.15)
 
 
+def test_in_saturated_air_dew_comes_just_below_the_rooms_temperature() -> None:
+    """An entry 0.2 K below the room takes in dew, one 0.2 K above none."""
+    below, above = (table_of(celsius=20.0 + d, humidity=1.0) for d in (0.05, -0.35))
+    dry = table_of(celsius=20.05, humidity=0.0)
+    assert below[103] > 1.5 * dry[103]
+    assert above[103] == pytest.approx(dry[103], rel=0.01)
+
+
 @pytest.mark.parametrize("pipe", [195.0, 255.0, 273.0, 283.0, 318.0])
 @pytest.mark.parametrize("vertical", [False, True])
 def test_insulation_is_a_resistance_in_series(pipe: float, vertical: bool) -> None:
