@@ -35,6 +35,15 @@ def table_of(
     )
 
 
+def around_of(
+    diameter: float, emissivity: float, humidity: float = 0.5, vertical: bool = False
+) -> film.Surface:
+    """A surface of ``diameter`` [m] in a room at 20 C."""
+    vapour = film.humidity_ratio(humidity * film.saturation_pressure(293.15))
+    dew = film.frost_point(293.15, humidity)
+    return film.Surface(293.15, vapour, dew, diameter, emissivity, vertical)
+
+
 @pytest.mark.parametrize("diameter", [0.010, 0.0213, 0.0603, 0.1143])
 @pytest.mark.parametrize(("surface", "ambient"), [(268.15, 293.15), (273.15, 283.15)])
 def test_natural_convection_is_churchill_and_chu(
@@ -189,15 +198,17 @@ def test_the_film_jumps_only_by_the_latent_heats() -> None:
     """
 
     def flux(surface: float) -> float:
-        vapour = film.humidity_ratio(0.5 * film.saturation_pressure(293.15))
-        around = film.Surface(293.15, vapour, film.frost_point(293.15, 0.5), 0.0213, 0.8, False)
-        return film.heat_flux(surface, around)
+        return film.heat_flux(surface, around_of(0.0213, 0.8))
 
     below, above = flux(ZERO_C - 1e-6), flux(ZERO_C + 1e-6)
     h = film.natural_convection(0.0213, ZERO_C, 293.15)
     latent = above - (h + film.radiation(ZERO_C, 293.15, 0.95)) * 20.0
     assert below - above == pytest.approx(latent * (2834.4 / 2500.9 - 1.0), rel=0.01)
     dew = film.frost_point(293.15, 0.5)
+    h = film.natural_convection(0.0213, dew - 1.0, 293.15)
+    sensible = (h + film.radiation(dew - 1.0, 293.15, 0.95)) * (294.15 - dew)
+    vapour = film.humidity_ratio(0.5 * film.saturation_pressure(293.15))
+    assert flux(dew - 1.0) == pytest.approx(sensible + film.latent(dew - 1.0, h, vapour))
     for place in (dew, dew - 1.0, 293.15 - 0.5):
         assert flux(place - 1e-6) == pytest.approx(flux(place + 1e-6), rel=1e-4)
     change = np.abs(np.diff(table_of()) / table_of()[1:])[T[1:] < 292.0]
@@ -218,6 +229,14 @@ def test_a_pipe_at_room_temperature_has_a_finite_film(thickness: float) -> None:
         assert table[i] == pytest.approx(table[i + 1], rel=0.15)
 
 
+def test_in_saturated_air_dew_comes_just_below_the_rooms_temperature() -> None:
+    """An entry 0.2 K below the room takes in dew, one 0.2 K above none."""
+    below, above = (table_of(celsius=20.0 + d, humidity=1.0) for d in (0.05, -0.35))
+    dry = table_of(celsius=20.05, humidity=0.0)
+    assert below[103] > 1.5 * dry[103]
+    assert above[103] == pytest.approx(dry[103], rel=0.01)
+
+
 @pytest.mark.parametrize("pipe", [195.0, 255.0, 273.0, 283.0, 318.0])
 @pytest.mark.parametrize("vertical", [False, True])
 def test_insulation_is_a_resistance_in_series(pipe: float, vertical: bool) -> None:
@@ -231,11 +250,18 @@ def test_insulation_is_a_resistance_in_series(pipe: float, vertical: bool) -> No
     for_length = film.at(table, pipe) * math.pi * 0.0334 * (293.15 - pipe)
     surface = pipe + for_length * math.log(0.0834 / 0.0334) / (2.0 * math.pi * 0.04)
     assert min(pipe, 293.15) < surface < max(pipe, 293.15)
-    vapour = film.humidity_ratio(0.8 * film.saturation_pressure(293.15))
-    dew = film.frost_point(293.15, 0.8)
-    outside = film.Surface(293.15, vapour, dew, 0.0834, film.COVER_EMISSIVITY, vertical)
-    taken = film.heat_flux(surface, outside) * math.pi * 0.0834
+    taken = film.heat_flux(surface, around_of(0.0834, 0.9, 0.8, vertical)) * math.pi * 0.0834
     assert taken == pytest.approx(for_length, rel=2e-3)
+
+
+def test_the_surface_of_insulation_is_found_wherever_it_is_looked_for() -> None:
+    """Between the right limits, between wrong ones on both sides, and with none at all."""
+    around = around_of(0.0473, 0.9, 0.8)
+    limits = [(250.0, 293.15), (250.0, 251.0), (293.0, 293.1), (270.0, 270.0)]
+    found = [film.covered(250.0, 2.0, around, low, high) for low, high in limits]
+    assert found == pytest.approx([found[0]] * 4, abs=3e-5)
+    assert 250.0 < found[0] < 293.15
+    assert film.heat_flux(found[0], around) == pytest.approx(2.0 * (found[0] - 250.0), rel=1e-4)
 
 
 def test_frost_on_insulation_melts_at_zero() -> None:
