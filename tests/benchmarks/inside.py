@@ -108,7 +108,7 @@ class Now:
         solution = self.solution.Solution(point, 3600.0)
         run = solution.run()
         if run.ready is not None:
-            stopped = run.stop(run.fed_to(run.ready + 3600.0), solution.yield_length())
+            stopped = run.stop(run.fed_to(run.ready + 3600.0), solution.yield_grip())
             assert stopped.thaw is None or stopped.thaw > 0.0
 
 

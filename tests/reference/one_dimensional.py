@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillpipe.physics import constants, freeze, media
+from stillpipe.physics import constants, film, freeze, media
 from stillpipe.physics.column.work import Work
 
 TM = 273.15

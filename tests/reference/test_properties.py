@@ -219,24 +219,17 @@ def test_ice_follows_the_lever_rule(key: str) -> None:
 
 @pytest.mark.parametrize("key", ["propylene_glycol", "ethylene_glycol"])
 def test_solution_heat_above_freezing_is_coolprops(key: str) -> None:
-    """Enthalpy between 5 and 25 C is rho cp dT of CoolProp's incompressible at 15 C, in 2 %."""
-    m = solutions.medium(key, 0.20, 0.02, 0.05, False, 1.0, 0.75)
+    """Enthalpy between 5 and 25 C is rho cp dT of CoolProp's incompressible at 15 C, in 2 %.
+
+    Of the share of it that stays when ice fills the volume: 916.72 / 999.8.
+    """
+    m = solutions.medium(key, 0.20, 0.75)
     rho, cp = (
         CoolProp.PropsSI(q, "T", 288.15, "P", 2e5, f"INCOMP::{GLYCOLS[key]}[0.2]")
         for q in ("D", "C")
     )
     heat = m.enthalpy(298.15) - m.enthalpy(278.15)
-    assert heat == pytest.approx(rho * cp * 20.0, rel=0.02)
-
-
-def test_convection_is_molecular_in_cold_or_narrow_water() -> None:
-    """No circulation at the freezing point or in a capillary; more when wider, or warmer."""
-    T = np.array([ZERO_C, ZERO_C + 20.0, ZERO_C + 35.0])
-    narrow = media.enhancement(T, ZERO_C, 0.001, 0.05, False, 1.0)
-    wide = media.enhancement(T, ZERO_C, 0.1, 0.05, False, 1.0)
-    np.testing.assert_allclose(narrow, 1.0, atol=0.005)
-    assert wide[0] == pytest.approx(1.0)
-    assert 1.0 < wide[1] < wide[2]
+    assert heat == pytest.approx(rho * cp * 20.0 * 916.72 / 999.8, rel=0.02)
 
 
 def test_rayleigh_number_of_warm_water() -> None:

@@ -14,6 +14,7 @@ from stillpipe.physics import constants, film, freeze, residual
 from stillpipe.uncertainty.scenarios import (
     CONDUCTANCE_BAND,
     CONVECTION_BAND,
+    FILLING_BAND,
     FILM_BAND,
     LIKELY,
 )
@@ -123,6 +124,7 @@ def _drivers(solution: Solution) -> tuple[Driver, ...]:
     likely = solution.case(LIKELY)
     plan = (
         ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
+        ("jacket_filling", "filling", "time", FILLING_BAND, likely.fill_time),
         ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
         ("room_film", "film", "conductance", FILM_BAND, film.at(likely.room_film, constants.ZERO_C)),
     )

@@ -135,7 +135,7 @@ class Solution:
                 wall_heat_capacity=material.heat_capacity,
                 lining_resistance=point.lining_resistance,
                 h_jacket=point.jacket.conductance * scenario.jacket,
-                fill_time=point.jacket.fill_time,
+                fill_time=point.jacket.fill_time * scenario.filling,
                 room_film=self.room_film * scenario.film,
                 h_empty=H_EMPTY * scenario.film,
                 start_temperature=point.fluid.temperature,
