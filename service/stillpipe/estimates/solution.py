@@ -29,8 +29,6 @@ SHORTEST_HOLD = 1.0
 COOL_ENOUGH = 298.15
 """A line warmer than this is left to cool first [K]: water near room temperature; common
 practice, no source."""
-LEAST_DIFFERENCE = 0.5
-"""How much colder than that the room must be for the line to cool by itself [K]."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
 ICE_CONDUCTIVITY = 2.68
@@ -93,7 +91,7 @@ class Solution:
     @cached_property
     def stays_slush(self) -> bool:
         """Whether the fluid never holds enough ice for a plug."""
-        return self.most_ice < PLUG_ICE_FRACTION
+        return self.most_ice <= PLUG_ICE_FRACTION
 
     @property
     def most_ice(self) -> float:
@@ -138,7 +136,7 @@ class Solution:
                 start_temperature=point.fluid.temperature,
                 ambient_temperature=point.ambient.temperature,
                 medium=self._medium(scenario.convection),
-                plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
+                plug_ice_fraction=1.0 if self.is_water else PLUG_ICE_FRACTION,
             )
         return case
 
@@ -156,7 +154,8 @@ class Solution:
         return self._h_ambient(min(constants.ZERO_C, self.point.ambient.temperature - 5.0))
 
     @property
-    def _is_water(self) -> bool:
+    def is_water(self) -> bool:
+        """Whether plain water fills the bore: it freezes at one temperature."""
         return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
 
     def _medium(self, convection: float) -> media.Medium:
@@ -168,7 +167,7 @@ class Solution:
         """Return what fills the bore, ``convection`` [-] a factor on its circulation."""
         point = self.point
         vertical = point.orientation is Orientation.VERTICAL
-        if self._is_water:
+        if self.is_water:
             return media.water(self._bore, point.jacket.length, vertical, convection)
         return solutions.medium(
             point.fluid.type, point.fluid.concentration, self._bore, point.jacket.length, vertical,
@@ -342,7 +341,7 @@ class Solution:
         warm, ambient = point.fluid.temperature, point.ambient.temperature
         if warm <= COOL_ENOUGH:
             return 0.0
-        if ambient >= COOL_ENOUGH - LEAST_DIFFERENCE:
+        if ambient >= COOL_ENOUGH:
             return None
         material, diameter = self._material, point.pipe.outside_diameter
         inner = diameter - 2.0 * point.pipe.wall

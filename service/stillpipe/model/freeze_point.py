@@ -9,7 +9,7 @@ from typing import Annotated, Any, Self
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.declare import COMPUTED, Choice, Derived, Group, Number, Quantity, Text
-from stillpipe.physics import solutions
+from stillpipe.physics import solutions, trapped
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import fluids, materials, pipes
 
@@ -359,6 +359,14 @@ class FreezePoint:
     def material(self) -> materials.Material:
         """The pipe's material."""
         return materials.find(self.pipe.material)
+
+    @property
+    def pressure_rating(self) -> float:
+        """What the pipe is rated for [Pa]: as its standard says, else from its allowable stress."""
+        pipe = self.pipe
+        if pipe.rating is not None:
+            return pipe.rating
+        return trapped.burst(pipe.outside_diameter, pipe.wall, self.material.allowable_stress)
 
     @property
     def bore(self) -> float:

@@ -13,6 +13,9 @@ FILM_BAND = (0.7, 1.4)
 CAPTURE_BAND = (0.4 / 0.6, 0.8 / 0.6)
 """Of the capture efficiency about 0.6 [-]: an assumption."""
 
+ICE_FRACTION_BAND = (0.6, 0.95)
+"""Of the ice mass fraction that counts as a plug in a solution [-]: an assumption."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
