@@ -65,6 +65,7 @@ def test_states_follow_the_clock(by: Range) -> None:
     latest = known(by.high)
     assert answer_of(0.5 * by.low, False).figures.state is FrostState.TOO_EARLY
     assert answer_of(0.99 * latest, False).figures.state is FrostState.TOO_EARLY
+    assert list(reasons(answer_of(0.5 * by.low, False))) == ["frost-too-early"]
     late = answer_of(1.01 * latest, False)
     assert (late.figures.state, late.verdict) == (FrostState.OVERDUE, Verdict.NO_GO)
     assert late.figures.causes

@@ -242,6 +242,14 @@ def test_a_run_that_is_too_tight_stops_the_job() -> None:
     assert vented.figures.spacing is not None
 
 
+@pytest.mark.parametrize(("points", "differ"), [(1, False), (2, True)])
+def test_points_and_places_that_differ_are_told(points: int, differ: bool) -> None:
+    one = Place(name="one", kind=PlaceKind.FREEZE_POINT, at=0.0)
+    found = job_estimate(job(points=points, places=(one,)))
+    assert ("points-and-places" in codes(found)) is differ
+    assert (found.verdict is Verdict.CONDITIONAL) is differ
+
+
 def test_a_room_of_no_stated_temperature_is_that_around_the_pipe() -> None:
     cool, warm = (known(job(HALF_INCH, 20.0, room).room) for room in (20.0, 30.0))
     assert (cool.temperature, warm.temperature) == (293.15, 303.15)

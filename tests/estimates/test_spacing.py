@@ -103,6 +103,7 @@ def test_what_is_too_near_a_freeze_point_is_named(kind: str) -> None:
     far = run(("a", "freeze-point", 1.0), ("it", kind, 2.5))
     rule = near.figures.rules[0]
     assert near.verdict is Verdict.NO_GO
+    assert f"too-near-{rule.rule}" in codes(near)
     assert rule.between == ("a", "it")
     assert rule.reason
     assert rule.source
@@ -129,6 +130,14 @@ def test_the_distance_to_each_kind_by_hand(
     rule = run(("a", "freeze-point", 1.0), ("it", kind, 2.5)).figures.rules[0]
     assert rule.required == pytest.approx(expected, rel=1e-3)
     assert rule.actual == pytest.approx(1.5)
+
+
+def test_a_little_too_near_is_conditional(longest: float) -> None:
+    """Within a tenth of what is required."""
+    required = 0.5 * 1.25 * longest + 2.0 * INCH
+    for share, code in ((1.01, set()), (0.95, {"near"}), (0.85, {"too-near-cut"})):
+        answer = run(("a", "freeze-point", 1.0), ("it", "cut", 1.0 + share * required))
+        assert codes(answer) == code
 
 
 def test_room_for_growth_comes_from_the_solver(longest: float) -> None:

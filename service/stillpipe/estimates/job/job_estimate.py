@@ -24,7 +24,7 @@ from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import JobEstimateRequest
-from stillpipe.model.site import Release
+from stillpipe.model.site import PlaceKind, Release
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +59,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     run = spacing.along(solution, request.places) if request.places else None
     reasons = [*hold_time.reasons(solution), *cylinder_reasons, *_of_air(request, air)]
     if run is not None:
-        reasons += spacing.reasons(solution, request.places, run)
+        reasons += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
     if request.fluid.temperature > COOL_ENOUGH:
         reasons.append(_cool_first(solution))
     held = hold_time.figures(solution)
@@ -83,6 +83,18 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         figures=figures,
         effort=solution.effort,
     )
+
+
+def _of_points(request: JobEstimateRequest) -> list[Reason]:
+    """Return that ``points`` and the freeze points among ``places`` are not as many."""
+    placed = sum(place.kind is PlaceKind.FREEZE_POINT for place in request.places)
+    if placed == request.points:
+        return []
+    text = (
+        f"points says {request.points} freeze point(s), places has {placed}: CO2, cylinders, air "
+        "and quote are for the first, distances for the second."
+    )
+    return [assess.warn("points-and-places", text)]
 
 
 def _cool_first(solution: Solution) -> Reason:
