@@ -201,6 +201,19 @@ def test_too_high_a_pressure_is_said_to_be_never_ready_or_not_surely_ready() -> 
     assert answer.figures.ready is None
 
 
+def test_a_plug_that_only_the_least_favourable_inputs_keep_from_ready_is_conditional() -> None:
+    """The higher the pressure: ready, not surely ready, never."""
+    pressures = (3.0, 15.0, 20.0, 25.0, 30.0, 40.0)
+    found = [plug_time(point_of(TWO_INCH, 20.0, 20.0, bar)) for bar in pressures]
+    order = ("may-not-be-ready", "never-ready")
+    ranks = [sum(n for n, code in enumerate(order, 1) if code in codes(a)) for a in found]
+    assert ranks == sorted(ranks)
+    assert 1 in ranks
+    assert all(
+        a.verdict is Verdict.CONDITIONAL for a, r in zip(found, ranks, strict=True) if r == 1
+    )
+
+
 def test_a_jacket_too_weak_for_a_large_plastic_pipe_never_closes() -> None:
     wide = point_of(
         TWO_INCH, 38.0, 40.0,

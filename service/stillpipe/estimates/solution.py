@@ -30,8 +30,6 @@ SHORTEST_HOLD = 1.0
 COOL_ENOUGH = 298.15
 """A line warmer than this is left to cool first [K]: water near room temperature; common
 practice, no source."""
-LEAST_DIFFERENCE = 0.5
-"""How much colder than that the room must be for the line to cool by itself [K]."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
 ICE_CONDUCTIVITY = 2.68
@@ -95,7 +93,7 @@ class Solution:
     @cached_property
     def stays_slush(self) -> bool:
         """Whether the fluid never holds enough ice for a plug."""
-        return self.most_ice < PLUG_ICE_FRACTION
+        return self.most_ice <= PLUG_ICE_FRACTION
 
     @property
     def most_ice(self) -> float:
@@ -141,7 +139,7 @@ class Solution:
                 start_temperature=point.fluid.temperature,
                 ambient_temperature=point.ambient.temperature,
                 medium=self._medium,
-                plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
+                plug_ice_fraction=1.0 if self.is_water else PLUG_ICE_FRACTION,
                 convection=scenario.convection,
                 vertical=point.orientation is Orientation.VERTICAL,
             )
@@ -156,13 +154,14 @@ class Solution:
         return self.point.bore
 
     @property
-    def _is_water(self) -> bool:
+    def is_water(self) -> bool:
+        """Whether plain water fills the bore: it freezes at one temperature."""
         return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
 
     @cached_property
     def _medium(self) -> media.Medium:
         """What fills the bore."""
-        if self._is_water:
+        if self.is_water:
             return media.WATER
         fluid = self.point.fluid
         return solutions.medium(fluid.type, fluid.concentration, PLUG_ICE_FRACTION)
@@ -186,7 +185,7 @@ class Solution:
 
     def _strength(self, scenario: Scenario) -> float:
         """Shear strength of the bond, cold enough [Pa]."""
-        pure = 1.0 if self._is_water else SOLUTION_BOND
+        pure = 1.0 if self.is_water else SOLUTION_BOND
         return self.point.adhesion * scenario.adhesion * pure
 
     def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
@@ -333,7 +332,7 @@ class Solution:
         warm, ambient = point.fluid.temperature, point.ambient.temperature
         if warm <= COOL_ENOUGH:
             return 0.0
-        if ambient >= COOL_ENOUGH - LEAST_DIFFERENCE:
+        if ambient >= COOL_ENOUGH:
             return None
         material, diameter = self._material, point.pipe.outside_diameter
         inner = diameter - 2.0 * point.pipe.wall

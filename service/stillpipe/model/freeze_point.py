@@ -1,14 +1,15 @@
 """A freeze point: a pipe, what is in and around it, and the jacket that makes the plug."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.declare import COMPUTED, Choice, Derived, Group, Number, Quantity, Text
-from stillpipe.physics import solutions
+from stillpipe.physics import solutions, trapped
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import fluids, materials, pipes
 
@@ -277,6 +278,28 @@ SMALLEST_BORE = 0.002
 """Smallest free bore that is covered [m]."""
 
 
+def _pipe_fits(groups: Mapping[str, Any]) -> None:
+    """Complete the pipe of ``groups`` where there is one, and see what its lining leaves free."""
+    if "pipe" not in groups:
+        return
+    pipe, lining = groups["pipe"].completed(), groups.get("lining")
+    if _bore(pipe, lining) < SMALLEST_BORE:
+        detail = f"the free bore must be at least {1e3 * SMALLEST_BORE:g} mm"
+        raise OutOfValidityError(Fault(("pipe",), detail))
+
+
+def _fluid_fits(groups: Mapping[str, Any]) -> None:
+    """Complete the fluid of ``groups`` where there is one."""
+    if "fluid" in groups:
+        groups["fluid"].completed()
+
+
+def _bore(pipe: Pipe, lining: Lining | None) -> float:
+    """Return the diameter of the free bore [m]."""
+    layer = lining.thickness if lining else 0.0
+    return pipe.outside_diameter - 2.0 * (pipe.wall + layer)
+
+
 @dataclass(frozen=True, kw_only=True)
 class FreezePoint:
     """A pipe, what is in and around it, and the jacket on it.
@@ -326,27 +349,27 @@ class FreezePoint:
         UnknownEntryError, OutOfValidityError
             naming every member that the catalogues do not know or the model does not cover
         """
-        errors: list[StillpipeError] = []
-        pipe, fluid = self.pipe, self.fluid
-        try:
-            pipe = self._lined(self.pipe.completed())
-        except StillpipeError as error:
-            errors.append(error)
-        try:
-            fluid = self.fluid.completed()
-        except StillpipeError as error:
-            errors.append(error)
+        errors = self.faults(vars(self))
         if errors:
             raise gathered(errors)
+        pipe, fluid = self.pipe.completed(), self.fluid.completed()
         jacket = self.jacket.completed(pipe.outside_diameter)
         return replace(self, pipe=pipe, fluid=fluid, jacket=jacket)
 
-    def _lined(self, pipe: Pipe) -> Pipe:
-        """Return the completed ``pipe``, whose bore the lining leaves free."""
-        if replace(self, pipe=pipe).bore < SMALLEST_BORE:
-            detail = f"the free bore must be at least {1e3 * SMALLEST_BORE:g} mm"
-            raise OutOfValidityError(Fault(("pipe",), detail))
-        return pipe
+    @classmethod
+    def faults(cls, groups: Mapping[str, Any]) -> list[StillpipeError]:
+        """Return what the catalogues do not know or the model does not cover.
+
+        ``groups`` are the members known so far, by name: those that cannot be read are not among
+        them.
+        """
+        found: list[StillpipeError] = []
+        for check in (_pipe_fits, _fluid_fits):
+            try:
+                check(groups)
+            except StillpipeError as error:
+                found.append(error)
+        return found
 
     @property
     def material(self) -> materials.Material:
@@ -354,10 +377,17 @@ class FreezePoint:
         return materials.find(self.pipe.material)
 
     @property
+    def pressure_rating(self) -> float:
+        """What the pipe is rated for [Pa]: as its standard says, else from its allowable stress."""
+        pipe = self.pipe
+        if pipe.rating is not None:
+            return pipe.rating
+        return trapped.burst(pipe.outside_diameter, pipe.wall, self.material.allowable_stress)
+
+    @property
     def bore(self) -> float:
         """Diameter of the free bore [m]."""
-        lining = self.lining.thickness if self.lining else 0.0
-        return self.pipe.outside_diameter - 2.0 * (self.pipe.wall + lining)
+        return _bore(self.pipe, self.lining)
 
     @property
     def lining_resistance(self) -> float:

@@ -61,7 +61,8 @@ class History:
     ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which
     the bore's surface is below freezing, also before the plug closes [m]; ``grip`` the length that
     would hold as much as the plug does, all of it bonded to its full strength [m]; ``heat_jacket``
-    drawn under the jacket and ``heat_ambient`` taken in from the room so far [J];
+    drawn under the jacket and ``heat_ambient`` taken in from the room so far [J]; ``ice_volume``
+    [m3];
     ``wall_temperature`` under the jacket's centre [K]; ``liquid_fraction`` there [-];
     ``frost_temperature`` of the pipe's outside where frost is looked for [K].
     """
@@ -72,6 +73,7 @@ class History:
     grip: Array
     heat_jacket: Array
     heat_ambient: Array
+    ice_volume: Array
     wall_temperature: Array
     liquid_fraction: Array
     frost_temperature: Array
@@ -344,13 +346,13 @@ class FreezeRun:
         table = rows[: int(np.searchsorted(rows[:, march.TIME], until, side="right"))].T.copy()
         # ice at the axis never melts while fed: a shorter reading is the interpolation's
         table[march.CLOSED] = np.maximum.accumulate(table[march.CLOSED])
-        table[march.CLOSED : march.TAKEN + 1] *= 2.0
+        table[march.CLOSED : march.ICE + 1] *= 2.0
         table.setflags(write=False)
         return History(
             time=table[march.TIME], plug_length=table[march.CLOSED],
             bonded_length=table[march.BONDED], grip=table[march.GRIP],
             heat_jacket=table[march.DRAWN], heat_ambient=table[march.TAKEN],
-            wall_temperature=table[march.WALL], liquid_fraction=table[march.LIQUID],
+            ice_volume=table[march.ICE], wall_temperature=table[march.WALL], liquid_fraction=table[march.LIQUID],
             frost_temperature=table[march.FROST],
         )  # fmt: skip
 

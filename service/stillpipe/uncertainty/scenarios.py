@@ -15,6 +15,9 @@ FILLING_BAND = (10.0 / 30.0, 90.0 / 30.0)
 CAPTURE_BAND = (0.4 / 0.6, 0.8 / 0.6)
 """Of the capture efficiency about 0.6 [-]: an assumption."""
 
+ICE_FRACTION_BAND = (0.6, 0.95)
+"""Of the ice mass fraction that counts as a plug in a solution [-]: an assumption."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:

@@ -19,11 +19,11 @@ NOW, SINCE, JACKET, AMBIENT, CAP = range(5)
 the jacket and taken in from the room [J], longest step until the event [s]."""
 CLOCK = 5
 
-(TIME, CLOSED, BONDED, GRIP, DRAWN, TAKEN, WALL, LIQUID, FROST) = range(9)
+(TIME, CLOSED, BONDED, GRIP, DRAWN, TAKEN, ICE, WALL, LIQUID, FROST) = range(10)
 """Columns of a history row: time [s]; half-lengths closed, bonded and of the grip [m]; heat drawn
-under the jacket and taken in from the room [J]; wall temperature at the centre [K]; liquid fraction
-of the central slice [-]; temperature of the surface where frost is looked for [K]."""
-ROW = 9
+under the jacket and taken in from the room [J]; volume of ice [m3]; wall temperature at the centre
+[K]; liquid fraction of the central slice [-]; temperature of the surface where frost is looked for [K]."""
+ROW = 10
 
 EVERY = 4
 """Steps from one kept state to the next."""
@@ -174,13 +174,17 @@ def _skin(x: State, j: int, g: Mesh, o: Outside) -> float:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _liquid(H: Array, m: Tables, g: Mesh) -> float:
-    """Liquid fraction of the central slice [-]."""
-    ice, whole = 0.0, 0.0
+def _ice(H: Array, m: Tables, g: Mesh) -> tuple[float, float]:
+    """Return half the volume of ice [m3] and the liquid fraction of the central slice [-]."""
+    ice, centre, whole = 0.0, 0.0, 0.0
     for i in range(H.shape[0]):
-        ice += solid(H[i, 0], m) * g.area[i]
+        ring = 0.0
+        for j in range(H.shape[1]):
+            ring += g.dz[j] * solid(H[i, j], m)
+        ice += ring * g.area[i]
+        centre += solid(H[i, 0], m) * g.area[i]
         whole += g.area[i]
-    return 1.0 - ice / whole
+    return ice, 1.0 - centre / whole
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -257,7 +261,7 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r:
     row[CLOSED], row[BONDED], row[GRIP] = now.closed, now.bonded, now.grip
     row[DRAWN], row[TAKEN] = x.clock[JACKET], x.clock[AMBIENT]
     row[WALL] = x.Tw[0]
-    row[LIQUID] = _liquid(x.H, m, g)
+    row[ICE], row[LIQUID] = _ice(x.H, m, g)
     row[FROST] = surface(x, rule.frost, g, o)
     r.filled[0] = n + 1
     if n % EVERY == EVERY - 1:
