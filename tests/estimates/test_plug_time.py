@@ -228,7 +228,10 @@ def test_drivers_bracket_the_likely_closure() -> None:
     found = plug_time(STEEL).figures
     closure = likely(found.closure)
     assert {d.name for d in found.drivers} == {
-        "jacket_conductance", "jacket_filling", "convection", "room_film"
+        "jacket_conductance",
+        "jacket_filling",
+        "convection",
+        "room_film",
     }
     for driver in found.drivers:
         low, high = sorted((known(driver.closure_at_low), known(driver.closure_at_high)))

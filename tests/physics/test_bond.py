@@ -56,7 +56,9 @@ def plug(celsius: float, closed: int, slices: int = 30) -> tuple[Column, step.St
     return column, step.State(H, Tw, np.empty((0, slices)), np.zeros(slices), clock)
 
 
-@pytest.mark.parametrize(("celsius", "share"), [(-20.0, 1.0), (-10.0, 1.0), (-5.0, 0.5), (-1.0, 0.1)])
+@pytest.mark.parametrize(
+    ("celsius", "share"), [(-20.0, 1.0), (-10.0, 1.0), (-5.0, 0.5), (-1.0, 0.1)]
+)
 def test_the_bond_rises_in_a_straight_line_to_ten_kelvin_below_freezing(
     celsius: float, share: float
 ) -> None:

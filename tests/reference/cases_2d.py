@@ -31,9 +31,7 @@ def of(
     bore = pipe.outside_diameter - 2.0 * pipe.wall
     length = 0.025 + pipe.outside_diameter if jacket is None else jacket
     water = fluid == "water"
-    medium = (
-        media.WATER if water else solutions.medium(fluid, concentration, PLUG)
-    )
+    medium = media.WATER if water else solutions.medium(fluid, concentration, PLUG)
     return freeze.Case(
         bore=bore,
         outer_diameter=pipe.outside_diameter,
@@ -45,9 +43,13 @@ def of(
         h_jacket=conductance,
         fill_time=filling,
         room_film=film.room_film(
-            outer_diameter=pipe.outside_diameter, ambient=ZERO_C + room,
-            relative_humidity=humidity, emissivity=material.emissivity, thickness=insulation,
-            conductivity=0.04, vertical=vertical,
+            outer_diameter=pipe.outside_diameter,
+            ambient=ZERO_C + room,
+            relative_humidity=humidity,
+            emissivity=material.emissivity,
+            thickness=insulation,
+            conductivity=0.04,
+            vertical=vertical,
         ),
         h_empty=10.0,
         start_temperature=ZERO_C + celsius,

@@ -6,11 +6,11 @@ from enum import StrEnum
 from typing import Annotated
 
 from stillpipe.estimates import assess, cautions
-from stillpipe.estimates.solution import FROST_DISTANCE, ICE_CONDUCTIVITY, Solution
+from stillpipe.estimates.solution import ICE_CONDUCTIVITY, Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import FrostCheckRequest
-from stillpipe.physics import constants, film, residual
+from stillpipe.physics import constants, film, freeze, residual
 from stillpipe.uncertainty.scenarios import SCENARIOS, SLOW
 
 DRIEST = 233.15
@@ -20,8 +20,6 @@ WARMEST = 313.15
 EARLY_SHARE = 0.5
 """Frost before this share of the fastest freeze's time is too early [-]: an assumption."""
 HOUR = 3600.0
-LEAST = 1.0
-"""Least difference at which the room's film is taken [K]."""
 MOST_DRIPS = 600.0
 """More drips a minute than this are nobody's count [1/min]."""
 
@@ -103,7 +101,7 @@ def _why_none(solution: Solution, by: Range | None, point: float) -> NoFrost | N
         return NoFrost.DRY_AIR if point < DRIEST else None
     if solution.stays_slush or solution.closure is None:
         return NoFrost.NO_PLUG
-    if coldest_beside(solution, FROST_DISTANCE) > constants.ZERO_C:
+    if coldest_beside(solution, freeze.FROST_DISTANCE) > constants.ZERO_C:
         return NoFrost.WARM_WALL
     return NoFrost.AFTER_TWO_HOURS
 
@@ -112,7 +110,7 @@ def _earliest(solution: Solution) -> float | None:
     """Return when frost comes on the fastest freeze [s], if on any."""
     if solution.stays_slush:
         return None
-    times = (solution.frost_time(solution.run(s)) for s in SCENARIOS)
+    times = (solution.run(s).frost for s in SCENARIOS)
     return min((t for t in times if t is not None), default=None)
 
 
@@ -126,10 +124,7 @@ def coldest_beside(solution: Solution, distance: float) -> float:
     point, material = solution.point, solution.point.material
     outer, ambient = point.pipe.outside_diameter, point.ambient.temperature
     inner = outer - 2.0 * point.pipe.wall
-    film_ = film.h_ambient(
-        outer, min(constants.ZERO_C, ambient - LEAST), ambient, material.emissivity,
-        point.insulation_thickness, point.insulation_conductivity,
-    )  # fmt: skip
+    film_ = film.at(solution.room_film, constants.ZERO_C)
     wall = math.log(outer / inner) / material.conductivity + point.lining_resistance
     through = 0.5 * outer * wall
     carried = material.conductivity * (outer**2 - inner**2) + ICE_CONDUCTIVITY * point.bore**2

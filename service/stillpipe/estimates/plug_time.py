@@ -66,8 +66,12 @@ class PlugTimeFigures:
         Figure("time", says="Until the plug carries the line pressure with the safety factor."),
     ] = None
     frost_by: Annotated[
-        Range | None, Figure("time", says="Until the pipe's outside 10 mm beside the jacket is below 0 degC; null beyond two "
-            "hours.",)
+        Range | None,
+        Figure(
+            "time",
+            says="Until the pipe's outside 10 mm beside the jacket is below 0 degC; null beyond "
+            "two hours.",
+        ),
     ] = None
     plug_length: Annotated[Range | None, Figure("length", says="Of sound plug at ready.")] = None
     holding_pressure: Annotated[
@@ -126,7 +130,13 @@ def _drivers(solution: Solution) -> tuple[Driver, ...]:
         ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
         ("jacket_filling", "filling", "time", FILLING_BAND, likely.fill_time),
         ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
-        ("room_film", "film", "conductance", FILM_BAND, film.at(likely.room_film, constants.ZERO_C)),
+        (
+            "room_film",
+            "film",
+            "conductance",
+            FILM_BAND,
+            film.at(likely.room_film, constants.ZERO_C),
+        ),
     )
     found = []
     for name, member, kind, band, value in plan:

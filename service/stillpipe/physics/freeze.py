@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import march, step
-from stillpipe.physics.column.layout import Case, Column
+from stillpipe.physics.column.layout import FROST_DISTANCE, Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import ZERO_C
 
 __all__ = [
     "COARSE",
+    "FROST_DISTANCE",
     "LONGEST_FREEZE",
     "LONGEST_THAW",
     "PRODUCTION",
@@ -352,8 +353,8 @@ class FreezeRun:
             time=table[march.TIME], plug_length=table[march.CLOSED],
             bonded_length=table[march.BONDED], grip=table[march.GRIP],
             heat_jacket=table[march.DRAWN], heat_ambient=table[march.TAKEN],
-            ice_volume=table[march.ICE], wall_temperature=table[march.WALL], liquid_fraction=table[march.LIQUID],
-            frost_temperature=table[march.FROST],
+            ice_volume=table[march.ICE], wall_temperature=table[march.WALL],
+            liquid_fraction=table[march.LIQUID], frost_temperature=table[march.FROST],
         )  # fmt: skip
 
     @cached_property
@@ -396,9 +397,7 @@ class FreezeRun:
 
         return Stop(moment=moment, lost_grip=lost_grip, survival=survival, _thaw=thaw)
 
-    def _unfed(
-        self, column: Column, state: step.State, rule: march.Rule
-    ) -> float | None:
+    def _unfed(self, column: Column, state: step.State, rule: march.Rule) -> float | None:
         """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
 
         In a room below freezing a plug is followed no longer than until nothing in the pipe is

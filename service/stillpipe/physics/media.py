@@ -1,8 +1,8 @@
 """What fills the bore: enthalpy, temperature, ice fraction and conductivity on one grid.
 
 Enthalpy per volume [J/m3] is counted from the fully solid state at the freezing point. All of it
-is that of the ice's mass: one volume of plug is one volume of ice, and the water that this displaces
-is pushed out as warm as it then is.
+is that of the ice's mass: one volume of plug is one volume of ice, and the water that this
+displaces is pushed out as warm as it then is.
 
 The tables hold molecular conductivities. The still liquid circulates, which conducts better by a
 factor that the column works out for each of its slices from the liquid's temperature and the width
@@ -207,6 +207,7 @@ _STILL = np.where(
     np.asarray(water_conductivity(np.maximum(_TEMPERATURE, ZERO_C))),
 )
 """Conductivity of ice and of water at rest on the enthalpy grid [W/(m K)]."""
+
 
 def kirchhoff(T: Array, k: Array) -> Array:
     """Integral of conductivity ``k`` [W/(m K)] over ``T`` [K] from the first entry [W/m]."""

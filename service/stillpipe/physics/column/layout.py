@@ -110,12 +110,11 @@ class Column:
         """Return the column with the slices it began with, and ``state`` on it."""
         return self._onto(slices(self.case, self.grid, self.grid.finest), state)
 
-    def _onto(
-        self, dz: NDArray[np.float64], state: step.State
-    ) -> tuple["Column", step.State]:
+    def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:
         """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
         shares = mesh.shares(self.mesh.dz, dz)
-        moved = step.State(*(a @ shares for a in state[:-1]), state.clock.copy())
+        H, Tw, Ti, link = (a @ shares for a in (state.H, state.Tw, state.Ti, state.link))
+        moved = step.State(H, Tw, Ti, link, state.clock.copy())
         return Column(self.case, self.grid, self.work, dz), moved
 
     def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:

@@ -21,8 +21,9 @@ CLOCK = 5
 
 (TIME, CLOSED, BONDED, GRIP, DRAWN, TAKEN, ICE, WALL, LIQUID, FROST) = range(10)
 """Columns of a history row: time [s]; half-lengths closed, bonded and of the grip [m]; heat drawn
-under the jacket and taken in from the room [J]; volume of ice [m3]; wall temperature at the centre
-[K]; liquid fraction of the central slice [-]; temperature of the surface where frost is looked for [K]."""
+under the jacket and taken in from the room [J]; half the ice's volume [m3]; wall temperature at the
+centre [K]; liquid fraction of the central slice [-]; temperature of the surface where frost is
+looked for [K]."""
 ROW = 10
 
 EVERY = 4
@@ -54,9 +55,10 @@ class Rule(NamedTuple):
     """How to advance: step growth ``eta`` [-], ``first`` step [s] and ``bounds`` of every step.
 
     ``pieces`` in which a step with an event is taken again; ``end`` [s], met ``exactly`` or passed
-    by the last step; what to ``stop`` at; half-length ``need`` and half ``grip`` with which the plug
-    is ready, or half ``grip`` below which it is lost [m]. It also comes back once the plug reaches
-    ``edge`` [m], where the slices get wide. Frost is looked for at ``frost`` from the centre [m].
+    by the last step; what to ``stop`` at; half-length ``need`` and half ``grip`` with which the
+    plug is ready, or half ``grip`` below which it is lost [m]. It also comes back once the plug
+    reaches ``edge`` [m], where the slices get wide. Frost is looked for at ``frost`` from the
+    centre [m].
     """
 
     eta: float

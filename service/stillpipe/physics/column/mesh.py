@@ -93,8 +93,8 @@ class Outside(NamedTuple):
 
     ``jacket`` counts the slices under the jacket, where the surface is met by ``h_jacket``
     [W/(m2 K)], reached in time with the time constant ``filling`` [s] (0: at once). Beside it the
-    room's ``film`` [W/(m2 K)] holds on the grid of surface temperatures ``film_T0`` + i /
-    ``film_inv`` [K]. ``outer`` is the resistance from the outermost node to the surface, times
+    room's ``film`` [W/(m2 K)] holds on the grid of surface temperatures ``film_from`` + i /
+    ``film_per`` [K]. ``outer`` is the resistance from the outermost node to the surface, times
     length [m K/W], ``round`` the circumference [m]. ``G`` is filled before every step.
     """
 
@@ -104,8 +104,8 @@ class Outside(NamedTuple):
     h_jacket: float
     filling: float
     film: Array
-    film_T0: float
-    film_inv: float
+    film_from: float
+    film_per: float
     outer: float
     round: float
 
@@ -159,8 +159,9 @@ def wall(
 ) -> tuple[Wall, float]:  # fmt: skip
     """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
 
-    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m], ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity
-    [J/(m3 K)], ``resistance`` of a lining times 2 pi length [m K/W].
+    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
+    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
+    lining times 2 pi length [m K/W].
     """
     rims = np.linspace(*radii, nodes + 1)
     middle = np.sqrt(0.5 * (rims[1:] ** 2 + rims[:-1] ** 2))
@@ -169,7 +170,9 @@ def wall(
     inner = resistance + math.log(middle[0] / radii[0]) / conductivity
     outer = math.log(radii[1] / middle[-1]) / (2.0 * math.pi * conductivity)
     axial = np.append(conductivity * area[-1] / np.diff(z), 0.0)
-    return Wall(axial, heat * area[-1] * dz, inner, area[:-1].copy(), shell, conductivity, heat), outer
+    return Wall(
+        axial, heat * area[-1] * dz, inner, area[:-1].copy(), shell, conductivity, heat
+    ), outer
 
 
 def split(dz: Array, begin: float, end: float, widest: float) -> Array:
@@ -193,4 +196,4 @@ def shares(dz: Array, new: Array) -> Array:
     old[-1] = max(old[-1], edges[-1])
     low = np.maximum(old[:-1, None], edges[None, :-1])
     high = np.minimum(old[1:, None], edges[None, 1:])
-    return np.maximum(high - low, 0.0) / new
+    return np.asarray(np.maximum(high - low, 0.0) / new)

@@ -350,7 +350,7 @@ def interface(x: State, j: int, m: Tables, w: Wall) -> float:
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def film(o: Outside, T: float) -> float:
     """Conductance [W/(m2 K)] from the room to a surface at ``T`` [K]."""
-    x = min(max((T - o.film_T0) * o.film_inv, 0.0), len(o.film) - 1.001)
+    x = min(max((T - o.film_from) * o.film_per, 0.0), len(o.film) - 1.001)
     i = int(x)
     return float(max(o.film[i] + (x - i) * (o.film[i + 1] - o.film[i]), 1e-9))
 
