@@ -295,5 +295,6 @@ def room_film(
 
 def at(table: NDArray[np.float64], surface: float) -> float:
     """Conductance [W/(m2 K)] of a table of :func:`room_film` at a ``surface`` [K]."""
-    place = (surface - TABLE_T0) * TABLE_INV
-    return float(np.interp(place, np.arange(TABLE_N), table))
+    place = min(max((surface - TABLE_T0) * TABLE_INV, 0.0), TABLE_N - 1.001)
+    i = int(place)
+    return float(table[i] + (place - i) * (table[i + 1] - table[i]))

@@ -75,7 +75,6 @@ class Column:
         self.case, self.grid, self.work = case, grid, work
         half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
         dz = slices(case, grid, grid.finest) if dz is None else dz
-        self.jacket = int(np.searchsorted(np.cumsum(dz), half * (1.0 - 1e-9))) + 1
         self.mesh = mesh.mesh(dz, 0.5 * case.bore, grid.radial)
         self.wall, self.outer = mesh.wall(
             self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
@@ -85,8 +84,7 @@ class Column:
         self.tables = case.medium.tables(case.plug_ice_fraction)
         self.circulation = _circulation(case)
         self.finest = finest(case, grid)
-        wide = np.flatnonzero(dz > self.finest * (1.0 + 1e-9))
-        self.fine = float(np.sum(dz[: wide[0]])) if len(wide) else math.inf
+        self.jacket, self.fine = mesh.found(dz, half, self.finest)
         self.frost = half + FROST_DISTANCE
         self.room_film = np.array(case.room_film)  # one kind of array: one compiled solver
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)

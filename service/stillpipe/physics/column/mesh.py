@@ -153,6 +153,7 @@ def mesh(dz: Array, radius: float, rings: int) -> Mesh:
     return Mesh(z, dz, before, after, area, shell, math.log(radius / last))
 
 
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def wall(
     z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
     resistance: float,
@@ -163,16 +164,45 @@ def wall(
     ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
     lining times 2 pi length [m K/W].
     """
-    rims = np.linspace(*radii, nodes + 1)
-    middle = np.sqrt(0.5 * (rims[1:] ** 2 + rims[:-1] ** 2))
-    area = math.pi * np.diff(rims**2)
-    shell = 2.0 * math.pi * conductivity / np.log(middle[1:] / middle[:-1])
-    inner = resistance + math.log(middle[0] / radii[0]) / conductivity
-    outer = math.log(radii[1] / middle[-1]) / (2.0 * math.pi * conductivity)
-    axial = np.append(conductivity * area[-1] / np.diff(z), 0.0)
-    return Wall(
-        axial, heat * area[-1] * dz, inner, area[:-1].copy(), shell, conductivity, heat
-    ), outer
+    thickness = (radii[1] - radii[0]) / nodes
+    area, shell, inner, last = np.empty(nodes - 1), np.empty(nodes - 1), resistance, radii[0]
+    section = 0.0
+    for i in range(nodes):
+        low = radii[0] + i * thickness
+        high = low + thickness
+        middle = math.sqrt(0.5 * (low * low + high * high))
+        section = math.pi * (high * high - low * low)
+        if i == 0:
+            inner += math.log(middle / last) / conductivity
+        else:
+            shell[i - 1] = 2.0 * math.pi * conductivity / math.log(middle / last)
+        if i < nodes - 1:
+            area[i] = section
+        last = middle
+    nz = len(z)
+    axial, capacity = np.zeros(nz), np.empty(nz)
+    for j in range(nz):
+        capacity[j] = heat * section * dz[j]
+        if j < nz - 1:
+            axial[j] = conductivity * section / (z[j + 1] - z[j])
+    outer = math.log(radii[1] / last) / (2.0 * math.pi * conductivity)
+    return Wall(axial, capacity, inner, area, shell, conductivity, heat), outer
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def found(dz: Array, jacket: float, widest: float) -> tuple[int, float]:
+    """Return how many slices lie under the ``jacket`` and how far [m] none is wider than ``widest``.
+
+    ``jacket`` and ``widest`` in metres. Where none is, a length beyond any pipe.
+    """
+    under, fine, edge = 0, 1e30, 0.0
+    for j in range(len(dz)):
+        if edge < jacket * (1.0 - 1e-9):
+            under = j + 1
+        if dz[j] > widest * (1.0 + 1e-9):
+            fine = min(fine, edge)
+        edge += dz[j]
+    return under, fine
 
 
 def split(dz: Array, begin: float, end: float, widest: float) -> Array:

@@ -157,13 +157,17 @@ def look_up(H: Array, m: Tables, s: Scratch) -> None:
     Liquid conducts as well as it circulates: beyond ``m.Aliq`` A rises ``s.E`` times as steeply.
     """
     nr, nz = H.shape
+    top, liquid, E = m.pieces.shape[0] - 1.0, np.uint32(m.liquid), s.E
     for i in range(nr):
+        a, S, row = s.a[i], s.S[i], H[i]
         for j in range(nz):
-            k = piece(H[i, j], m)
-            e = s.E[j] if k >= m.liquid else 1.0
-            s.a[i, j], s.S[i, j] = m.Aliq + e * (m.pieces[k, 0] - m.Aliq), e * m.pieces[k, 1]
-            if i == nr - 1:
-                s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
+            k = np.uint32(np.int32(min(max((row[j] - m.h0) * m.inv, 0.0), top)))
+            e = 1.0 + (E[j] - 1.0) * (k >= liquid)
+            a[j] = m.Aliq + e * (m.pieces[k, 0] - m.Aliq)
+            S[j] = e * m.pieces[k, 1]
+    for j in range(nz):
+        k = np.uint32(np.int32(min(max((H[nr - 1, j] - m.h0) * m.inv, 0.0), top)))
+        s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -185,18 +189,21 @@ def circulate(H: Array, m: Tables, g: Mesh, c: Circulation, s: Scratch) -> None:
     """
     nr, nz = H.shape
     per, bore = 1.0 / (m.hliq - m.hclose), c.radius * c.radius
+    warm, open_ = s.p, s.q
     for j in range(nz):
-        warm, share = 0.0, 0.0
-        for i in range(nr):
-            warm += g.area[i] * max(H[i, j] - m.hliq, 0.0)
-            share += g.area[i] * min(max((H[i, j] - m.hclose) * per, 0.0), 1.0)
-        s.p[j], s.q[j] = warm, share
+        warm[j] = 0.0
+        open_[j] = 0.0
+    for i in range(nr):
+        row, area = H[i], g.area[i]
+        for j in range(nz):
+            warm[j] += area * max(row[j] - m.hliq, 0.0)
+            open_[j] += area * min(max((row[j] - m.hclose) * per, 0.0), 1.0)
     for j in range(nz):
         s.E[j] = 1.0
-        if s.p[j] <= 0.0 or c.strength <= 0.0:
+        if warm[j] <= 0.0 or c.strength <= 0.0:
             continue
-        share = min(s.q[j] / (math.pi * bore), 1.0)
-        root = m.root[piece(m.hliq + s.p[j] / s.q[j], m)]
+        share = min(open_[j] / (math.pi * bore), 1.0)
+        root = m.root[piece(m.hliq + warm[j] / open_[j], m)]
         if H[nr - 1, j] > m.hliq and share < 0.999:
             inside = c.radius * math.sqrt(1.0 - share)
             gap, factor = c.radius - inside, c.annulus
@@ -226,9 +233,10 @@ def _axial(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
     nr, nz = H.shape
     last = nz - 1
     before, after = g.before[1:last], g.after[1:last]
-    solid, still, mean = s.p, s.q, s.diag
+    solid, still, mean, rest, flux = s.p, s.q, s.diag, s.right, s.out
     for j in range(nz):
         s.worst[j] = 0.0
+        rest[j] = 1.0 / s.E[j]
     for j in range(last):
         mean[j] = 0.5 * (s.E[j] + s.E[j + 1])
     for i in range(nr):
@@ -236,9 +244,8 @@ def _axial(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
         for j in range(nz):
             A[j] = a[j] + S[j] * h[j]
             solid[j] = min(A[j], m.Aliq)
-            still[j] = (A[j] - solid[j]) / s.E[j]
+            still[j] = (A[j] - solid[j]) * rest[j]
             s.worst[j] = max(s.worst[j], S[j])
-        flux = s.out
         for j in range(last):
             flux[j] = solid[j + 1] - solid[j] + mean[j] * (still[j + 1] - still[j])
         rhs[0] = area * g.after[0] * flux[0]
@@ -453,6 +460,7 @@ def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
     """
     nr, nz = x.H.shape
     out, top, misses = s.out, m.pieces.shape[0] - 1.0, 0
+    liquid, E = np.uint32(m.liquid), s.E
     for j in range(nz):
         out[j] = x.Tw[j]
     for i in range(len(x.Ti) - 1, -1, -1):
@@ -465,7 +473,7 @@ def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
             h = alpha[j] + beta[j] * out[j]
             A = a[j] + S[j] * h
             k = np.uint32(np.int32(min(max((h - m.h0) * m.inv, 0.0), top)))
-            e = s.E[j] if k >= m.liquid else 1.0
+            e = 1.0 + (E[j] - 1.0) * (k >= liquid)
             value, slope = m.Aliq + e * (m.pieces[k, 0] - m.Aliq), e * m.pieces[k, 1]
             misses += abs(value + slope * h - A) > tolerance
             row[j], out[j], a[j], S[j] = h, A, value, slope
