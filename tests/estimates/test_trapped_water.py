@@ -15,7 +15,6 @@ from estimates.jobs import (
     request_of,
     solution_of,
 )
-from stillpipe.estimates import trapped_water
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.spacing import SpacingFigures, spacing
 from stillpipe.estimates.trapped_water import PressureCourse, TrappedWater
@@ -23,7 +22,7 @@ from stillpipe.model.figures import Answer, Verdict
 from stillpipe.model.freeze_point import Pipe
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
-from stillpipe.physics import freeze, media
+from stillpipe.physics import media
 from stillpipe.tables import pipes
 from stillpipe.uncertainty.scenarios import FAST, LIKELY
 
@@ -234,18 +233,3 @@ def test_figures_in_words_are_rounded_to_the_unsafe_side() -> None:
     amount, unit = found.advice.split("within ")[1].split(" of both")[0].split()
     seconds = float(amount) * {"s": 1.0, "min": 60.0}[unit]
     assert seconds <= known(found.to_rating_at_earliest)
-
-
-def test_ice_that_the_history_counts_takes_the_place_of_the_closed_length(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """A history whose ice is that of half the closed length gives half the growth."""
-    request = request_of(SpacingRequest, TWO_INCH, places=())
-    area = 0.25 * np.pi * request.bore**2
-    whole = trapped_water.growths(Solution(request, HOUR))[LIKELY]
-    closed = np.asarray(whole.iced)
-    monkeypatch.setattr(
-        freeze.History, "ice_volume", property(lambda h: 0.5 * area * h.plug_length), raising=False
-    )
-    half = trapped_water.growths(Solution(request, HOUR))[LIKELY]
-    assert half.iced[-1] - half.iced[0] == pytest.approx(0.5 * (closed[-1] - closed[0]))

@@ -117,8 +117,10 @@ def _of_plug(solution: Solution) -> list[Reason]:
         return [stop("never-ready", text)]
     if solution.run(SLOW).ready is None:
         text = (
-            "With the least favourable inputs the plug does not carry the line pressure; lower the "
-            "pressure or prove the plug before cutting."
+            "With the least favourable inputs the plug carries no more than "
+            f"{solution.least_pressure / BAR:.1f} bar with its safety factor, the line has "
+            f"{solution.point.line_pressure / BAR:.1f} bar: lower the pressure, or prove the plug "
+            "before cutting."
         )
         return [warn("may-not-be-ready", text)]
     return []

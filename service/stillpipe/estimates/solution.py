@@ -286,6 +286,14 @@ class Solution:
         """Pressure that the plug carries at ready [Pa], safety factor taken off."""
         return _range({s: self.holding_pressure(p.grip, s) for s, p in self.plugs.items()})
 
+    @property
+    def least_pressure(self) -> float:
+        """Pressure that the least favourable plug carries where feeding was given up [Pa].
+
+        Safety factor taken off.
+        """
+        return self.holding_pressure(self.run(SLOW).last.sound_length, SLOW)
+
     @cached_property
     def heat_removed(self) -> Range | None:
         """Heat drawn from the pipe until ready [J]."""
