@@ -292,7 +292,7 @@ class Solution:
 
         Safety factor taken off.
         """
-        return self.holding_pressure(self.run(SLOW).last.sound_length, SLOW)
+        return self.holding_pressure(self.run(SLOW).last.grip, SLOW)
 
     @cached_property
     def heat_removed(self) -> Range | None:
