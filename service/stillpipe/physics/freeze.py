@@ -246,7 +246,13 @@ class FreezeRun:
         while True:
             part = self._parts[-1]
             rule = part.column.rule(
-                end, exactly=False, stop=stop, need=need, grip=grip, reach=reach, cut=True
+                end,
+                exactly=False,
+                stop=stop,
+                need=need,
+                grip=grip,
+                reach=reach,
+                cut=stop != step.CLOSED,
             )
             why, event = part.column.advance(self._fed, part.record, part.column.fed, rule)
             if why == step.FULL:
