@@ -45,8 +45,8 @@ LOOK = 1800.0
 """How often it is looked whether an unfed plug can thaw at all [s]."""
 
 PRODUCTION = Grid(
-    axial=6, radial=6, eta=0.04, stretch=1.35, early=0.3, freeze_step=2.0, hold_step=10.0,
-    thaw_step=2.0, melt_step=2.0, least=0.025, tolerance=2.0,
+    axial=6, radial=6, eta=0.06, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=10.0,
+    thaw_step=2.0, melt_step=2.0, least=0.025, tolerance=2.0, pieces=4,
 )  # fmt: skip
 COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0, tolerance=2.0)
 
