@@ -50,6 +50,8 @@ PRODUCTION = Grid(
 )  # fmt: skip
 COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0, tolerance=2.0)
 
+FIRST_UNFED = 0.25
+"""First step after the coolant's stop [s]."""
 TO_READY = 1.0
 """Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
 end, on which ready hangs, is biased by longer ones."""
@@ -270,6 +272,8 @@ class FreezeRun:
     def _feed_on(self, time: float) -> None:
         """Feed past ``time`` [s], in the same stretches whatever was asked before."""
         while time > self._fed.clock[march.NOW]:
+            if self._stretches == 0:
+                self._go_on(*self._column.held(self._fed))
             self._stretches += 1
             end = self._turn + self._stretches * STRETCH
             self._feed(end, reach=self._column.grid.hold_step)
@@ -281,8 +285,7 @@ class FreezeRun:
         if length >= need and row[march.GRIP] >= grip:
             part = max(need / length, grip / row[march.GRIP] if grip > 0.0 else 0.0)
             return float(self.closure + since * part)
-        if self._column.finest < self._column.mesh.dz[0]:
-            self._go_on(*self._column.plug(self._fed))
+        self._go_on(*self._column.plug(self._fed))
         return self._feed(stop=step.READY, need=need, grip=grip, reach=TO_READY)
 
     @cached_property
@@ -390,8 +393,12 @@ class FreezeRun:
         state.clock[march.SINCE] = 0.0
         end, reach = begun + LONGEST_THAW, column.grid.thaw_step
         survival: float | None = 0.0
+        if self.ready is None or begun <= self.ready:
+            column, state = column.skin(state)
         if (moment.grip if lost_grip > 0.0 else moment.bonded_length) > lost_grip:
-            rule = column.rule(end, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach)
+            rule = column.rule(
+                end, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach, first=FIRST_UNFED
+            )
             event = self._unfed(column, state, rule)
             survival = None if event is None else event - begun
 

@@ -55,6 +55,8 @@ LONGEST = 9 * 3600.0
 """A pipe is laid out to be followed for this long [s], however long it is held."""
 INSULATING = 2e-3
 """A wall of more resistance than this [m2 K/W] has several nodes across."""
+BORE_SHARE, FIN_SHARE = 0.5, 1.0 / 12.0
+"""Width of a slice where a plug ends over the bore and over the fin [-]."""
 SLIM = 0.002
 """Slices are cut no slimmer than this where a plug ends [m]."""
 NODES = 3
@@ -69,13 +71,18 @@ class Column:
     """A case laid on a grid: what the compiled solver works on."""
 
     def __init__(
-        self, case: Case, grid: Grid, work: Work, dz: NDArray[np.float64] | None = None
-    ) -> None:
-        """Lay ``case`` on ``grid``, or on slices of width ``dz`` [m] where they are given."""
+        self, case: Case, grid: Grid, work: Work, dz: NDArray[np.float64] | None = None,
+        edges: NDArray[np.float64] | None = None,
+    ) -> None:  # fmt: skip
+        """Lay ``case`` on ``grid``, or on slices of width ``dz`` [m] where they are given.
+
+        ``edges`` as in :func:`mesh.mesh` [-].
+        """
         self.case, self.grid, self.work = case, grid, work
         half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
         dz = slices(case, grid, grid.finest) if dz is None else dz
-        self.mesh = mesh.mesh(dz, 0.5 * case.bore, grid.radial)
+        self.edges = mesh.rings(grid.radial) if edges is None else edges
+        self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
         self.wall, self.outer = mesh.wall(
             self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
             case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
@@ -101,19 +108,35 @@ class Column:
         return self._onto(mesh.split(self.mesh.dz, self.fine, end, self.finest), state)
 
     def plug(self, state: step.State) -> tuple["Column", step.State]:
-        """Return the column with slices for a plug that has just closed, and ``state`` on it."""
+        """Return the column with slices for a plug that has just closed, and ``state`` on it.
+
+        Those under the jacket are half as wide as before.
+        """
+        widest = min(self.finest, 0.5 * self.mesh.dz[0] * (1.0 + 1e-9))
+        return self._onto(slices(self.case, self.grid, widest), state)
+
+    def held(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slices for a plug that is ready, and ``state`` on it."""
         return self._onto(slices(self.case, self.grid, self.finest), state)
 
     def even(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with the slices it began with, and ``state`` on it."""
         return self._onto(slices(self.case, self.grid, self.grid.finest), state)
 
+    def skin(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slim rings at the wall, and ``state`` on it."""
+        edges = mesh.skin(self.edges)
+        column = Column(self.case, self.grid, self.work, self.mesh.dz, edges)
+        shares = mesh.shares(np.diff(self.edges**2, prepend=0.0), np.diff(edges**2, prepend=0.0))
+        H = np.ascontiguousarray(shares.T @ state.H)
+        return column, step.State(H, *(a.copy() for a in state[1:]))
+
     def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:
         """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
         shares = mesh.shares(self.mesh.dz, dz)
         H, Tw, Ti, link = (a @ shares for a in (state.H, state.Tw, state.Ti, state.link))
         moved = step.State(H, Tw, Ti, link, state.clock.copy())
-        return Column(self.case, self.grid, self.work, dz), moved
+        return Column(self.case, self.grid, self.work, dz, self.edges), moved
 
     def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
         """Return what lies beyond the wall: the ``jacket`` [W/(m2 K)] at ``temperature`` [K].
@@ -136,7 +159,7 @@ class Column:
     def warm(self) -> step.State:
         """Return the state before the jacket is filled: everything at the start temperature."""
         slices, start = len(self.mesh.z), self.case.start_temperature
-        H = np.full((self.grid.radial, slices), self.case.medium.enthalpy(start))
+        H = np.full((len(self.edges), slices), self.case.medium.enthalpy(start))
         clock = np.zeros(march.CLOCK)
         clock[march.CAP] = march.NO_CAP
         inner = np.full((self.wall_nodes - 1, slices), start)
@@ -172,18 +195,19 @@ class Column:
 
     def rule(
         self, end: float, *, exactly: bool = True, stop: int = step.RUN, need: float = 0.0,
-        grip: float = 0.0, reach: float | None = None, cut: bool = False,
+        grip: float = 0.0, reach: float | None = None, cut: bool = False, first: float = 0.0,
     ) -> march.Rule:  # fmt: skip
         """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`.
 
-        ``cut`` says whether to come back where slices want to be cut.
+        ``cut`` says whether to come back where slices want to be cut; ``first`` step [s] where it
+        is not that of a freeze.
         """
         grid = self.grid
         reach = grid.freeze_step if reach is None else reach
         bounds = step.Bounds(reach, grid.least, grid.tolerance)
         edge = self.fine - AHEAD * self.finest if cut else math.inf
         return march.Rule(
-            grid.eta, self.first, bounds, grid.pieces, end, exactly, stop, need, grip, edge,
+            grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip, edge,
             self.frost,
         )  # fmt: skip
 
@@ -246,7 +270,7 @@ def finest(case: Case, grid: Grid) -> float:
     metal = case.wall_conductivity * _section(case)
     ice = case.medium.ice_k * 0.25 * math.pi * case.bore**2
     fin = math.sqrt((metal + ice) / (_room(case) * math.pi * case.outer_diameter))
-    return min(grid.finest, max(min(0.5 * case.bore, fin / 12.0), SLIM))
+    return min(grid.finest, max(min(BORE_SHARE * case.bore, FIN_SHARE * fin), SLIM))
 
 
 def _section(case: Case) -> float:

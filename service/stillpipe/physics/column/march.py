@@ -113,10 +113,10 @@ def _closed(H: Array, m: Tables, g: Mesh) -> float:
     if j >= nz - 1:
         return float(g.z[nz - 1])
     first, second = step.liquid_share(H, j, m, g), step.liquid_share(H, j + 1, m, g)
-    end = g.z[j - 1]
+    end = face = g.z[j - 1] + 0.5 * g.dz[j - 1]
     if second > first:
         end = g.z[j] - first * (g.z[j + 1] - g.z[j]) / (second - first)
-    return float(min(max(end, g.z[j - 1]), g.z[j]))
+    return float(min(max(end, face), g.z[j]))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)

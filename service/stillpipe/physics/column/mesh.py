@@ -124,14 +124,29 @@ def slices(width: float, count: int, length: float, stretch: float) -> Array:
     return dz
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def mesh(dz: Array, radius: float, rings: int) -> Mesh:
-    """Return slices of widths ``dz`` [m] and ``rings`` across ``radius`` [m].
+def rings(count: int) -> Array:
+    """Return the outer radii of ``count`` rings over that of the bore [-].
 
-    The rings are of equal width, but for the outermost two, halves of one: frost beside the
-    jacket hangs on how fast the liquid gives its heat to the wall at first.
+    They are of equal width, but for the outermost two, halves of one: frost beside the jacket
+    hangs on how fast the liquid gives its heat to the wall at first.
     """
-    nz = len(dz)
+    edges = np.arange(1.0, count) / (count - 1.0)
+    return np.insert(edges, count - 2, 1.0 - 0.5 / (count - 1.0))
+
+
+def skin(edges: Array) -> Array:
+    """Return ``edges`` [-] with the outermost ring cut into a half, a quarter and two eighths.
+
+    A young plug's bond hangs on the ice that touches the wall.
+    """
+    width = edges[-1] - edges[-2]
+    return np.concatenate((edges[:-1], edges[-1] - width * np.array([0.5, 0.25, 0.125, 0.0])))
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
+    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
+    nz, count = len(dz), len(edges)
     z, before, after = np.empty(nz), np.zeros(nz), np.zeros(nz)
     edge = 0.0
     for j in range(nz):
@@ -141,10 +156,10 @@ def mesh(dz: Array, radius: float, rings: int) -> Mesh:
         gap = z[j + 1] - z[j]
         after[j] = 1.0 / (dz[j] * gap)
         before[j + 1] = 1.0 / (dz[j + 1] * gap)
-    area, shell = np.empty(rings), np.zeros(rings)
+    area, shell = np.empty(count), np.zeros(count)
     inside, last = 0.0, 0.0
-    for i in range(rings):
-        outside = radius * min(i + 1.0, 0.5 * (i + rings - 1.0)) / (rings - 1.0)
+    for i in range(count):
+        outside = radius * edges[i]
         middle = 0.5 * (inside + outside)
         area[i] = math.pi * (outside * outside - inside * inside)
         if i > 0:
