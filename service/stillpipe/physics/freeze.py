@@ -17,6 +17,7 @@ from stillpipe.physics.column.layout import FROST_DISTANCE, Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import ZERO_C
+from stillpipe.physics.history import NOTHING, History, Part, copy, joined
 
 __all__ = [
     "COARSE",
@@ -58,31 +59,6 @@ end, on which ready hangs, is biased by longer ones."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class History:
-    """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
-
-    ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which
-    the bore's surface is below freezing, also before the plug closes [m]; ``grip`` the length that
-    would hold as much as the plug does, all of it bonded to its full strength [m]; ``heat_jacket``
-    drawn under the jacket and ``heat_ambient`` taken in from the room so far [J]; ``ice_volume``
-    [m3];
-    ``wall_temperature`` under the jacket's centre [K]; ``liquid_fraction`` there [-];
-    ``frost_temperature`` of the pipe's outside where frost is looked for [K].
-    """
-
-    time: Array
-    plug_length: Array
-    bonded_length: Array
-    grip: Array
-    heat_jacket: Array
-    heat_ambient: Array
-    ice_volume: Array
-    wall_temperature: Array
-    liquid_fraction: Array
-    frost_temperature: Array
-
-
-@dataclass(frozen=True, kw_only=True)
 class Moment:
     """The fed plug at a ``time`` [s] after the first feed.
 
@@ -105,66 +81,8 @@ class Moment:
         return min(self.plug_length, self.bonded_length)
 
 
-def _copy(state: step.State) -> step.State:
-    return step.State(*(array.copy() for array in state))
-
-
-def _record(rows: int, state: step.State | None = None) -> march.Record:
-    """Return room for ``rows`` of history and the states, like ``state``, that go with them."""
-    kept = rows // march.EVERY + 2 if rows else 0
-    H, Tw, Ti = ((1, 1), (1,), (0, 1)) if state is None else (a.shape for a in state[:3])
-    return march.Record(
-        np.empty((rows, march.ROW)), np.empty((kept, *H)), np.empty((kept, *Tw)),
-        np.empty((kept, *Ti)), np.empty((kept, *Tw)), np.empty((kept, march.CLOCK)),
-        np.zeros(2, dtype=np.int64),
-    )  # fmt: skip
-
-
-NOTHING = _record(0)
-"""A record that keeps nothing."""
-
-
-class _Part:
-    """A stretch of a freeze on one column: what is kept of it, beginning with ``state``."""
-
-    def __init__(self, column: Column, state: step.State) -> None:
-        self.column = column
-        self.record = _record(ROWS, state)
-        march.keep(state, self.record)
-
-    @property
-    def begun(self) -> float:
-        """Time [s] of the first state kept."""
-        return float(self.record.clock[0, march.NOW])
-
-    @property
-    def rows(self) -> Array:
-        """The history so far."""
-        return self.record.history[: self.record.filled[0]]
-
-    def last_before(self, time: float) -> step.State:
-        """Return a copy of the last state kept before ``time`` [s]."""
-        kept = self.record
-        times = kept.clock[: kept.filled[1], march.NOW]
-        n = max(int(np.searchsorted(times, time, side="right")) - 1, 0)
-        return _copy(step.State(kept.H[n], kept.Tw[n], kept.Ti[n], kept.link[n], kept.clock[n]))
-
-    def grow(self) -> None:
-        """Make room for as much again."""
-        old = self.record
-        rows, states = (int(n) for n in old.filled)
-        new = _record(2 * len(old.history), self.last_before(0.0))
-        new.history[:rows] = old.history[:rows]
-        for to, of in zip(new[1:-1], old[1:-1], strict=True):
-            to[:states] = of[:states]
-        new.filled[:] = old.filled
-        self.record = new
-
-
 STRETCH = 1200.0
 """A freeze is fed on beyond ready in stretches of this length [s]."""
-ROWS = 512
-"""Rows of history that a run has room for before it asks for more."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -225,7 +143,7 @@ class FreezeRun:
         self.solves, self.stops = 1, 0
         column = Column(case, grid, self.work)
         self._fed = column.warm()
-        self._parts = [_Part(column, self._fed)]
+        self._parts = [Part(column, self._fed)]
         self.closure = self._feed(stop=step.CLOSED)
         self.ready = (
             None if self.closure is None else self._to_ready(0.5 * needed_length, 0.5 * needed_grip)
@@ -267,7 +185,7 @@ class FreezeRun:
     def _go_on(self, column: Column, state: step.State) -> None:
         """Feed on from ``state`` on another ``column``."""
         self._fed = state
-        self._parts.append(_Part(column, state))
+        self._parts.append(Part(column, state))
 
     def _feed_on(self, time: float) -> None:
         """Feed past ``time`` [s], in the same stretches whatever was asked before."""
@@ -291,9 +209,9 @@ class FreezeRun:
     @cached_property
     def frost(self) -> float | None:
         """Time [s] at which the pipe beside the jacket is at 0 degC; None after LATEST_FROST."""
-        found = _falls_to(ZERO_C, self.history(min(self._turn, LATEST_FROST)))
+        found = self.history(min(self._turn, LATEST_FROST)).frosted(ZERO_C)
         if found is None and self._turn < LATEST_FROST:
-            found = _falls_to(ZERO_C, self.history(LATEST_FROST))
+            found = self.history(LATEST_FROST).frosted(ZERO_C)
         return found
 
     @cached_property
@@ -352,19 +270,7 @@ class FreezeRun:
         if until is None:
             return self._first_history
         self._feed_on(until)
-        rows = np.concatenate([part.rows for part in self._parts])
-        table = rows[: int(np.searchsorted(rows[:, march.TIME], until, side="right"))].T.copy()
-        # ice at the axis never melts while fed: a shorter reading is the interpolation's
-        table[march.CLOSED] = np.maximum.accumulate(table[march.CLOSED])
-        table[march.CLOSED : march.ICE + 1] *= 2.0
-        table.setflags(write=False)
-        return History(
-            time=table[march.TIME], plug_length=table[march.CLOSED],
-            bonded_length=table[march.BONDED], grip=table[march.GRIP],
-            heat_jacket=table[march.DRAWN], heat_ambient=table[march.TAKEN],
-            ice_volume=table[march.ICE], wall_temperature=table[march.WALL],
-            liquid_fraction=table[march.LIQUID], frost_temperature=table[march.FROST],
-        )  # fmt: skip
+        return joined(self._parts, until)
 
     @cached_property
     def _first_history(self) -> History:
@@ -389,7 +295,7 @@ class FreezeRun:
 
     def _stopped(self, moment: Moment, lost_grip: float) -> Stop:
         self.stops += 1
-        column, state, begun = moment._column, _copy(moment._state), moment.time
+        column, state, begun = moment._column, copy(moment._state), moment.time
         state.clock[march.SINCE] = 0.0
         end, reach = begun + LONGEST_THAW, column.grid.thaw_step
         survival: float | None = 0.0
@@ -425,19 +331,6 @@ class FreezeRun:
             part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
             why, event = column.advance(state, NOTHING, column.empty, part)
         return event if why == rule.stop else None
-
-
-def _falls_to(T: float, history: History) -> float | None:
-    """Return when the pipe beside the jacket is first at ``T`` [K], time [s], if it is."""
-    below = np.flatnonzero(history.frost_temperature <= T)
-    if len(below) == 0:
-        return None
-    i = int(below[0])
-    if i == 0:
-        return float(history.time[0])
-    warm, cold = history.frost_temperature[i - 1 : i + 1]
-    part = (warm - T) / (warm - cold)
-    return float(history.time[i - 1] + part * (history.time[i] - history.time[i - 1]))
 
 
 def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:

@@ -6,7 +6,7 @@ displaces is pushed out as warm as it then is.
 
 The tables hold molecular conductivities. The still liquid circulates, which conducts better by a
 factor that the column works out for each of its slices from the liquid's temperature and the width
-of the gap that it fills: see :class:`stillpipe.physics.column.step.Circulation`. The density
+of the gap that it fills: see :class:`stillpipe.physics.column.circulation.Circulation`. The density
 difference that drives it is the largest found between the freezing point and the local
 temperature, so that the maximum of water's density near 4 C is kept.
 """
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
-from stillpipe.physics.column.step import Tables
+from stillpipe.physics.column.tables import Tables
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import GRAVITY, ZERO_C
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import film, media
 from stillpipe.physics.column import march, mesh, step
+from stillpipe.physics.column.circulation import Circulation
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import DRY_ICE
@@ -207,8 +208,8 @@ class Column:
         bounds = step.Bounds(reach, grid.least, grid.tolerance)
         edge = self.fine - AHEAD * self.finest if cut else math.inf
         return march.Rule(
-            grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip, edge,
-            self.frost,
+            grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,
+            edge, self.frost,
         )  # fmt: skip
 
     def warmest(self, state: step.State) -> float:
@@ -227,8 +228,8 @@ class Column:
         return bore + inner + float(np.sum(self.wall.capacity * state.Tw))
 
 
-def _circulation(case: Case) -> step.Circulation:
-    """Return how the liquid circulates; correlations as in :func:`step.circulate`.
+def _circulation(case: Case) -> Circulation:
+    """Return how the liquid circulates; correlations as in :func:`circulation.circulate`.
 
     Water's Prandtl number is taken as 10. The open middle of the bore has no inner cylinder: the
     factor of geometry is the largest, 0.65, of ratios of diameters from 2 to 10.
@@ -236,9 +237,9 @@ def _circulation(case: Case) -> step.Circulation:
     strength, radius = case.convection, 0.5 * case.bore
     if case.vertical:
         tall = 0.42 * 10.0**0.012
-        return step.Circulation(tall, tall, case.jacket_length, strength, radius)
+        return Circulation(tall, tall, case.jacket_length, strength, radius)
     ring = 0.386 * (10.0 / 10.861) ** 0.25
-    return step.Circulation(0.65 * ring, ring, 0.0, strength, radius)
+    return Circulation(0.65 * ring, ring, 0.0, strength, radius)
 
 
 def _quasi_steady(case: Case) -> float:

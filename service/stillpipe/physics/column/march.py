@@ -7,8 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import step
+from stillpipe.physics.column.circulation import Circulation, liquid_share
 from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
-from stillpipe.physics.column.step import Bounds, Circulation, State, Tables
+from stillpipe.physics.column.step import Bounds, State
+from stillpipe.physics.column.tables import Tables, piece
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
@@ -94,7 +96,7 @@ FULL_BOND = 10.0
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def solid(h: float, m: Tables) -> float:
     """Solid fraction [-] at enthalpy ``h`` [J/m3]."""
-    row = m.pieces[step.piece(h, m)]
+    row = m.pieces[piece(h, m)]
     return float(row[6] + row[7] * h)
 
 
@@ -112,7 +114,7 @@ def _closed(H: Array, m: Tables, g: Mesh) -> float:
         return 0.0
     if j >= nz - 1:
         return float(g.z[nz - 1])
-    first, second = step.liquid_share(H, j, m, g), step.liquid_share(H, j + 1, m, g)
+    first, second = liquid_share(H, j, m, g), liquid_share(H, j + 1, m, g)
     end = face = g.z[j - 1] + 0.5 * g.dz[j - 1]
     if second > first:
         end = g.z[j] - first * (g.z[j + 1] - g.z[j]) / (second - first)

@@ -206,9 +206,9 @@ def wall(
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def found(dz: Array, jacket: float, widest: float) -> tuple[int, float]:
-    """Return how many slices lie under the ``jacket`` and how far [m] none is wider than ``widest``.
+    """Return how many slices lie under the ``jacket`` [m] and how far they are fine [m].
 
-    ``jacket`` and ``widest`` in metres. Where none is, a length beyond any pipe.
+    That is as far as none is wider than ``widest`` [m]: a length beyond any pipe where none is.
     """
     under, fine, edge = 0, 1e30, 0.0
     for j in range(len(dz)):

@@ -9,8 +9,8 @@ wall's outermost node and the heat it gives that, which leaves one tridiagonal s
 nodes. Arrays are (ring, slice), so that the elimination runs side by side over slices. Axial
 conduction in the bore and in a thick wall's inner nodes, far slower, is explicit; a step beyond
 its stability limit is put right by an implicit correction along each ring that leaves a steady
-state as it is. What depends on the state and changes slowly is taken from the step before: how well
-the liquid circulates, and the room's film. Compiled with numba (``nogil``).
+state as it is. How well the liquid circulates and the room's film are those before the step.
+Compiled with numba (``nogil``).
 """
 
 import math
@@ -19,7 +19,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.physics.column.circulation import Circulation, circulate
+from stillpipe.physics.column.exposure import expose
 from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
+from stillpipe.physics.column.tables import Tables, piece, transform
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
@@ -33,51 +36,6 @@ Counts = NDArray[np.int64]
 FARTHEST = 20.0
 """Longest step over the limit of explicit axial conduction that the correction keeps stable [-]:
 measured, 40 holds and 80 does not."""
-
-
-class Tables(NamedTuple):
-    """What fills the bore, in straight pieces over the enthalpy grid ``h0 + i / inv`` [J/m3].
-
-    A row of ``pieces`` has value at H = 0 and slope of the Kirchhoff transform A [W/m], temperature
-    [K], conductivity [W/(m K)] and solid fraction [-]. ``transform`` is A on the temperature grid
-    ``t0 + i / tinv`` [K]. ``Tm`` where a plug forms [K]; ``ksol`` and ``kliq`` conductivities
-    there; ``fplug`` the solid fraction of a plug [-] and ``hclose`` its enthalpy [J/m3]. From the
-    row ``liquid`` on, at enthalpy ``hliq`` [J/m3] and transform ``Aliq`` [W/m], there is no ice;
-    ``root`` as in :class:`stillpipe.physics.media.Medium`.
-    """
-
-    pieces: Array
-    h0: float
-    inv: float
-    transform: Array
-    t0: float
-    tinv: float
-    Tm: float
-    ksol: float
-    kliq: float
-    fplug: float
-    hclose: float
-    liquid: int
-    hliq: float
-    Aliq: float
-    root: Array
-
-
-class Circulation(NamedTuple):
-    """How the still liquid of a slice circulates in the gap that it fills.
-
-    Its Nusselt number is ``core`` [-] times the fourth root of the Rayleigh number over the gap,
-    where that is the open middle of the bore, ``annulus`` times Raithby and Hollands' factor of
-    geometry where it lies between ice and wall; times (gap / ``height`` [m])^0.3 in a pipe that
-    stands, where ``height`` is not 0. Beyond 1 it counts ``strength`` times [-]. ``radius`` of the
-    bore [m].
-    """
-
-    core: float
-    annulus: float
-    height: float
-    strength: float
-    radius: float
 
 
 class Bounds(NamedTuple):
@@ -145,12 +103,6 @@ def scratch(nr: int, nz: int, inner: int) -> Scratch:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def piece(h: float, m: Tables) -> int:
-    """Return the row of ``m.pieces`` on which enthalpy ``h`` [J/m3] lies."""
-    return int(min(max((h - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def look_up(H: Array, m: Tables, s: Scratch) -> None:
     """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring.
 
@@ -168,60 +120,6 @@ def look_up(H: Array, m: Tables, s: Scratch) -> None:
     for j in range(nz):
         k = np.uint32(np.int32(min(max((H[nr - 1, j] - m.h0) * m.inv, 0.0), top)))
         s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def liquid_share(H: Array, j: int, m: Tables, g: Mesh) -> float:
-    """Share of slice ``j`` that no plug's ice fills [-], straight between plug and liquid."""
-    open_, whole, per = 0.0, 0.0, 1.0 / (m.hliq - m.hclose)
-    for i in range(H.shape[0]):
-        open_ += g.area[i] * min(max((H[i, j] - m.hclose) * per, 0.0), 1.0)
-        whole += g.area[i]
-    return open_ / whole
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def circulate(H: Array, m: Tables, g: Mesh, c: Circulation, s: Scratch) -> None:
-    """Fill how many times better than at rest the liquid of each slice conducts, ``s.E`` [-].
-
-    Horizontal: Raithby and Hollands, Adv. Heat Transfer 11 (1975) 265, concentric cylinders;
-    vertical: MacGregor and Emery, J. Heat Transfer 91 (1969) 391, a tall enclosure. From memory.
-    """
-    nr, nz = H.shape
-    per, bore = 1.0 / (m.hliq - m.hclose), c.radius * c.radius
-    warm, open_ = s.p, s.q
-    for j in range(nz):
-        warm[j] = 0.0
-        open_[j] = 0.0
-    for i in range(nr):
-        row, area = H[i], g.area[i]
-        for j in range(nz):
-            warm[j] += area * max(row[j] - m.hliq, 0.0)
-            open_[j] += area * min(max((row[j] - m.hclose) * per, 0.0), 1.0)
-    for j in range(nz):
-        s.E[j] = 1.0
-        if warm[j] <= 0.0 or c.strength <= 0.0:
-            continue
-        share = min(open_[j] / (math.pi * bore), 1.0)
-        root = m.root[piece(m.hliq + warm[j] / open_[j], m)]
-        if H[nr - 1, j] > m.hliq and share < 0.999:
-            inside = c.radius * math.sqrt(1.0 - share)
-            gap, factor = c.radius - inside, c.annulus
-            if c.height <= 0.0:
-                shape = math.pow(2.0 * inside, -0.6) + math.pow(2.0 * c.radius, -0.6)
-                factor *= math.log(c.radius / inside) / (math.pow(shape, 1.25) * _three(gap))
-        else:
-            gap, factor = c.radius * math.sqrt(share), c.core
-        nusselt = factor * root * _three(gap)
-        if c.height > 0.0:
-            nusselt *= math.pow(gap / c.height, 0.3)
-        s.E[j] = 1.0 + c.strength * max(nusselt - 1.0, 0.0)
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _three(x: float) -> float:
-    """Return ``x`` to the power of three quarters."""
-    return math.sqrt(x) * math.sqrt(math.sqrt(x))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -310,14 +208,6 @@ def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _transform(T: float, m: Tables) -> float:
-    """Kirchhoff transform [W/m] at temperature ``T`` [K]."""
-    x = min(max((T - m.t0) * m.tinv, 0.0), len(m.transform) - 1.001)
-    i = int(x)
-    return float(m.transform[i] + (x - i) * (m.transform[i + 1] - m.transform[i]))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
     """Fill the conductances from the outermost cells to the wall's node [W/(m K)].
 
@@ -333,7 +223,7 @@ def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
         surface = wall[j] + (T - wall[j]) * link[j] * w.inner / (2.0 * math.pi)
         if abs(surface - T) > 0.5:
             A = s.a[nr - 1, j] + s.S[nr - 1, j] * h
-            B = _transform(surface, m)
+            B = transform(surface, m)
             k = (min(B, m.Aliq) + e * max(B - m.Aliq, 0.0) - A) / (surface - T)
         elif s.ts[j] > 0.0:
             n = piece(h, m)
@@ -352,35 +242,6 @@ def interface(x: State, j: int, m: Tables, w: Wall) -> float:
     wall = x.Ti[0, j] if len(x.Ti) > 0 else x.Tw[j]
     T = row[2] + row[3] * h
     return float(wall + (T - wall) * x.link[j] * w.inner / (2.0 * math.pi))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def film(o: Outside, T: float) -> float:
-    """Conductance [W/(m2 K)] from the room to a surface at ``T`` [K]."""
-    x = min(max((T - o.film_from) * o.film_per, 0.0), len(o.film) - 1.001)
-    i = int(x)
-    return float(max(o.film[i] + (x - i) * (o.film[i + 1] - o.film[i]), 1e-9))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def expose(Tw: Array, now: float, dt: float, g: Mesh, o: Outside) -> None:
-    """Fill the conductances ``o.G`` [W/K] of a step of ``dt`` from ``now`` [s].
-
-    The jacket's is the step's mean of h (1 - exp(-t / filling)); the room's is that of the surface
-    as it was before the step.
-    """
-    share = 1.0
-    if o.filling > 0.0:
-        part = dt / o.filling
-        share = 1.0 + math.exp(-now / o.filling) * math.expm1(-part) / part
-    jacket = o.outer + 1.0 / (o.round * max(o.h_jacket * share, 1e-9))
-    for j in range(len(Tw)):
-        if j < o.jacket:
-            o.G[j] = g.dz[j] / jacket
-        else:
-            rest = 1.0 / (o.round * film(o, Tw[j]))
-            surface = Tw[j] + (o.T[j] - Tw[j]) * o.outer / (o.outer + rest)
-            o.G[j] = g.dz[j] / (o.outer + 1.0 / (o.round * film(o, surface)))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -485,8 +346,8 @@ def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def copy(H: Array, Tw: Array, Ti: Array, to_H: Array, to_Tw: Array, to_Ti: Array) -> None:
     """Copy enthalpies and wall temperatures, element by element, which compiles fast."""
-    nr, nz = H.shape
-    for i in range(nr):
+    nz = len(Tw)
+    for i in range(len(H)):
         for j in range(nz):
             to_H[i, j] = H[i, j]
     for i in range(len(Ti)):
@@ -513,7 +374,7 @@ def take(
     The step is halved where Newton's method does not settle. Enthalpy is conserved whether it has
     settled or not, since the fluxes are those of the linear system that was solved.
     """
-    circulate(x.H, m, g, c, s)
+    circulate(x.H, m, g, c, s.p, s.q, s.E)
     look_up(x.H, m, s)
     limit = _axial(x.H, m, g, s)
     _along(x.Ti, g, w, s)
