@@ -12,9 +12,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column import march, step
+from stillpipe.physics.column import march, resume, step
 from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.resume import Begun
 from stillpipe.physics.column.work import Work
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "LONGEST_FREEZE",
     "LONGEST_THAW",
     "PRODUCTION",
+    "Begun",
     "Case",
     "FreezeRun",
     "Grid",
@@ -169,10 +171,12 @@ class FreezeRun:
         horizon: float = 3600.0,
         work: Work | None = None,
         grid: Grid = PRODUCTION,
+        begun: Begun | None = None,
     ) -> None:
         """Feed ``case`` to closure and on until ``needed_length`` [m] is closed and bonded.
 
-        ``horizon`` [s] is how long the freeze may be followed; ``work`` its budget.
+        ``horizon`` [s] is how long the freeze may be followed; ``work`` its budget; ``begun`` what
+        it goes on from, where water moved until then.
 
         Raises
         ------
@@ -182,15 +186,25 @@ class FreezeRun:
         self.case, self.work = case, work or Work()
         self.solves, self.stops = 1, 0
         self._column = Column(case, grid, horizon, self.work)
-        self._fed = self._column.warm()
+        self._begun = begun
+        self._fed = self._column.warm() if begun is None else resume.state(self._column, begun)
         self._record = _record(ROWS, self._fed.H.shape)
         march.keep(self._fed, self._record)
-        self.closure = self._feed(stop=step.CLOSED)
+        self.closure = self._to_closure()
         self.ready = None if self.closure is None else self._to_ready(0.5 * needed_length)
         self._turn = float(self._fed.clock[march.NOW])
         self._stretches = 0
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
+
+    def _to_closure(self) -> float | None:
+        """Feed to closure, or take it from what the freeze has begun with [s]."""
+        if self._begun is None:
+            return self._feed(stop=step.CLOSED)
+        rows = self._begun.rows
+        self._record.history[: len(rows)] = rows
+        self._record.filled[0] = len(rows)
+        return self._begun.time if self._begun.closed else None
 
     def _feed(
         self, end: float = LONGEST_FREEZE, *, stop: int = step.RUN, need: float = 0.0,
@@ -243,8 +257,18 @@ class FreezeRun:
             as for :meth:`Column.advance`
         """
         if time not in self._moments:
-            self._moments[time] = self._branch(time)
+            early = self._begun is not None and time < self._begun.time
+            self._moments[time] = self._before(time) if early else self._branch(time)
         return self._moments[time]
+
+    def _before(self, time: float) -> Moment:
+        """Return the open pipe at ``time`` [s], before the state that the freeze has begun with."""
+        rows = self._record.history[: self._record.filled[0]]
+        heat, ambient = (2.0 * float(np.interp(time, rows[:, 0], rows[:, i])) for i in (3, 4))
+        return Moment(
+            time=time, plug_length=0.0, bonded_length=0.0, heat_jacket=heat, heat_ambient=ambient,
+            _state=self._fed,
+        )  # fmt: skip
 
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""
