@@ -9,7 +9,8 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import FrostCheckRequest
-from stillpipe.physics import constants, film, residual
+from stillpipe.physics import constants, film
+from stillpipe.physics.stream import drips
 from stillpipe.uncertainty.scenarios import SLOW
 
 DRIEST = 233.15
@@ -150,7 +151,7 @@ def _flow(solution: Solution) -> Cause:
     limit = solution.flow_limit.likely
     text = (
         f"Water is moving: {limit * 3600:.2g} kg/h "
-        f"({limit * residual.DRIPS_PER_MINUTE:.0f} drips a minute) are enough."
+        f"({limit * drips.PER_MINUTE:.0f} drips a minute) are enough."
     )
     return Cause(
         code="flow", weight=0.95 if solution.point.fluid.flow == 0.0 else 1.0, text=text,

@@ -9,10 +9,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from stillpipe.estimates import moving
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
-from stillpipe.physics import constants, film, freeze, media, residual, solutions
+from stillpipe.physics import constants, film, freeze, media, solutions
 from stillpipe.physics.column import work
+from stillpipe.physics.stream import run as stream
 from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 
@@ -33,8 +35,6 @@ LEAST_DIFFERENCE = 0.5
 """How much colder than that the room must be for the line to cool by itself [K]."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
-ICE_CONDUCTIVITY = 2.68
-"""Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
 
 SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
@@ -89,6 +89,7 @@ class Solution:
         self._cases: dict[Scenario, freeze.Case] = {}
         self._media: dict[float, media.Medium] = {}
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
+        self._streams: dict[Scenario, stream.Streamed] = {}
 
     @cached_property
     def stays_slush(self) -> bool:
@@ -110,6 +111,7 @@ class Solution:
                     needed_length=self.needed_length(scenario),
                     horizon=LAYOUT_TIME + self.hold,
                     work=self.work,
+                    begun=self._begun(scenario),
                 )
             self._fed.append(run)
         return run
@@ -227,19 +229,30 @@ class Solution:
         return Range(*(self._flow_limit(s) for s in (SLOW, LIKELY, FAST)))
 
     def _flow_limit(self, scenario: Scenario) -> float:
-        point, case = self.point, self.case(scenario)
-        diameter = case.outer_diameter
-        resistance = (
-            math.log(diameter / (diameter - 2.0 * case.wall_thickness))
-            / (2.0 * math.pi * case.wall_conductivity)
-            + case.lining_resistance / (2.0 * math.pi)
-            + 1.0 / (case.h_jacket * math.pi * diameter)
-        )
-        freezing = case.medium.freezing
-        return residual.limit(
-            case.jacket_length, point.fluid.temperature - freezing, case.bore,
-            freezing - constants.DRY_ICE, ICE_CONDUCTIVITY, resistance, point.line_pressure,
-        )  # fmt: skip
+        return moving.greatest(self.point, self.case(scenario), scenario)
+
+    def streamed(self, scenario: Scenario = LIKELY) -> stream.Streamed:
+        """Return the freeze with the stated flow under ``scenario``, until it is shut or given up.
+
+        Raises
+        ------
+        CancelledError, TooCostlyError, SolverError
+            as for :func:`stream.freeze`
+        """
+        if scenario not in self._streams:
+            self._streams[scenario] = moving.frozen(
+                self.point, self.case(scenario), scenario, self.work
+            )
+        return self._streams[scenario]
+
+    def _begun(self, scenario: Scenario) -> freeze.Begun | None:
+        """Return what the freeze goes on from once a stream is shut; None in a still line."""
+        return self.streamed(scenario).begun if self.point.fluid.flow > 0.0 else None
+
+    @property
+    def prevented(self) -> bool:
+        """Whether the stated flow keeps the likely plug from closing."""
+        return self.point.fluid.flow > 0.0 and self.streamed().closure is None
 
     @cached_property
     def plugs(self) -> dict[Scenario, Plug]:

@@ -151,6 +151,15 @@ class Fluid:
     flow: Annotated[
         float, Quantity("mass_flow", 0.0, 1.0, says="Flow through the pipe while freezing.")
     ] = 0.0
+    head: Annotated[
+        float,
+        Quantity(
+            "pressure", 0.0, 4.0e6, limit="fluid_head",
+            says="Pressure that drives the flow through the narrowing bore: the stated flow lasts "
+            "until the drop reaches it, and 1 kPa is taken at least. By default the line pressure, "
+            "the unfavourable end.",
+        ),
+    ] = COMPUTED  # fmt: skip
 
     @property
     def freezing_point(self) -> float:
@@ -322,6 +331,8 @@ class FreezePoint:
             errors.append(error)
         if errors:
             raise gathered(errors)
+        if fluid.head is None:
+            fluid = replace(fluid, head=self.line_pressure)
         jacket = self.jacket.completed(pipe.outside_diameter)
         return replace(self, pipe=pipe, fluid=fluid, jacket=jacket)
 

@@ -25,13 +25,13 @@ NOW, JACKET, AMBIENT, DRAWN, GIVEN = range(5)
 the stream brought and took away, together [J], and heat by friction [J]."""
 SHARE = 0.35
 """Most of a ring's latent heat that one step may take [-]."""
-LESS = 0.15
+LESS = 0.1
 """Most of the open area that one step may take [-]."""
-NARROW = 1e-4
+NARROW = 1e-6
 """Share of the bore's area below which the channel is let close as it may [-]."""
 STEADY = 600.0
 """A channel that changes no more in so long stays as it is [s]."""
-SETTLED = 0.05
+SETTLED = 0.2
 """Change of the wall in that time, below which it is taken for none [K]."""
 WEIGHT = 5
 """Units of work that a slice takes in a step [-]."""
@@ -53,10 +53,12 @@ class Drive(NamedTuple):
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _driven(stated: float, head: float, p: Pipe, q: Liquid, s: Scratch) -> tuple[float, float]:
+def _driven(
+    stated: float, head: float, x: State, p: Pipe, q: Liquid, s: Scratch
+) -> tuple[float, float]:
     """Flow [kg/s], the stated one or what ``head`` [Pa] drives, and its drop [Pa]."""
     lost = s.rows[2]
-    drop = limit.fall(stated, s.narrow, s.T, p, q, lost)
+    drop = limit.fall(stated, s.narrow, x.T, p, q, lost)
     if drop <= head or stated <= 0.0:
         return stated, drop
     high, flow = stated, stated
@@ -67,7 +69,7 @@ def _driven(stated: float, head: float, p: Pipe, q: Liquid, s: Scratch) -> tuple
             new = 0.5 * (low + high)
         last, before = flow, drop
         flow = new
-        drop = limit.fall(flow, s.narrow, s.T, p, q, lost)
+        drop = limit.fall(flow, s.narrow, x.T, p, q, lost)
         if abs(drop - head) < 1e-4 * head:
             break
         if drop > head:
@@ -89,7 +91,7 @@ def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, link: Array, film: Array) 
         f = s.front[j]
         if f == nr:
             continue
-        net = step.leaves(x, j, link, p, s) - film[j] * s.T[j]
+        net = step.leaves(x, j, link, p, s) - film[j] * x.T[j]
         if net > 0.0:
             area = SHARE * p.rings[f]
             if s.area[j] > NARROW * whole:
@@ -151,7 +153,8 @@ def _keep(x: State, old: State, s: Scratch, areas: Array) -> None:
     for j in range(len(x.Tw)):
         for i in range(x.H.shape[0]):
             old.H[i, j] = x.H[i, j]
-        old.heat[j], old.Tw[j], areas[j] = x.heat[j], x.Tw[j], s.area[j]
+        old.heat[j], old.T[j], old.Tw[j] = x.heat[j], x.T[j], x.Tw[j]
+        areas[j] = s.area[j]
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -160,7 +163,7 @@ def _back(x: State, old: State) -> None:
     for j in range(len(x.Tw)):
         for i in range(x.H.shape[0]):
             x.H[i, j] = old.H[i, j]
-        x.heat[j], x.Tw[j] = old.heat[j], old.Tw[j]
+        x.heat[j], x.T[j], x.Tw[j] = old.heat[j], old.T[j], old.Tw[j]
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -190,18 +193,22 @@ def _ends(
 ) -> int:  # fmt: skip
     """Tell whether the march has come to its end: ``CLOSED``, ``OPEN`` or ``ON``.
 
-    ``marked`` time [s] and drop [Pa] at which it was last looked whether anything still changes.
+    ``marked``: time [s] at which it was last looked whether anything still changes, the mean
+    logarithm of the drop until then, the sum and the number of those since.
     """
     for j in range(len(x.Tw)):
         if x.H[0, j] <= ice.tables.hclose:
             return CLOSED
     if clock[NOW] >= longest:
         return OPEN
+    marked[2] += math.log(max(drop, 1e-30))
+    marked[3] += 1.0
     if clock[NOW] > marked[0] + STEADY:
-        rate = math.log(max(drop, 1e-30) / marked[1]) / (clock[NOW] - marked[0])
-        rises = 1.5 * rate * (longest - clock[NOW]) + 0.02
-        marked[0], marked[1] = clock[NOW], max(drop, 1e-30)
-        if _settled(wall, x.Tw) and math.log(head / marked[1]) > rises:
+        mean = marked[2] / marked[3]
+        rate = max(mean - marked[1], 0.0) / (clock[NOW] - marked[0])
+        rises = 1.5 * rate * (longest - clock[NOW]) + 0.1
+        marked[0], marked[1], marked[2], marked[3] = clock[NOW], mean, 0.0, 0.0
+        if _settled(wall, x.Tw) and math.log(head) - mean > rises:
             return OPEN
     return ON
 
@@ -224,7 +231,7 @@ def _step(
         if flag[0] != 0:
             return CANCELLED, 0.0, 0.0
         step.take(x, dt, flow, drive.warm, link, ice, p, q, s)
-        outlet = s.T[nz - 1]
+        outlet = x.T[nz - 1]
         for j in range(nz):
             film[j] = s.rows[1, j] / p.dz[j]
         step.look(x, ice, p, s)
@@ -232,7 +239,7 @@ def _step(
             return ON, dt, outlet
         _back(x, old)
         step.look(x, ice, p, s)
-        _driven(drive.flow, drive.head, p, q, s)
+        _driven(drive.flow, drive.head, x, p, q, s)
         step.along(p, s)
         dt *= 0.4
 
@@ -247,12 +254,12 @@ def march(
     ``first`` step [s], ``eta`` share of the time that a step is at most [-].
     """
     nz = len(x.Tw)
-    old = State(x.H.copy(), x.heat.copy(), x.Tw.copy())
+    old = State(x.H.copy(), x.heat.copy(), x.T.copy(), x.Tw.copy())
     link, film, areas, wall = np.zeros(nz), np.zeros(nz), np.zeros(nz), np.zeros(nz)
-    marked, share = np.array([0.0, 1e-30]), 1.0
+    marked, share = np.array([0.0, -70.0, 0.0, 0.0]), 1.0
     step.look(x, ice, p, s)
     while filled[0] < len(history):
-        flow, drop = _driven(drive.flow, drive.head, p, q, s)
+        flow, drop = _driven(drive.flow, drive.head, x, p, q, s)
         _write(x, clock, flow, drop, p, s, history[filled[0]], ice.freezing)
         filled[0] += 1
         why = _ends(x, clock, drop, drive.head, longest, marked, wall, ice)

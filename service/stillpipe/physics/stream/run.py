@@ -126,7 +126,8 @@ def _warm(p: pipe.Pipe, ice: pipe.Ice, warm: float) -> step.State:
     """Return the state before the jacket is filled: everything ``warm`` [K] above freezing."""
     slices = len(p.dz)
     heat = np.pi * p.radius**2 * p.dz * ice.heat * warm
-    return step.State(np.full((len(p.rings), slices), ice.liquid), heat, np.full(slices, warm))
+    T = np.full(slices, warm)
+    return step.State(np.full((len(p.rings), slices), ice.liquid), heat, T, T.copy())
 
 
 FIRST = 60.0
@@ -149,6 +150,6 @@ def _result(
         heat_jacket=float(clock[march.JACKET]), heat_ambient=float(clock[march.AMBIENT]),
         heat_stream=float(clock[march.DRAWN]), heat_friction=float(clock[march.GIVEN]),
         time=thin[:, 0].copy(), flow=thin[:, 1].copy(), radius=thin[:, 2].copy(),
-        drop=thin[:, 8].copy(), z=p.z, dz=p.dz, wall=x.Tw + q.freezing, mixed=s.T + q.freezing,
+        drop=thin[:, 8].copy(), z=p.z, dz=p.dz, wall=x.Tw + q.freezing, mixed=x.T + q.freezing,
         enthalpy=x.H + s.open * liquid, rows=still,
     )  # fmt: skip

@@ -28,19 +28,21 @@ STEADY = 0.02
 """Change of the open area in a step up to which its beginning stands for all of it [-]."""
 HALVES = 6
 """How often the bracket of a channel's area is halved."""
-THIN = 1e-6
+THIN = 1e-8
 """Least share of the bore's area that the open channel is taken for [-]."""
 
 
 class State(NamedTuple):
     """Enthalpy ``H`` [J/m3], shape (rings, slices), no more than the liquid's at freezing.
 
-    ``heat`` of the open liquid above freezing [J] and wall temperature ``Tw`` above freezing [K] of
-    each slice.
+    For each slice ``heat`` of the open liquid above freezing [J]; above freezing [K] the mixing
+    temperature ``T`` of the last step, in which the stream has mixed what the slice held, and the
+    wall's ``Tw``.
     """
 
     H: Array
     heat: Array
+    T: Array
     Tw: Array
 
 
@@ -49,8 +51,8 @@ class Scratch(NamedTuple):
 
     ``open`` share of each cell [-]; ``A`` Kirchhoff transform and ``slope`` of it over enthalpy;
     ``alpha``, ``beta`` of the elimination; ``gain`` explicit heat along the bore [W/m]; ``area``
-    open [m2]; ``narrow`` as in :mod:`limit` [-]; ``T`` of the liquid above freezing [K]; ``front``
-    innermost ring that is freezing, the number of rings where none is; ``rows`` of slices.
+    open [m2]; ``narrow`` as in :mod:`limit` [-]; ``front`` innermost ring that is freezing, the
+    number of rings where none is; ``rows`` of slices.
     """
 
     open: Array
@@ -61,18 +63,15 @@ class Scratch(NamedTuple):
     gain: Array
     area: Array
     narrow: Array
-    T: Array
     front: NDArray[np.int64]
     rows: Array
 
 
 def scratch(rings: int, slices: int) -> Scratch:
     """Return working arrays."""
-    c, v = np.zeros((6, rings, slices)), np.zeros((3, slices))
+    c, v = np.zeros((6, rings, slices)), np.zeros((2, slices))
     front = np.zeros(slices, dtype=np.int64)
-    return Scratch(
-        c[0], c[1], c[2], c[3], c[4], c[5], v[0], v[1], v[2], front, np.zeros((14, slices))
-    )
+    return Scratch(c[0], c[1], c[2], c[3], c[4], c[5], v[0], v[1], front, np.zeros((14, slices)))
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -99,7 +98,6 @@ def look(x: State, ice: Ice, p: Pipe, s: Scratch) -> None:
         s.front[j] = front
         s.area[j] = max(area, THIN * whole)
         s.narrow[j] = 0.5 * math.log(whole / s.area[j])
-        s.T[j] = x.heat[j] / (s.area[j] * p.dz[j] * ice.heat)
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
@@ -238,15 +236,15 @@ def leaves(x: State, j: int, link: Array, p: Pipe, s: Scratch) -> float:
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def _film(
-    j: int, dt: float, flow: float, place: float, out: float, ice: Ice, p: Pipe, q: Liquid,
-    s: Scratch,
+    x: State, j: int, dt: float, flow: float, place: float, out: float, ice: Ice, p: Pipe,
+    q: Liquid, s: Scratch,
 ) -> float:  # fmt: skip
     """Conductance from the liquid of slice ``j`` to its front over a step of ``dt`` [s] [W/(m K)].
 
     ``out`` leaves the front [W/m]. A narrow channel gives the more, the narrower it gets: its
     radius is that of the step's end.
     """
-    area, T, whole = s.area[j], s.T[j], math.pi * p.radius * p.radius
+    area, T, whole = s.area[j], x.T[j], math.pi * p.radius * p.radius
     each = dt / (ice.liquid - ice.tables.hclose)
     now = regime.conductance(flow, place, math.sqrt(area / math.pi), T + ice.freezing, q)
     end = area - each * (out - now * T)
@@ -280,18 +278,18 @@ def _boundary(
     pipe.places(g, p, place)
     for j in range(nz):
         if s.front[j] < nr and link[j] > 0.0:
-            film[j] = _film(j, dt, flow, place[j], leaves(x, j, link, p, s), ice, p, q, s)
+            film[j] = _film(x, j, dt, flow, place[j], leaves(x, j, link, p, s), ice, p, q, s)
         else:
             radius = math.sqrt(s.area[j] / math.pi)
-            film[j] = regime.conductance(flow, place[j], radius, s.T[j] + ice.freezing, q)
+            film[j] = regime.conductance(flow, place[j], radius, x.T[j] + ice.freezing, q)
         through = 1.0 / film[j] + p.inner / (2.0 * math.pi)
         if s.front[j] == nr:
-            surface = s.T[j] - (s.T[j] - x.Tw[j]) / (through * film[j])
+            surface = x.T[j] - (x.T[j] - x.Tw[j]) / (through * film[j])
             if surface < 0.0:  # the first ice
                 s.front[j] = nr - 1
         touches[j] = 1.0 if s.front[j] == nr else 0.0
         g[j] = p.dz[j] / (through if touches[j] > 0.0 else 1.0 / film[j])
-        film[j] *= s.T[j]
+        film[j] *= x.T[j]
         link[j] = _to_wall(j, s.front[j] == nr - 1, x.Tw[j], link[j], ice, p, s, x.H)
 
 
@@ -328,11 +326,11 @@ def take(
         D,
         right,
         p.axial,
-        s.T,
+        x.T,
         x.Tw,
         s.rows[10:14],
     )
     for j in range(nz):
-        x.heat[j] = store[j] * dt * s.T[j]
-        film[j] = g[j] * s.T[j] / p.dz[j] - film[j]
+        x.heat[j] = store[j] * dt * x.T[j]
+        film[j] = g[j] * x.T[j] / p.dz[j] - film[j]
     _put_back(x, dt, film, ice, p, s)
