@@ -198,7 +198,12 @@ class Solution:
         return 4.0 * strength * length / (point.bore * point.safety_factor)
 
     def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
-        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing."""
+        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing.
+
+        None without more solving where a stream keeps the likely plug from closing.
+        """
+        if self.prevented:
+            return None
         fast, likely, slow = (figure(self.run(s)) for s in SCENARIOS)
         return range_of([likely, slow] if fast is None else [fast, likely, slow], likely)
 
@@ -257,7 +262,7 @@ class Solution:
     @cached_property
     def plugs(self) -> dict[Scenario, Plug]:
         """The plugs of all scenarios that come to ready."""
-        if self.stays_slush:
+        if self.stays_slush or self.prevented:
             return {}
         return {s: plug for s in SCENARIOS if (plug := self._plug(self.run(s))) is not None}
 
