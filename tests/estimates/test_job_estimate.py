@@ -18,6 +18,7 @@ from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Answer, Verdict
+from stillpipe.model.freeze_point import Fluid
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.requests import JobEstimateRequest
 from stillpipe.model.site import Place, PlaceKind, Release, Room
@@ -264,3 +265,22 @@ def test_a_job_agrees_with_the_estimates_it_is_made_of(found: JobFigures) -> Non
 
 def test_halves_of_a_cent_are_rounded_up() -> None:
     assert money(Decimal("1.005")) == Decimal("1.01")
+
+
+def test_a_flow_that_prevents_the_plug_stops_the_job() -> None:
+    """1 in copper, 20 kg/h: no plug, so no moments of one, no CO2, nothing to quote, no picture."""
+    line = Fluid(temperature=273.15 + 20.0, flow=20.0 / 3600.0)
+    stopped = job_estimate(job(pipes.find("ASTM B88", "1", "L"), fluid=line))
+    found = stopped.figures
+    assert (stopped.verdict, "flowing" in codes(stopped)) == (Verdict.NO_GO, True)
+    assert [e.code for e in found.timeline] == ["arrive"]
+    assert (found.quote, found.closure, found.ready, found.survival) == (None,) * 4
+    assert found.co2.total is None
+
+
+def test_a_flow_that_can_be_frozen_costs_time_and_co2(found: JobFigures) -> None:
+    line = Fluid(temperature=273.15 + 20.0, flow=8.0 / 60e3)
+    flowing = job_estimate(job(fluid=line)).figures
+    assert moment(flowing, "closed") > 1.2 * moment(found, "closed") - 0.2 * JOB["setup"]
+    assert likely(flowing.co2.freeze) > likely(found.co2.freeze)
+    assert known(flowing.quote).total > known(found.quote).total

@@ -168,14 +168,30 @@ def test_a_little_glycol_closes_later_than_water() -> None:
 
 def test_a_flow_beyond_the_limit_is_a_no_go_and_near_it_conditional() -> None:
     limit = Solution(COPPER).flow_limit
-    assert limit.high is not None
-    beyond, near, still = (
+    beyond, near, slow = (
         plug_time(point_of(fluid=water(flow=flow)))
-        for flow in (1.01 * limit.likely, 0.99 * limit.likely, 0.9 * limit.low)
+        for flow in (1.3 * limit.likely, 0.8 * limit.likely, 0.5 * limit.low)
     )
     assert (beyond.verdict, "flowing" in codes(beyond)) == (Verdict.NO_GO, True)
     assert (near.verdict, "flow-near-limit" in codes(near)) == (Verdict.CONDITIONAL, True)
-    assert still.verdict is Verdict.GO
+    assert slow.verdict is Verdict.GO
+
+
+def test_a_flow_that_prevents_the_plug_has_no_course_of_one() -> None:
+    found = plug_time(point_of(fluid=water(flow=2.0 * likely(Solution(COPPER).flow_limit)))).figures
+    assert (found.closure, found.ready, found.heat_removed) == (None, None, None)
+    assert found.history.time == ()
+    assert found.drivers == ()
+
+
+def test_a_flow_delays_closure_and_takes_more_heat() -> None:
+    """Half the least favourable limit; the last step passes ready a little."""
+    flow = 0.5 * Solution(COPPER).flow_limit.low
+    still, moving = (plug_time(point_of(fluid=water(flow=f))).figures for f in (0.0, flow))
+    assert likely(moving.closure) > 1.05 * likely(still.closure)
+    assert likely(moving.heat_removed) > 1.05 * likely(still.heat_removed)
+    assert all(d.closure_at_low is not None for d in moving.drivers)
+    assert moving.history.time[-1] == pytest.approx(likely(moving.ready), rel=0.01)
 
 
 @pytest.mark.parametrize(

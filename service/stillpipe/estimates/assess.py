@@ -90,17 +90,20 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
 
 
 def _of_flow(solution: Solution) -> list[Reason]:
-    flow, limit = solution.point.fluid.flow, solution.flow_limit
-    if flow > limit.likely:
+    if solution.point.fluid.flow <= 0.0:
+        return []
+    if solution.prevented:
         text = "The flow carries in more heat than the jacket can take out; stop the flow."
         return [stop("flowing", text)]
-    if flow > limit.low:
+    if solution.streamed(SLOW).closure is None:
         text = "The flow is near the most that can be frozen; stop it if you can."
         return [warn("flow-near-limit", text)]
     return []
 
 
 def _of_plug(solution: Solution) -> list[Reason]:
+    if solution.prevented:
+        return []
     if solution.closure is None and not solution.is_water:
         text = (
             "Within four hours the bore does not come to the "

@@ -6,11 +6,12 @@ from enum import StrEnum
 from typing import Annotated
 
 from stillpipe.estimates import assess, cautions
-from stillpipe.estimates.solution import ICE_CONDUCTIVITY, Solution
+from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import FrostCheckRequest
-from stillpipe.physics import constants, film, freeze, residual
+from stillpipe.physics import constants, film, freeze
+from stillpipe.physics.stream import drips
 from stillpipe.uncertainty.scenarios import SCENARIOS, SLOW
 
 DRIEST = 233.15
@@ -20,6 +21,8 @@ WARMEST = 313.15
 EARLY_SHARE = 0.5
 """Frost before this share of the fastest freeze's time is too early [-]: an assumption."""
 HOUR = 3600.0
+ICE_CONDUCTIVITY = 2.68
+"""Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
 MOST_DRIPS = 600.0
 """More drips a minute than this are nobody's count [1/min]."""
 
@@ -276,8 +279,8 @@ def _flow(solution: Solution) -> Cause:
         first = "Close and check the valves."
         return Cause(code="flow", weight=0.9, text="Water may be moving.", first=first)
     limit = solution.flow_limit.likely
-    drips = limit * residual.DRIPS_PER_MINUTE
-    counted = f" ({drips:.0f} drips a minute)" if drips <= MOST_DRIPS else ""
+    falling = limit * drips.PER_MINUTE
+    counted = f" ({falling:.0f} drips a minute)" if falling <= MOST_DRIPS else ""
     text = f"Water is moving: {float(f'{limit * HOUR:.2g}'):g} kg/h{counted} are enough."
     return Cause(
         code="flow", weight=0.95 if solution.point.fluid.flow == 0.0 else 1.0, text=text,

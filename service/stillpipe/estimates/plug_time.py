@@ -5,12 +5,13 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions
+from stillpipe.estimates import assess, cautions, moving
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Amount, Answer, Range
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import constants, film, freeze, residual
+from stillpipe.physics import constants, film, freeze
+from stillpipe.physics.stream import drips
 from stillpipe.uncertainty.scenarios import (
     CONDUCTANCE_BAND,
     CONVECTION_BAND,
@@ -109,11 +110,11 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             plug_length=solution.ready_length,
             holding_pressure=solution.ready_pressure,
             residual_flow_limit=solution.flow_limit,
-            residual_drips_per_minute=solution.flow_limit.scaled(residual.DRIPS_PER_MINUTE),
+            residual_drips_per_minute=solution.flow_limit.scaled(drips.PER_MINUTE),
             heat_removed=solution.heat_removed,
             coldest_wall=solution.coldest_wall,
-            drivers=_drivers(solution),
-            history=_history(solution),
+            drivers=() if solution.prevented else _drivers(solution),
+            history=HistoryFigures() if solution.prevented else _history(solution),
         )
     return Answer(
         reasons=assess.reasons(solution),
@@ -141,8 +142,8 @@ def _drivers(solution: Solution) -> tuple[Driver, ...]:
     found = []
     for name, member, kind, band, value in plan:
         low, high = (
-            freeze.closure_only(solution.case(LIKELY.varied(member, factor)), work=solution.work)
-            for factor in band
+            moving.closure(solution.point, solution.case(varied), varied, solution.work)
+            for varied in (LIKELY.varied(member, factor) for factor in band)
         )
         found.append(
             Driver(

@@ -12,10 +12,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.estimates import moving
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
-from stillpipe.physics import constants, film, freeze, media, residual, solutions
+from stillpipe.physics import film, freeze, media, solutions
 from stillpipe.physics.column import work
+from stillpipe.physics.stream import run as stream
 from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 
@@ -32,8 +34,6 @@ COOL_ENOUGH = 298.15
 practice, no source."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
-ICE_CONDUCTIVITY = 2.68
-"""Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
 
 SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
@@ -89,6 +89,7 @@ class Solution:
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._cases: dict[Scenario, freeze.Case] = {}
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
+        self._streams: dict[Scenario, stream.Streamed] = {}
 
     @cached_property
     def stays_slush(self) -> bool:
@@ -110,6 +111,7 @@ class Solution:
                     needed_length=self.point.bore,
                     needed_grip=self.needed_grip(scenario),
                     work=self.work,
+                    begun=self._begun(scenario),
                 )
             self._fed.append(run)
         return run
@@ -189,7 +191,12 @@ class Solution:
         return self.point.adhesion * scenario.adhesion * pure
 
     def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
-        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing."""
+        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing.
+
+        None without more solving where a stream keeps the likely plug from closing.
+        """
+        if self.prevented:
+            return None
         fast, likely, slow = (figure(self.run(s)) for s in SCENARIOS)
         return range_of([likely, slow] if fast is None else [fast, likely, slow], likely)
 
@@ -214,24 +221,35 @@ class Solution:
         return Range(*(self._flow_limit(s) for s in (SLOW, LIKELY, FAST)))
 
     def _flow_limit(self, scenario: Scenario) -> float:
-        point, case = self.point, self.case(scenario)
-        diameter = case.outer_diameter
-        resistance = (
-            math.log(diameter / (diameter - 2.0 * case.wall_thickness))
-            / (2.0 * math.pi * case.wall_conductivity)
-            + case.lining_resistance / (2.0 * math.pi)
-            + 1.0 / (case.h_jacket * math.pi * diameter)
-        )
-        freezing = case.medium.freezing
-        return residual.limit(
-            case.jacket_length, point.fluid.temperature - freezing, case.bore,
-            freezing - constants.DRY_ICE, ICE_CONDUCTIVITY, resistance, point.line_pressure,
-        )  # fmt: skip
+        return moving.greatest(self.point, self.case(scenario), scenario)
+
+    def streamed(self, scenario: Scenario = LIKELY) -> stream.Streamed:
+        """Return the freeze with the stated flow under ``scenario``, until it is shut or given up.
+
+        Raises
+        ------
+        CancelledError, TooCostlyError, SolverError
+            as for :func:`stream.freeze`
+        """
+        if scenario not in self._streams:
+            self._streams[scenario] = moving.frozen(
+                self.point, self.case(scenario), scenario, self.work
+            )
+        return self._streams[scenario]
+
+    def _begun(self, scenario: Scenario) -> freeze.Begun | None:
+        """Return what the freeze goes on from once a stream is shut; None in a still line."""
+        return self.streamed(scenario).begun if self.point.fluid.flow > 0.0 else None
+
+    @property
+    def prevented(self) -> bool:
+        """Whether the stated flow keeps the likely plug from closing."""
+        return self.point.fluid.flow > 0.0 and self.streamed().closure is None
 
     @cached_property
     def plugs(self) -> dict[Scenario, Plug]:
         """The plugs of all scenarios that come to ready."""
-        if self.stays_slush:
+        if self.stays_slush or self.prevented:
             return {}
         return {s: plug for s in SCENARIOS if (plug := self._plug(self.run(s))) is not None}
 

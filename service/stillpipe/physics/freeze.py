@@ -12,9 +12,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column import march, step
+from stillpipe.physics.column import march, resume, step
 from stillpipe.physics.column.layout import FROST_DISTANCE, Case, Column
 from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.resume import Begun
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.physics.history import NOTHING, History, Part, copy, joined
@@ -25,6 +26,7 @@ __all__ = [
     "LONGEST_FREEZE",
     "LONGEST_THAW",
     "PRODUCTION",
+    "Begun",
     "Case",
     "FreezeRun",
     "Grid",
@@ -128,11 +130,12 @@ class FreezeRun:
         needed_grip: float = 0.0,
         work: Work | None = None,
         grid: Grid = PRODUCTION,
+        begun: Begun | None = None,
     ) -> None:
         """Feed ``case`` to closure and on until it is ready.
 
         It is once ``needed_length`` [m] is closed and bonded and it has ``needed_grip`` [m].
-        ``work`` is its budget.
+        ``work`` is its budget; ``begun`` what it goes on from, where water moved until then.
 
         Raises
         ------
@@ -141,10 +144,10 @@ class FreezeRun:
         """
         self.case, self.work = case, work or Work()
         self.solves, self.stops = 1, 0
-        column = Column(case, grid, self.work)
-        self._fed = column.warm()
+        column, self._begun = Column(case, grid, self.work), begun
+        self._fed = column.warm() if begun is None else resume.state(column, begun)
         self._parts = [Part(column, self._fed)]
-        self.closure = self._feed(stop=step.CLOSED)
+        self.closure = self._to_closure()
         self.ready = (
             None if self.closure is None else self._to_ready(0.5 * needed_length, 0.5 * needed_grip)
         )
@@ -157,6 +160,13 @@ class FreezeRun:
     def _column(self) -> Column:
         """The column on which it is fed on."""
         return self._parts[-1].column
+
+    def _to_closure(self) -> float | None:
+        """Feed to closure, or take it from what the freeze has begun with [s]."""
+        if self._begun is None:
+            return self._feed(stop=step.CLOSED)
+        self._parts[0].write(self._begun.rows)
+        return self._begun.time if self._begun.closed else None
 
     def _feed(
         self, end: float = LONGEST_FREEZE, *, stop: int = step.RUN, need: float = 0.0,
@@ -238,8 +248,21 @@ class FreezeRun:
             as for :meth:`Column.advance`
         """
         if time not in self._moments:
-            self._moments[time] = self._branch(time)
+            early = self._begun is not None and time < self._begun.time
+            self._moments[time] = self._before(time) if early else self._branch(time)
         return self._moments[time]
+
+    def _before(self, time: float) -> Moment:
+        """Return the open pipe at ``time`` [s], before the state that the freeze has begun with."""
+        rows = self._parts[0].rows
+        heat, ambient, bonded = (
+            2.0 * float(np.interp(time, rows[:, march.TIME], rows[:, i]))
+            for i in (march.DRAWN, march.TAKEN, march.BONDED)
+        )
+        return Moment(
+            time=time, plug_length=0.0, bonded_length=bonded, grip=0.0, heat_jacket=heat,
+            heat_ambient=ambient, _state=self._fed, _column=self._column,
+        )  # fmt: skip
 
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""

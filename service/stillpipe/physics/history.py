@@ -96,6 +96,13 @@ class Part:
         n = max(int(np.searchsorted(times, time, side="right")) - 1, 0)
         return copy(step.State(kept.H[n], kept.Tw[n], kept.Ti[n], kept.link[n], kept.clock[n]))
 
+    def write(self, rows: Array) -> None:
+        """Let the history begin with ``rows``."""
+        while len(self.record.history) <= len(rows):
+            self.grow()
+        self.record.history[: len(rows)] = rows
+        self.record.filled[0] = len(rows)
+
     def grow(self) -> None:
         """Make room for as much again."""
         old = self.record

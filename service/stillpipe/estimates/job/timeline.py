@@ -40,8 +40,10 @@ def timeline(
             "fit the jackets, secure the cylinders.",
         ),
         *_cooled(solution),
-        _fixed("feed", begun, "Open the cylinders; feed all freeze points."),
     ]  # fmt: skip
+    if not solution.stays_slush and solution.prevented:
+        return tuple(found)
+    found.append(_fixed("feed", begun, "Open the cylinders; feed all freeze points."))
     if solution.stays_slush or solution.ready is None or solution.closure is None:
         return tuple(found)
     found += [

@@ -26,15 +26,24 @@ def expose(Tw: Array, now: float, dt: float, g: Mesh, o: Outside) -> None:
     The jacket's is the step's mean of h (1 - exp(-t / filling)); the room's is that of the surface
     as it was before the step.
     """
+    jacket = under(o, now, dt)
+    for j in range(len(Tw)):
+        o.G[j] = g.dz[j] * (jacket if j < o.jacket else beside(o, Tw[j], o.T[j]))
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def under(o: Outside, now: float, dt: float) -> float:
+    """Conductance from the wall's outermost node to the jacket [W/(m K)], mean of a step."""
     share = 1.0
     if o.filling > 0.0:
         part = dt / o.filling
         share = 1.0 + math.exp(-now / o.filling) * math.expm1(-part) / part
-    jacket = o.outer + 1.0 / (o.round * max(o.h_jacket * share, 1e-9))
-    for j in range(len(Tw)):
-        if j < o.jacket:
-            o.G[j] = g.dz[j] / jacket
-        else:
-            rest = 1.0 / (o.round * film(o, Tw[j]))
-            surface = Tw[j] + (o.T[j] - Tw[j]) * o.outer / (o.outer + rest)
-            o.G[j] = g.dz[j] / (o.outer + 1.0 / (o.round * film(o, surface)))
+    return 1.0 / (o.outer + 1.0 / (o.round * max(o.h_jacket * share, 1e-9)))
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def beside(o: Outside, wall: float, ambient: float) -> float:
+    """Conductance from the ``wall``'s outermost node to the room [W/(m K)], temperatures [K]."""
+    rest = 1.0 / (o.round * film(o, wall))
+    surface = wall + (ambient - wall) * o.outer / (o.outer + rest)
+    return 1.0 / (o.outer + 1.0 / (o.round * film(o, surface)))

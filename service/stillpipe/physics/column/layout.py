@@ -73,11 +73,11 @@ class Column:
 
     def __init__(
         self, case: Case, grid: Grid, work: Work, dz: NDArray[np.float64] | None = None,
-        edges: NDArray[np.float64] | None = None,
+        edges: NDArray[np.float64] | None = None, nodes: int = 0,
     ) -> None:  # fmt: skip
         """Lay ``case`` on ``grid``, or on slices of width ``dz`` [m] where they are given.
 
-        ``edges`` as in :func:`mesh.mesh` [-].
+        ``edges`` as in :func:`mesh.mesh` [-]; ``nodes`` across the wall, 0 for what it needs.
         """
         self.case, self.grid, self.work = case, grid, work
         half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
@@ -85,7 +85,7 @@ class Column:
         self.edges = mesh.rings(grid.radial) if edges is None else edges
         self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
         self.wall, self.outer = mesh.wall(
-            self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
+            self.mesh.z, dz, (radius - case.wall_thickness, radius), nodes or self.wall_nodes,
             case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
         )  # fmt: skip
         self.first = grid.eta * grid.early * _quasi_steady(case)
