@@ -318,31 +318,33 @@ class FreezeRun:
         length = moment.sound_length if lost_length > 0.0 else moment.bonded_length
         if length > lost_length:
             rule = column.rule(end, stop=step.UNBONDED, need=0.5 * lost_length, reach=reach)
-            event = self._unfed(state, rule)
+            event = _unfed(column, state, rule)
             survival = None if event is None else event - begun
 
+        # it knows the column but not this run, which keeps it: a ring would not be freed at once
         def thaw() -> float | None:
             melting = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
-            event = self._unfed(_copy(state), melting)
+            event = _unfed(column, _copy(state), melting)
             return None if event is None else event - begun
 
         return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)
 
-    def _unfed(self, state: step.State, rule: march.Rule) -> float | None:
-        """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
 
-        In a room below freezing a plug is followed no longer than until nothing in the pipe is
-        above freezing: no heat that could melt it is left then, nor comes in.
-        """
-        column, why, event = self._column, step.ENDED, 0.0
-        cold = self.case.ambient_temperature < column.tables.Tm
-        while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
-            if cold and column.warmest(state) <= column.tables.Tm:
-                return None
-            end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
-            part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
-            why, event = column.advance(state, NOTHING, column.empty, part)
-        return event if why == rule.stop else None
+def _unfed(column: Column, state: step.State, rule: march.Rule) -> float | None:
+    """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
+
+    In a room below freezing a plug is followed no longer than until nothing in the pipe is
+    above freezing: no heat that could melt it is left then, nor comes in.
+    """
+    why, event = step.ENDED, 0.0
+    cold = column.case.ambient_temperature < column.tables.Tm
+    while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
+        if cold and column.warmest(state) <= column.tables.Tm:
+            return None
+        end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
+        part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
+        why, event = column.advance(state, NOTHING, column.empty, part)
+    return event if why == rule.stop else None
 
 
 def _larger(record: march.Record) -> march.Record:
