@@ -1,7 +1,9 @@
 """A freeze run: fed once, equal answers whatever was asked before, bounded, ended, immutable."""
 
+import gc
 import threading
 import time
+import weakref
 from dataclasses import FrozenInstanceError, replace
 
 import numpy as np
@@ -198,6 +200,20 @@ def test_a_plug_in_a_room_below_freezing_is_followed_no_longer_than_it_may_thaw(
     assert taken[0] <= taken[1]
     if celsius < -10.0:
         assert taken[0] < 0.5 * taken[1]
+
+
+@pytest.mark.parametrize("case", SOME)
+def test_a_run_is_freed_with_the_last_that_names_it(case: freeze.Case) -> None:
+    """A quarter of a MiB that only the collector found would lie about by the hundred."""
+    gc.disable()
+    try:
+        run = run_of(case)
+        assert run.stop(run.fed_to(3600.0), 0.01).thaw is not None
+        left = weakref.ref(run)
+        del run
+        assert left() is None
+    finally:
+        gc.enable()
 
 
 def test_a_flag_set_by_another_thread_ends_a_running_kernel() -> None:

@@ -328,32 +328,34 @@ class FreezeRun:
             rule = column.rule(
                 end, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach, first=FIRST_UNFED
             )
-            event = self._unfed(column, state, rule)
+            event = _unfed(column, state, rule)
             survival = None if event is None else event - begun
 
+        # it knows the column but not this run, which keeps it: a ring would not be freed at once
         def thaw() -> float | None:
             even, melting = column.even(state)
             rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step)
-            event = self._unfed(even, melting, rule)
+            event = _unfed(even, melting, rule)
             return None if event is None else event - begun
 
         return Stop(moment=moment, lost_grip=lost_grip, survival=survival, _thaw=thaw)
 
-    def _unfed(self, column: Column, state: step.State, rule: march.Rule) -> float | None:
-        """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
 
-        In a room below freezing a plug is followed no longer than until nothing in the pipe is
-        above freezing: no heat that could melt it is left then, nor comes in.
-        """
-        why, event = step.ENDED, 0.0
-        cold = self.case.ambient_temperature < column.tables.Tm
-        while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
-            if cold and column.warmest(state) <= column.tables.Tm:
-                return None
-            end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
-            part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
-            why, event = column.advance(state, NOTHING, column.empty, part)
-        return event if why == rule.stop else None
+def _unfed(column: Column, state: step.State, rule: march.Rule) -> float | None:
+    """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
+
+    In a room below freezing a plug is followed no longer than until nothing in the pipe is
+    above freezing: no heat that could melt it is left then, nor comes in.
+    """
+    why, event = step.ENDED, 0.0
+    cold = column.case.ambient_temperature < column.tables.Tm
+    while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
+        if cold and column.warmest(state) <= column.tables.Tm:
+            return None
+        end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
+        part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
+        why, event = column.advance(state, NOTHING, column.empty, part)
+    return event if why == rule.stop else None
 
 
 def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:
