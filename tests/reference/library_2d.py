@@ -14,7 +14,8 @@ from fipy import CellVariable, CylindricalGrid2D, DiffusionTerm, FaceVariable, I
 from fipy.solvers.scipy import LinearLUSolver
 
 from reference.explicit_2d import Mesh, axial
-from stillpipe.physics import constants, freeze
+from stillpipe.physics import constants, freeze, media
+from stillpipe.physics import film as film_table
 
 SPREAD = 0.05
 """Width of the melting range [K]."""
@@ -37,9 +38,7 @@ def closure(case: freeze.Case, mesh: Mesh, horizon: float, steps: int) -> float:
     spread = medium.temperature + SPREAD * (1.0 - medium.solid)
     cool = z < 0.5 * case.jacket_length
     half = ro * math.log(ro / (ro - 0.5 * case.wall_thickness / mesh.wall)) / case.wall_conductivity
-    film = 1.0 / (1.0 / np.where(cool, case.h_jacket, max(case.h_ambient, 1e-9)) + half)
     width = case.wall_thickness / mesh.wall
-    rim_gain = np.where(rim, film * ro / ((ro - 0.5 * width) * width), 0.0)
     outside = np.where(cool, constants.DRY_ICE, case.ambient_temperature)
 
     start = case.start_temperature
@@ -53,10 +52,13 @@ def closure(case: freeze.Case, mesh: Mesh, horizon: float, steps: int) -> float:
     solver = LinearLUSolver(tolerance=1e-10, iterations=5)
     for n in range(1, steps + 1):
         before[:] = H
+        film = 1.0 / (1.0 / _film(T.value, outside, cool, half, (n - 0.5) * dt, case) + half)
+        rim_gain = np.where(rim, film * ro / ((ro - 0.5 * width) * width), 0.0)
+        stirred = _stirred(H, h, len(dr), mesh.bore, case)
         for _ in range(SWEEPS):
             now = _temperature(H, in_wall, h, spread, case)
             slope = _slope(H, in_wall, h, spread, case)
-            k.setValue(_faces(H, now, in_wall, h, dr, case, grid))
+            k.setValue(_faces(H, now, in_wall, h, dr, stirred, case, grid))
             capacity.setValue(slope / dt + rim_gain)
             constant.setValue((before - H + slope * now) / dt + rim_gain * outside)
             T.setValue(now)
@@ -77,7 +79,41 @@ def _slope(H, in_wall, h, spread, case):  # type: ignore[no-untyped-def]
     return np.where(in_wall, case.wall_heat_capacity, (h[1] - h[0]) / (spread[m + 1] - spread[m]))
 
 
-def _faces(H, T, in_wall, h, dr, case, grid):  # type: ignore[no-untyped-def]
+def _film(T, outside, cool, half, time, case):  # type: ignore[no-untyped-def]
+    """Conductance on the surface [W/(m2 K)] at ``time`` [s]: filling jacket, film by temperature."""
+    filled = case.h_jacket * -np.expm1(-time / case.fill_time)
+    surface = T
+    for _ in range(3):
+        place = (surface - film_table.TABLE_T0) * film_table.TABLE_INV
+        room = np.interp(place, np.arange(film_table.TABLE_N), case.room_film)
+        surface = T + (outside - T) * half / (half + 1.0 / room)
+    return np.where(cool, filled, room)
+
+
+def _stirred(H, h, cells, bore, case):  # type: ignore[no-untyped-def]
+    """How much better than at rest the liquid conducts, by cell, one value for each slice [-].
+
+    Cores alone, as there are none but these until closure.
+    """
+    medium = case.medium
+    rows = H.reshape(-1, cells)[:, :bore]
+    area = 2.0 * np.arange(bore) + 1.0
+    liquid, closed = h[medium.liquid], medium.closing(case.plug_ice_fraction)
+    open_share = np.clip((rows - closed) / (liquid - closed), 0.0, 1.0) @ area / np.sum(area)
+    excess = np.maximum(rows - liquid, 0.0) @ area / np.sum(area) / np.maximum(open_share, 1e-12)
+    warm = np.interp(liquid + excess, h, medium.temperature)
+    start = medium.temperature[medium.liquid]
+    gap = 0.5 * case.bore * np.sqrt(np.maximum(open_share, 1e-12))
+    root = media.rayleigh(warm, start, 1.0) ** 0.25 * gap**0.75
+    if case.vertical:
+        nusselt = 0.42 * 10.0**0.012 * root * (case.jacket_length / gap) ** -0.3
+    else:
+        nusselt = 0.386 * (10.0 / 10.861) ** 0.25 * 0.65 * root
+    factor = 1.0 + case.convection * np.maximum(nusselt - 1.0, 0.0)
+    return np.repeat(np.where(excess > 0.0, factor, 1.0), cells)
+
+
+def _faces(H, T, in_wall, h, dr, stirred, case, grid):  # type: ignore[no-untyped-def]
     """Conductivity [W/(m K)] of every face, exact for the flux between two cells of the bore.
 
     Between cells of the bore it is the mean of k(T) over temperature, the difference of the
@@ -87,11 +123,15 @@ def _faces(H, T, in_wall, h, dr, case, grid):  # type: ignore[no-untyped-def]
     a, b = np.asarray(grid.faceCellIDs.filled(-1))
     b = np.where(b < 0, a, b)
     theta = np.interp(H, h, case.medium.kirchhoff)
-    k = np.where(in_wall, case.wall_conductivity, np.interp(H, h, case.medium.conductivity))
+    still = np.interp(H, h, case.medium.conductivity)
+    still = np.where(H >= h[case.medium.liquid], still * stirred, still)
+    k = np.where(in_wall, case.wall_conductivity, still)
     gap = T[a] - T[b]
+    ends = case.medium.kirchhoff[case.medium.liquid]
+    solid, liquid = np.minimum(theta, ends), np.maximum(theta - ends, 0.0)
+    both = solid[a] - solid[b] + 0.5 * (stirred[a] + stirred[b]) * (liquid[a] - liquid[b])
     mean = np.where(
-        np.abs(gap) > 0.1, (theta[a] - theta[b]) / np.where(gap == 0.0, 1.0, gap),
-        0.5 * (k[a] + k[b]),
+        np.abs(gap) > 0.1, both / np.where(gap == 0.0, 1.0, gap), 0.5 * (k[a] + k[b])
     )  # fmt: skip
     # half cells of the bore (dr) and of the wall (dw) in series
     harmonic = (
