@@ -1,10 +1,12 @@
 """Compile the solver before the first request needs it."""
 
+from typing import Any
+
 from stillpipe.api import answers
 from stillpipe.api.inputs import schemas
 from stillpipe.api.registry import ENDPOINTS
 
-JOB = {
+JOB: dict[str, Any] = {
     "pipe": {"standard": "ASTM B88", "size": "1/2", "schedule": "L"},
     "fluid": {"temperature": {"value": 20, "unit": "degC"}},
     "ambient": {"temperature": {"value": 20, "unit": "degC"}},
@@ -19,4 +21,7 @@ def warm() -> None:
     for declared in ENDPOINTS.values():
         schemas.schema_of(declared.request)
     answers.ANSWERS.reply("job-estimate", JOB)
-    answers.ANSWERS.reply("plug-time", {k: v for k, v in JOB.items() if k != "room"})
+    point = {k: v for k, v in JOB.items() if k != "room"}
+    answers.ANSWERS.reply("plug-time", point)
+    moving = {**point["fluid"], "flow": {"value": 0.1, "unit": "kg/h"}}
+    answers.ANSWERS.reply("plug-time", point | {"fluid": moving})
