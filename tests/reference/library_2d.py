@@ -80,7 +80,7 @@ def _slope(H, in_wall, h, spread, case):  # type: ignore[no-untyped-def]
 
 
 def _film(T, outside, cool, half, time, case):  # type: ignore[no-untyped-def]
-    """Conductance on the surface [W/(m2 K)] at ``time`` [s]: filling jacket, film by temperature."""
+    """Conductance on the surface [W/(m2 K)] at ``time`` [s]: filling jacket, room's film."""
     filled = case.h_jacket * -np.expm1(-time / case.fill_time)
     surface = T
     for _ in range(3):
@@ -124,7 +124,7 @@ def _faces(H, T, in_wall, h, dr, stirred, case, grid):  # type: ignore[no-untype
     b = np.where(b < 0, a, b)
     theta = np.interp(H, h, case.medium.kirchhoff)
     still = np.interp(H, h, case.medium.conductivity)
-    still = np.where(H >= h[case.medium.liquid], still * stirred, still)
+    still = np.where(h[case.medium.liquid] <= H, still * stirred, still)
     k = np.where(in_wall, case.wall_conductivity, still)
     gap = T[a] - T[b]
     ends = case.medium.kirchhoff[case.medium.liquid]

@@ -100,8 +100,7 @@ class Column:
     @property
     def wall_nodes(self) -> int:
         """Nodes across the pipe's wall."""
-        case = self.case
-        return NODES if case.wall_thickness > INSULATING * case.wall_conductivity else 1
+        return NODES if wall_insulates(self.case) else 1
 
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
@@ -226,6 +225,11 @@ class Column:
         area = self.wall.heat * self.wall.area[:, None]
         inner = float(np.sum(area * state.Ti * self.mesh.dz))
         return bore + inner + float(np.sum(self.wall.capacity * state.Tw))
+
+
+def wall_insulates(case: Case) -> bool:
+    """Tell whether the pipe's wall takes more of the temperature than one node can show."""
+    return case.wall_thickness > INSULATING * case.wall_conductivity
 
 
 def _circulation(case: Case) -> Circulation:
