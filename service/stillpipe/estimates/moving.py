@@ -12,7 +12,7 @@ from stillpipe.uncertainty.scenarios import Scenario
 NEAR_LIMIT = "state a flow further from the greatest that still freezes shut: so slow a freeze"
 INSULATED = 0.4
 """Of the steady limit that a pipe whose wall insulates is taken to freeze shut [-]: PEX 3/4 and PVC
-2 close up to 0.4 to 0.5 of it from 20 degC and warmer; less is said, the safe side, of cold water."""
+2 close up to 0.4 to 0.5 of it from 20 degC on; of colder water less is said, the safe side."""
 COARSE = Grid(axial=5, radial=6, eta=0.08, stretch=1.5, early=0.3)
 """How finely a freeze with a stream is cut up where only its closure is asked for."""
 
