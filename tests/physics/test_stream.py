@@ -12,7 +12,7 @@ from ht.conv_internal import turbulent_Gnielinski
 from reference.cases_2d import of
 from stillpipe.errors import CancelledError, TooCostlyError
 from stillpipe.physics import freeze, media
-from stillpipe.physics.column import work
+from stillpipe.physics.column import mesh, work
 from stillpipe.physics.column.layout import Case
 from stillpipe.physics.stream import limit, liquid, regime
 from stillpipe.physics.stream import run as stream
@@ -259,7 +259,7 @@ def test_a_still_freeze_goes_on_from_a_stream(pipe: tuple[str, str, str]) -> Non
     """
     case = case_of(pipe, 20.0)
     plain, taken = (
-        freeze.FreezeRun(case, needed_length=1.6 * case.bore, horizon=7200.0, begun=begun)
+        freeze.FreezeRun(case, needed_length=1.6 * case.bore, begun=begun)
         for begun in (None, frozen(pipe, 20.0, 0.0).begun)
     )
     assert plain.at_ready is not None
@@ -273,9 +273,7 @@ def test_a_still_freeze_goes_on_from_a_stream(pipe: tuple[str, str, str]) -> Non
 
 def test_what_a_freeze_goes_on_from_keeps_its_heat() -> None:
     """Enthalpy carried to other cells is the same in all, where both meshes reach."""
-    from stillpipe.physics.column import resume  # noqa: PLC0415
-
     old, new = np.array([1.0, 2.0, 3.0]), np.array([0.5, 2.5, 3.0])
-    shares = resume.overlap(old, new)
-    np.testing.assert_allclose(shares.sum(axis=1), 1.0)
-    np.testing.assert_allclose(new @ shares, old)
+    shares = mesh.shares(old, new)
+    np.testing.assert_allclose(shares.sum(axis=0), 1.0)
+    np.testing.assert_allclose(shares @ new, old)

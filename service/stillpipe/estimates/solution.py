@@ -218,7 +218,9 @@ class Solution:
     @cached_property
     def flow_limit(self) -> Range:
         """Greatest flow that still freezes shut [kg/s], from the steady balance."""
-        return Range(*(self._flow_limit(s) for s in (SLOW, LIKELY, FAST)))
+        likely = self._flow_limit(LIKELY)
+        low, high = sorted((self._flow_limit(SLOW), self._flow_limit(FAST)))
+        return Range(min(low, likely), likely, max(high, likely))
 
     def _flow_limit(self, scenario: Scenario) -> float:
         return moving.greatest(self.point, self.case(scenario), scenario)

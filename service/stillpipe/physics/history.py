@@ -86,7 +86,7 @@ class Part:
 
     @property
     def rows(self) -> Array:
-        """The history so far."""
+        """The history so far, columns with their units as :mod:`march` names them [several]."""
         return self.record.history[: self.record.filled[0]]
 
     def last_before(self, time: float) -> step.State:
@@ -97,7 +97,7 @@ class Part:
         return copy(step.State(kept.H[n], kept.Tw[n], kept.Ti[n], kept.link[n], kept.clock[n]))
 
     def write(self, rows: Array) -> None:
-        """Let the history begin with ``rows``."""
+        """Let the history begin with ``rows``, columns as :mod:`march` names them [several]."""
         while len(self.record.history) <= len(rows):
             self.grow()
         self.record.history[: len(rows)] = rows

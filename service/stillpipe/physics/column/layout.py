@@ -73,15 +73,16 @@ class Column:
 
     def __init__(
         self, case: Case, grid: Grid, work: Work, dz: NDArray[np.float64] | None = None,
-        edges: NDArray[np.float64] | None = None, nodes: int = 0,
+        edges: NDArray[np.float64] | None = None, nodes: int = 0, horizon: float = LONGEST,
     ) -> None:  # fmt: skip
         """Lay ``case`` on ``grid``, or on slices of width ``dz`` [m] where they are given.
 
-        ``edges`` as in :func:`mesh.mesh` [-]; ``nodes`` across the wall, 0 for what it needs.
+        ``edges`` as in :func:`mesh.mesh` [-]; ``nodes`` across the wall, 0 for what it needs;
+        ``horizon`` [s] for how long the pipe's length beside the jacket is to do.
         """
         self.case, self.grid, self.work = case, grid, work
         half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
-        dz = slices(case, grid, grid.finest) if dz is None else dz
+        dz = slices(case, grid, grid.finest, horizon) if dz is None else dz
         self.edges = mesh.rings(grid.radial) if edges is None else edges
         self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
         self.wall, self.outer = mesh.wall(
@@ -256,14 +257,14 @@ def _quasi_steady(case: Case) -> float:
     return latent * (0.5 * case.bore) ** 2 / (2.0 * (case.medium.freezing - DRY_ICE)) * resistance
 
 
-def slices(case: Case, grid: Grid, widest: float) -> NDArray[np.float64]:
+def slices(case: Case, grid: Grid, widest: float, horizon: float = LONGEST) -> NDArray[np.float64]:
     """Return the widths of the slices of half the pipe [m], none under the jacket over ``widest``.
 
-    They are even there and get wider beyond.
+    They are even there and get wider beyond, as far as the pipe is disturbed at ``horizon`` [s].
     """
     half = 0.5 * case.jacket_length
     jacket = max(grid.axial, math.ceil(half / widest - 1e-9))
-    return mesh.slices(half / jacket, jacket, half + _reach(case), grid.stretch)
+    return mesh.slices(half / jacket, jacket, half + _reach(case, horizon), grid.stretch)
 
 
 def finest(case: Case, grid: Grid) -> float:
@@ -289,13 +290,13 @@ def _room(case: Case) -> float:
     return max(film.at(case.room_film, case.medium.freezing), 2.0)
 
 
-def _reach(case: Case) -> float:
-    """Length beside the jacket to follow [m]: fin length to the air and growth with time."""
+def _reach(case: Case, horizon: float) -> float:
+    """Length beside the jacket to follow [m]: fin length to the air, growth in ``horizon`` [s]."""
     area = _section(case)
     fin = math.sqrt(case.wall_conductivity * area / (_room(case) * math.pi * case.outer_diameter))
     bore_area = 0.25 * math.pi * case.bore**2
     diffusivity = (case.wall_conductivity * area + 3.0 * bore_area) / (
         case.wall_heat_capacity * area + 4.2e6 * bore_area
     )
-    spread = math.sqrt(LONGEST * diffusivity)
+    spread = math.sqrt(horizon * diffusivity)
     return 2.0 * case.bore + 3.0 * min(2.0 * fin, spread)

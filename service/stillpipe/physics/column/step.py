@@ -346,14 +346,13 @@ def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def copy(H: Array, Tw: Array, Ti: Array, to_H: Array, to_Tw: Array, to_Ti: Array) -> None:
     """Copy enthalpies and wall temperatures, element by element, which compiles fast."""
-    nz = len(Tw)
     for i in range(len(H)):
-        for j in range(nz):
+        for j in range(len(Tw)):
             to_H[i, j] = H[i, j]
     for i in range(len(Ti)):
-        for j in range(nz):
+        for j in range(len(Tw)):
             to_Ti[i, j] = Ti[i, j]
-    for j in range(nz):
+    for j in range(len(Tw)):
         to_Tw[j] = Tw[j]
 
 

@@ -40,6 +40,8 @@ MOST = 10.0
 """Greatest flow that is considered [kg/s]."""
 GRID = Grid(axial=4, radial=2, eta=0.04, stretch=1.6)
 """How the channel is cut up: slices under half the jacket, and beyond."""
+HORIZON = 600.0
+"""Beside the jacket the pipe is followed as far as cold comes in so long [s]."""
 CLEAR = 8.0
 """A channel need be no better known, once its drop is so many times as far from the head as it
 still moves, in logarithms [-]."""
@@ -334,5 +336,5 @@ def steady(case: Case, q: Liquid, head: float, flow: float, *, along: bool = Tru
 
 
 def _laid(case: Case, q: Liquid, along: bool) -> tuple[Pipe, Ice]:
-    p = pipe.laid(case, GRID)
+    p = pipe.laid(case, HORIZON, GRID)
     return (p if along else p._replace(axial=0.0 * p.axial, carries=0.0)), pipe.frozen(case, q)

@@ -75,13 +75,13 @@ def _both(half: Array) -> Array:
     return np.concatenate((half[::-1], half))
 
 
-def laid(case: Case, grid: Grid = GRID) -> Pipe:
-    """Return ``case`` on both sides of the jacket's centre.
+def laid(case: Case, horizon: float, grid: Grid = GRID) -> Pipe:
+    """Return ``case`` on both sides of the jacket's centre; ``horizon`` [s] sets how far.
 
     The jacket is full, the room's film that of a pipe at its freezing point.
     """
     even = np.arange(1.0, grid.radial + 1.0) / grid.radial
-    half = Column(case, grid, Work(), edges=even, nodes=1)
+    half = Column(case, grid, Work(), edges=even, nodes=1, horizon=horizon)
     g, w, o = half.mesh, half.wall, half.fed
     wall = np.full(len(g.dz), case.medium.freezing)
     exposure.expose(wall, 1e9, 1.0, g, o)
