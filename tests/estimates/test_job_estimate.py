@@ -69,7 +69,7 @@ def quote_of(found: JobFigures) -> Quote:
 
 
 def test_the_clock_by_hand(found: JobFigures) -> None:
-    """Feeding begins at 30:00. Closed 289 s later, as the explicit solution says, stop 45 min after ready."""
+    """Fed from 30:00 on. Closed 290 s later (the explicit solution), stop 45 min after ready."""
     assert moment(found, "feed") == 1800.0
     assert moment(found, "closed") == pytest.approx(1800.0 + 289.6, abs=3.0)
     assert moment(found, "ready") == pytest.approx(1800.0 + likely(found.ready))
