@@ -257,6 +257,23 @@ def test_the_shortest_jacket_costs_a_twentieth_of_the_budget(
             assert run.work.taken < 0.1 * work.MOST
 
 
+def test_a_thick_wall_that_insulates_stays_steady_over_a_day() -> None:
+    """Its inner nodes conduct along the pipe explicitly, whatever the step is.
+
+    Water just above freezing under the shortest jacket: the plug grows for nine hours, in slices of
+    2 mm.
+    """
+    pipe = replace(pipes.find("ASME B36.10M", "1-1/4", "XXS"), material="pex")
+    case = of(pipe, 0.01, room=0.01, jacket=0.02)
+    run = freeze.FreezeRun(case, needed_length=case.bore)
+    assert run.ready is not None
+    lengths = [run.fed_to(run.ready + hours * 3600.0).plug_length for hours in (1.0, 4.0, 8.0)]
+    assert lengths == sorted(lengths)
+    history = run.history(run.ready + 8 * 3600.0)
+    assert np.all(np.isfinite(history.frost_temperature))
+    assert np.all(np.diff(history.wall_temperature[10:]) < 1e-3)
+
+
 def test_steps_beyond_the_axial_limit_leave_the_answer() -> None:
     """A short jacket on a wide steel pipe: closure, ready and heat as with every step inside it."""
     pipe = replace(pipes.catalogue()[0], outside_diameter=0.08, wall=0.004, material="carbon_steel")

@@ -11,7 +11,7 @@ from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import film, media
 from stillpipe.physics.column import march, mesh, step
 from stillpipe.physics.column.circulation import Circulation
-from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.mesh import Bounds, Grid
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import DRY_ICE
 
@@ -205,7 +205,7 @@ class Column:
         """
         grid = self.grid
         reach = grid.freeze_step if reach is None else reach
-        bounds = step.Bounds(reach, grid.least, grid.tolerance)
+        bounds = Bounds(reach, grid.least, grid.tolerance)
         edge = self.fine - AHEAD * self.finest if cut else math.inf
         return march.Rule(
             grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from stillpipe.physics.column import step
 from stillpipe.physics.column.circulation import Circulation, liquid_share
-from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
-from stillpipe.physics.column.step import Bounds, State
+from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall
+from stillpipe.physics.column.step import State
 from stillpipe.physics.column.tables import Tables, piece
 from stillpipe.physics.compiling import njit
 
@@ -168,7 +168,7 @@ def surface(x: State, at: float, g: Mesh, o: Outside) -> float:
         j += 1
     low, high = _skin(x, j - 1, g, o), _skin(x, j, g, o)
     part = min(max((at - g.z[j - 1]) / (g.z[j] - g.z[j - 1]), 0.0), 1.0)
-    warm = max(o.T[len(o.T) - 1], x.Tw[len(x.Tw) - 1]) + 1.0
+    warm = max(o.T[len(o.T) - 1], x.Tw[len(x.Tw) - 1], low, high) + 1.0
     return float(warm - (warm - low) * math.pow((warm - high) / (warm - low), part))
 
 
@@ -273,6 +273,18 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _sound(x: State) -> bool:
+    """Tell whether the wall is between 100 and 600 K: beyond, a step has gone wrong."""
+    for j in range(len(x.Tw)):
+        if x.Tw[j] < 100.0 or x.Tw[j] > 600.0:
+            return False
+        for i in range(len(x.Ti)):
+            if x.Ti[i, j] < 100.0 or x.Ti[i, j] > 600.0:
+                return False
+    return True
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def advance(
     x: State, r: Record, m: Tables, c: Circulation, g: Mesh, w: Wall, o: Outside, rule: Rule,
     counts: Counts, flag: Counts,
@@ -294,8 +306,8 @@ def advance(
         if rule.exactly:
             wish = min(wish, rule.end - clock[NOW])
         why, dt = step.take(x, clock[NOW], wish, rule.bounds, m, c, g, w, o, s, counts, flag)
-        if why != step.RUN:
-            return why, clock[NOW]
+        if why != step.RUN or not _sound(x):
+            return why if why != step.RUN else step.FAILED, clock[NOW]
         before, now = now, extent(x, m, g, w)
         came, beyond = _event(rule, m, x, before, now)
         if came and clock[CAP] >= NO_CAP and dt > 0.25 * rule.eta * clock[SINCE]:

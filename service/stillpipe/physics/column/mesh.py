@@ -53,6 +53,18 @@ class Grid:
     pieces: int = 8
 
 
+class Bounds(NamedTuple):
+    """What keeps a step: ``reach``, the longest over the limit of explicit axial conduction [-].
+
+    That shortens no step to less than ``least`` of itself [-], as far as the axial correction allows.
+    ``tolerance`` is Newton's on the Kirchhoff transform [W/m].
+    """
+
+    reach: float
+    least: float
+    tolerance: float
+
+
 class Mesh(NamedTuple):
     """Slices: centres ``z`` and widths ``dz`` [m]; rings: ``area`` [m2] and ``shell`` [-].
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from stillpipe.physics.column.circulation import Circulation, circulate
 from stillpipe.physics.column.exposure import expose
-from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
+from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall
 from stillpipe.physics.column.tables import Tables, piece, transform
 from stillpipe.physics.compiling import njit
 
@@ -36,18 +36,6 @@ Counts = NDArray[np.int64]
 FARTHEST = 20.0
 """Longest step over the limit of explicit axial conduction that the correction keeps stable [-]:
 measured, 40 holds and 80 does not."""
-
-
-class Bounds(NamedTuple):
-    """What keeps a step: ``reach``, the longest over the limit of explicit axial conduction [-].
-
-    That shortens no step to less than ``least`` of itself [-], as far as ``FARTHEST`` allows.
-    ``tolerance`` is Newton's on the Kirchhoff transform [W/m].
-    """
-
-    reach: float
-    least: float
-    tolerance: float
 
 
 class State(NamedTuple):
@@ -158,14 +146,23 @@ def _axial(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _along(Ti: Array, g: Mesh, w: Wall, s: Scratch) -> None:
-    """Fill the explicit axial heat of the wall's inner nodes [W/m]."""
+def _along(Ti: Array, dt: float, g: Mesh, w: Wall, s: Scratch) -> None:
+    """Fill the explicit axial heat of the wall's inner nodes [W/m], less where ``dt`` [s] is long.
+
+    Such a wall conducts little along the pipe; what it does must not upset the step.
+    """
     inner, nz = Ti.shape
+    if inner == 0:
+        return
+    fastest = 0.0
+    for j in range(nz):
+        fastest = max(fastest, g.before[j] + g.after[j])
+    conducts = min(w.along, 0.5 * w.heat / (fastest * dt))
     for i in range(inner):
         for j in range(nz):
             flux = g.after[j] * (Ti[i, j + 1] - Ti[i, j]) if j + 1 < nz else 0.0
             flux -= g.before[j] * (Ti[i, j] - Ti[i, j - 1]) if j > 0 else 0.0
-            s.rhs_in[i, j] = w.along * flux * w.area[i]
+            s.rhs_in[i, j] = conducts * flux * w.area[i]
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -376,8 +373,8 @@ def take(
     circulate(x.H, m, g, c, s.p, s.q, s.E)
     look_up(x.H, m, s)
     limit = _axial(x.H, m, g, s)
-    _along(x.Ti, g, w, s)
     dt = min(wish, max(bounds.reach * limit, min(bounds.least * wish, FARTHEST * limit)))
+    _along(x.Ti, dt, g, w, s)
     _wall_link(x, m, g, w, s)
     copy(x.H, x.Tw, x.Ti, s.Hn, s.Twn, s.Tin)
     for _ in range(12):
