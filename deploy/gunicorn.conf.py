@@ -1,6 +1,7 @@
 """gunicorn settings; every knob is an environment variable with a default that works."""
 
 import atexit
+import ctypes
 import multiprocessing
 import os
 import pathlib
@@ -31,6 +32,12 @@ limit_request_fields = 8192
 """More than fit into the head that the proxy lets through: it is the proxy that refuses."""
 accesslog = None
 errorlog = "-"
+
+M_ARENA_MAX, ARENAS = -8, 2
+"""Of glibc's malloc.h; how many heaps the threads of a process share. By default each thread has
+its own, up to eight for each core, and each grows to what an estimate takes and keeps it."""
+if "MALLOC_ARENA_MAX" not in os.environ and hasattr(ctypes.CDLL(None), "mallopt"):
+    ctypes.CDLL(None).mallopt(M_ARENA_MAX, ARENAS)
 
 scratch = f"{tempfile.gettempdir()}/stillpipe-{os.getpid()}"
 """A folder for each worker, so that what a killed one leaves is known and dropped."""

@@ -179,3 +179,13 @@ def test_matplotlib_is_imported_when_a_picture_is_first_asked_for() -> None:
     subprocess.run(
         [sys.executable, "-c", code], check=True, timeout=120, input=orjson.dumps(freeze())
     )
+
+
+def test_a_job_that_flow_prevents_is_drawn_as_a_refusal() -> None:
+    reason = {"code": "flowing", "text": "Stop the flow.", "severity": "stop"}
+    reply = head("job-estimate-request", "no-go") | {
+        "reasons": [reason], "timeline": [event("arrive", 0.0, 0.0)],
+    }  # fmt: skip
+    drawn = pictures.job(reply).decode()
+    assert "Stop the flow." in drawn
+    assert "time from arrival" not in drawn

@@ -59,7 +59,7 @@ def test_names_of_the_last_release_are_kept() -> None:
     kept = {"units", "orientation", "standard", "material", "lining", "insulation", "fluid"}
     assert kept <= set(published["choices"])
     assert {"outside_diameter", "jacket_leak", "release_duration", "drain_rate", "setup",
-            "position", "air_changes"} <= set(published["quantities"])  # fmt: skip
+            "position", "air_changes", "fill_time"} <= set(published["quantities"])  # fmt: skip
 
 
 @pytest.mark.parametrize("unit", ["Pa", "kPa", "MPa", "bar", "psi"])

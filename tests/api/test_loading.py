@@ -9,6 +9,7 @@ import pytest
 from marshmallow import ValidationError
 
 from api.examples import NAMES, SINGLE, example, request_of
+from stillpipe.api import problems
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.freeze_point import Orientation
@@ -237,3 +238,45 @@ def test_catalogue_and_model_speak_together() -> None:
     with pytest.raises(StillpipeError) as caught:
         schemas.load(PlugTimeRequest, tree)
     assert {f.path[0] for f in caught.value.faults} == {"pipe", "fluid"}
+
+
+def test_what_is_out_of_validity_is_named_beside_what_is_out_of_range() -> None:
+    """Water that is ice already and a pressure below nothing: both in one answer."""
+    tree = body(
+        pipe={"standard": "ASTM B88", "size": "9", "schedule": "L"},
+        fluid={"temperature": {"value": -5, "unit": "degC"}},
+        line_pressure={"value": -1, "unit": "bar"},
+    )
+    with pytest.raises(ValidationError) as caught:
+        schemas.load(PlugTimeRequest, tree)
+    problem = problems.of(caught.value)
+    assert {e["pointer"] for e in problem["errors"]} == {
+        "#/line_pressure/value", "#/fluid/temperature", "#/pipe/size",
+    }  # fmt: skip
+    assert problem["type"] == "/v1/problems/invalid-request"
+    assert "freezing point" in next(
+        e["detail"] for e in problem["errors"] if e["pointer"] == "#/fluid/temperature"
+    )
+
+
+def test_a_bore_that_a_lining_closes_is_named_beside_what_is_out_of_range() -> None:
+    wall = {"value": 2, "unit": "mm"}
+    pipe = {"outside_diameter": {"value": 10, "unit": "mm"}, "wall": wall, "material": "pvc"}
+    below = {"value": -1, "unit": "bar"}
+    wide, narrow = (
+        body(
+            pipe=pipe, line_pressure=below,
+            lining={"material": "iron_oxide_scale", "thickness": {"value": mm, "unit": "mm"}},
+        )
+        for mm in (2.0, 2.1)
+    )  # fmt: skip
+    assert set(faults(wide)) == {"line_pressure"}
+    assert faults(narrow)["pipe"] == {"_schema": ["the free bore must be at least 2 mm"]}
+
+
+def test_a_group_that_cannot_be_read_is_not_judged_further() -> None:
+    tree = body(fluid={"temperature": {"value": 500, "unit": "degC"}}, units="metric")
+    assert faults(tree) == {
+        "fluid": {"temperature": {"value": ["must be from -20 to 40 degC"]}},
+        "units": ["must be one of si, us"],
+    }

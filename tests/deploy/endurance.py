@@ -17,12 +17,13 @@ import sys
 import tempfile
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from statistics import median, quantiles
-from typing import Any
+from typing import NamedTuple
 
 import psutil
 import requests
@@ -166,15 +167,9 @@ def busy(_options: argparse.Namespace) -> None:
     )
 
 
-def dearest() -> dict[str, Any]:
-    """The request that costs most of those known as dear and accepted."""
-    found = [c for tree in costs.dear("hold-time") if (c := costs.cost("hold-time", tree))]
-    return max(found, key=lambda c: c.units).tree
-
-
 def worst(options: argparse.Namespace) -> None:
     """Probe while callers of the dearest estimates wait, then ask for an ordinary one."""
-    tree = dearest()
+    dearest = costs.dearest()
     with tempfile.TemporaryDirectory() as folder, Stack(Path(folder)) as stack:
         session = requests.Session()
 
@@ -182,8 +177,9 @@ def worst(options: argparse.Namespace) -> None:
             return session.get(f"{stack.address}/livez", timeout=PATIENCE)
 
         def ask(number: int) -> float:
-            body = tree | {"id": f"worst-{number}"}
-            reply = requests.post(f"{stack.address}/v1/hold-time", json=body, timeout=PATIENCE)
+            body = dearest.tree | {"id": f"worst-{number}"}
+            address = f"{stack.address}/v1/{dearest.name}"
+            reply = requests.post(address, json=body, timeout=PATIENCE)
             assert reply.status_code == 200, reply.text
             return time.monotonic()
 
@@ -198,9 +194,9 @@ def worst(options: argparse.Namespace) -> None:
                                    timeout=PATIENCE), 1)  # fmt: skip
         answered = time.monotonic() - ended
     print(
-        f"{options.callers} of the dearest, all answered after {ended - begun:.1f} s: /livez "
-        f"{p99(times)} of {len(times)} (at rest {p99(rest)}); an ordinary estimate "
-        f"{answered:.2f} s after the last one's end"
+        f"{options.callers} of {dearest.name}, {dearest.units:,} units each, all answered after "
+        f"{ended - begun:.1f} s: /livez {p99(times)} of {len(times)} (at rest {p99(rest)}); an "
+        f"ordinary estimate {answered:.2f} s after the last one's end"
     )
     assert answered < 2.0
     assert quantiles(times, n=100)[98] < 0.1, "/livez is slow"
@@ -212,15 +208,32 @@ def family(server: Server) -> list[psutil.Process]:
     return [parent, *parent.children(recursive=True)]
 
 
-def state(server: Server) -> tuple[float, int, int]:
-    """Proportional set size [MiB], open descriptors, and processes."""
-    size, descriptors, count = 0, 0, 0
+class Held(NamedTuple):
+    """What gunicorn and all below it hold, each page counted by the part that is theirs.
+
+    Pages of files are shared with whatever else runs from the same files, and so change with it;
+    ``anonymous`` ones are theirs alone.
+    """
+
+    memory: float
+    """[MiB]"""
+    anonymous: float
+    """[MiB]"""
+    descriptors: int
+    processes: int
+
+
+def held(server: Server) -> Held:
+    """Read what is held now from the kernel's own sums."""
+    pages: Counter[str] = Counter()
+    descriptors, count = 0, 0
     for process in family(server):
-        with suppress(psutil.Error):
-            size += process.memory_full_info().pss
+        with suppress(psutil.Error, OSError):
+            text = Path(f"/proc/{process.pid}/smaps_rollup").read_text()
             descriptors += process.num_fds()
+            pages.update({k: int(v) for k, v in re.findall(r"^(Pss\w*): +(\d+) kB$", text, re.M)})
             count += 1
-    return size / 2**20, descriptors, count
+    return Held(pages["Pss"] / 1024, pages["Pss_Anon"] / 1024, descriptors, count)
 
 
 def load(stack: Stack, number: int) -> None:
@@ -246,28 +259,33 @@ def load(stack: Stack, number: int) -> None:
 
 
 def soak(options: argparse.Namespace) -> None:
-    """Load the service for so many minutes, and compare the middle third with the last."""
-    samples: list[tuple[float, int, int]] = []
+    """Load the service for so many minutes, and compare the middle third with the last.
+
+    In the first third memory fills up to what answers may take; then it must stay.
+    """
+    samples: list[Held] = []
     with tempfile.TemporaryDirectory() as folder, Stack(Path(folder)) as stack:
         begun = time.monotonic()
         rounds = 0
         while time.monotonic() < begun + 60.0 * options.minutes:
             load(stack, rounds)
             rounds += 1
-            samples.append(state(stack))
+            samples.append(held(stack))
         page = requests.get(f"http://127.0.0.1:{stack.inner}/metrics", timeout=PATIENCE).text
     third = len(samples) // 3
-    middle, last = samples[third : 2 * third], samples[2 * third :]
+    thirds = [samples[n * third : (n + 1) * third] for n in range(3)]
+    medians = [Held(*map(median, zip(*part, strict=True))) for part in thirds]
+    for name in Held._fields:
+        values = ", ".join(f"{getattr(m, name):.1f}" for m in medians)
+        most = max(getattr(s, name) for s in samples)
+        print(f"{name}: at first {getattr(samples[0], name):.1f}, medians of the thirds {values}, "
+              f"most {most:.1f}")  # fmt: skip
     errors = len(re.findall(r'requests_total\{.*status="500"', page))
-    for name, index in (("proportional set size [MiB]", 0), ("descriptors", 1), ("processes", 2)):
-        print(
-            f"{name}: first {samples[0][index]:.0f}, median of the middle third "
-            f"{median(s[index] for s in middle):.0f}, of the last "
-            f"{median(s[index] for s in last):.0f}, most {max(s[index] for s in samples):.0f}"
-        )
     print(f"{options.minutes:g} min, {rounds} rounds, replies of 500: {errors}")
     assert errors == 0
-    assert median(s[1] for s in last) <= median(s[1] for s in middle) + 8, "descriptors grow"
+    _, middle, last = medians
+    assert last.anonymous <= 1.02 * middle.anonymous, "memory grows"
+    assert last.descriptors <= middle.descriptors + 8, "descriptors grow"
 
 
 PARTS = {p.__name__: p for p in (slowloris, starts, clocks, busy, worst, soak)}

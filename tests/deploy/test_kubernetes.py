@@ -14,6 +14,8 @@ import yaml
 
 from deploy.stack import NGINX, ROOT
 from stillpipe import __version__
+from stillpipe.api import limits
+from stillpipe.server import settings
 from stillpipe.server.app import create_app
 
 KUBECTL = shutil.which("kubectl")
@@ -141,6 +143,14 @@ def test_nothing_runs_as_root_or_writes_outside_its_volumes(
         assert set(container["resources"]["requests"]) == {"cpu", "memory", "ephemeral-storage"}
         writable = {m["mountPath"] for m in container["volumeMounts"] if not m.get("readOnly")}
         assert writable <= {"/tmp", "/dev/shm"}  # noqa: S108
+
+
+def test_what_batches_put_on_disk_has_room(pod: dict[str, Any]) -> None:
+    """As many as are taken on, each with the longest body and the longest table."""
+    volumes = {v["name"]: v for v in pod["spec"]["volumes"]}
+    size = volumes["gunicorn-tmp"]["emptyDir"]["sizeLimit"]
+    most = settings.batches() * (limits.BATCH_BYTES + limits.TABLE_BYTES)
+    assert int(size.removesuffix("Mi")) * 2**20 > most
 
 
 def test_a_pod_ends_in_order_within_its_time(pod: dict[str, Any]) -> None:

@@ -117,7 +117,7 @@ def test_an_exchange_finds_the_bond_that_carries_the_line_pressure() -> None:
     )
     solution = Solution(request, HOLD)
     ready = known(solution.run().ready)
-    assert solution.needed_length() > request.bore
+    assert solution.needed_grip() > request.bore
     assert known(solution.survivals([ready])[0]) < 0.02 * ready
 
 

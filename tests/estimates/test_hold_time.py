@@ -96,7 +96,7 @@ def test_a_plug_lets_go_at_the_pressure_that_its_bond_carries(bar: float) -> Non
         request_of(HoldTimeRequest, TWO_INCH, 20.0, 20.0, bar, hold=0.0, safety_factor=factor)
         for factor in (1.0, 1.05)
     )
-    needed = Solution(bare).needed_length()
+    needed = Solution(bare).needed_grip()
     assert needed == pytest.approx(bar * 1e5 * bare.bore / (4.0 * 0.28e6))
     assert needed > bare.bore
     closed, ready = known(hold_time(bare).figures.ready), hold_time(spare).figures

@@ -1,10 +1,12 @@
 """One freeze point is solved once: how many freezes each estimate feeds, and in any order."""
 
+import math
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
 import pytest
+from ht.conv_free_immersed import Nu_horizontal_cylinder_Churchill_Chu
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -28,6 +30,7 @@ from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Effort
+from stillpipe.model.freeze_point import Insulation, Orientation
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.requests import (
     Co2MassRequest,
@@ -241,3 +244,31 @@ def test_a_job_says_that_its_repair_is_too_long() -> None:
     with pytest.raises(TooCostlyError) as raised:
         assert solution.hold_powers
     assert [f.path for f in raised.value.faults] == [("repair",)]
+
+
+@pytest.mark.parametrize("humidity", [0.0, 0.5])
+def test_a_warm_line_cools_by_the_film_of_its_mean_temperature(humidity: float) -> None:
+    """2 in steel pipe from 35 to 25 C at 20 C: Churchill and Chu by ht, radiation by hand; 2 %.
+
+    Mean surface 30 C, emissivity 0.8; air at 25 C: k 0.0262 W/(m K), nu 1.57e-5 m2/s, Pr 0.71
+    (tables of dry air, from memory). The line is warmer than the air: humidity is of no account.
+    """
+    point = point_of(TWO_INCH, 35.0, relative_humidity=humidity)
+    grashof = 9.80665 / 298.15 * 10.0 * 0.0603**3 / 1.57e-5**2
+    film = Nu_horizontal_cylinder_Churchill_Chu(0.71, grashof) * 0.0262 / 0.0603
+    film += point.material.emissivity * 5.670374e-8 * 4.0 * 298.15**3
+    inner = 0.0603 - 2.0 * TWO_INCH.wall
+    heat = 4.18e6 * inner**2 + point.material.heat_capacity * (0.0603**2 - inner**2)
+    expected = 0.25 * heat / (film * 0.0603) * math.log(15.0 / 5.0)
+    assert Solution(point).cooling_time == pytest.approx(expected, rel=0.02)
+
+
+def test_an_insulated_line_cools_more_slowly_and_a_thin_upright_one_too() -> None:
+    """A thin pipe sheds more heat lying than standing, as Nu of both correlations has it."""
+    wrapped = Insulation(material="elastomeric_foam", thickness=0.013)
+    plain, covered, upright = (
+        known(Solution(point_of(HALF_INCH, 35.0, **changes)).cooling_time)
+        for changes in ({}, {"insulation": wrapped}, {"orientation": Orientation.VERTICAL})
+    )
+    assert 1.3 * plain < covered < 5.0 * plain
+    assert plain < upright < 1.2 * plain

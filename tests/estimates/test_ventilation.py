@@ -180,3 +180,20 @@ def test_the_smallest_numbers_leave_finite_figures(changes: float, rate: float) 
         math.isfinite(x)
         for x in (*found.figures.course.carbon_dioxide, *found.figures.course.oxygen)
     )
+
+
+def test_every_limit_that_is_passed_is_a_reason_that_names_how_far() -> None:
+    """10 kg in an hour into 200 m3 with an air change an hour: the mean of 8 h is above 5,000 ppm.
+
+    5.44 m3 of gas into a flow of 200 m3/h: 2.65 % (1 - exp(-1.03)) = 1.7 % at the end of the hour,
+    which no mean over 15 min exceeds. Over 8 h it is 5.44 / (8 x 202) = 0.33 %, and outdoor air.
+    """
+    for volume, codes in ((200.0, set()), (120.0, {"over-twa"}), (60.0, {"over-twa", "over-stel"})):
+        found = of(volume=volume, air_changes=1.0 / 3600.0, regime=Regime.NIOSH)
+        told = {r.code: r.text for r in found.reasons}
+        assert {c for c in told if c.startswith("over-")} == codes, volume
+        for limit in found.figures.limits:
+            if f"over-{limit.quantity.lower()}" in told:
+                text = told[f"over-{limit.quantity.lower()}"]
+                assert f"{1e6 * limit.worst:.0f} ppm" in text
+                assert f"{1e6 * limit.limit:.0f} ppm, NIOSH {limit.quantity}" in text

@@ -8,12 +8,15 @@ import pytest
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, named, solution_of, stated, water
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import Cylinder
-from stillpipe.model.freeze_point import Fluid, Jacket, JacketLoss, Lining, Pipe
+from stillpipe.model.freeze_point import Fluid, FreezePoint, Jacket, JacketLoss, Lining, Pipe
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,
+    FrostCheckRequest,
+    HoldTimeRequest,
     JobEstimateRequest,
     PlugTimeRequest,
+    SpacingRequest,
     VentilationRequest,
 )
 from stillpipe.model.site import Release, Room
@@ -133,6 +136,20 @@ def test_defaults_by_hand() -> None:
     drop = 293.15 - constants.DRY_ICE
     assert request.jacket_heat == pytest.approx(0.179375 * 1000.0 * drop)
     assert request.leak_power == pytest.approx(5.0 * area * drop)
+
+
+@pytest.mark.parametrize(
+    ("kind", "further"),
+    [(PlugTimeRequest, {}), (HoldTimeRequest, {}), (Co2MassRequest, {}), (CylinderCountRequest, {}),
+     (SpacingRequest, {"places": ()}), (FrostCheckRequest, {"elapsed": 0.0, "frost_seen": True}),
+     (JobEstimateRequest, {})],
+)  # fmt: skip
+def test_every_freeze_has_air_of_half_humidity_and_a_jacket_that_fills_in_half_a_minute(
+    kind: type[FreezePoint], further: dict[str, Any]
+) -> None:
+    """Assumptions: a heated building's air; 10 to 90 s is common practice, no source."""
+    request = stated(kind, **further).completed()
+    assert (request.relative_humidity, request.jacket.fill_time) == (0.5, 30.0)
 
 
 def test_a_blank_jacket_takes_in_less_than_a_dull_one() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from reference import one_dimensional as line
 from reference.cases_2d import CASES, Named, of
-from stillpipe.physics import freeze, media
+from stillpipe.physics import freeze
 from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Column
 from stillpipe.physics.column.work import Work
@@ -22,7 +22,7 @@ SOME = [n for n in CASES if n.name.split()[0] in {"ASTM", "insulated", "sea", "g
 @pytest.mark.parametrize("named", CASES, ids=lambda n: n.name)
 def test_heat_drawn_is_heat_lost_through_freeze_hold_and_thaw(named: Named) -> None:
     """The surface's heat and the column's content agree within 0.1 % of the heat exchanged."""
-    column = Column(named.case, freeze.PRODUCTION, 5400.0, Work())
+    column = Column(named.case, freeze.PRODUCTION, Work())
     state = column.warm()
     begun = column.heat_content(state)
     for outside, stop, longest, reach in (
@@ -40,7 +40,7 @@ def test_heat_drawn_is_heat_lost_through_freeze_hold_and_thaw(named: Named) -> N
 
 def test_the_one_dimensional_limit_conserves_heat() -> None:
     """What crossed the pipe's surface is what the bore lost, within 0.1 %."""
-    column = Column(_saturated(), line.grid(30, 0.01), 60.0, Work())
+    column = Column(_saturated(), line.grid(30, 0.01), Work())
     state = column.warm()
     before = column.heat_content(state)
     column.advance(state, freeze.NOTHING, column.fed, column.rule(1e6, stop=step.CLOSED))
@@ -136,9 +136,8 @@ def test_a_wider_bore_closes_later(outer: float, wider: float) -> None:
     def case(diameter: float) -> freeze.Case:
         bore = diameter - 0.004
         return replace(
-            BASE, outer_diameter=diameter, wall_thickness=0.002, bore=bore, jacket_length=0.1,
-            medium=media.water(bore, 0.1, False, 1.0),
-        )  # fmt: skip
+            BASE, outer_diameter=diameter, wall_thickness=0.002, bore=bore, jacket_length=0.1
+        )
 
     assert _closes(case(outer)) < _closes(case(outer * wider))
 

@@ -21,19 +21,17 @@ class Named:
 def of(
     pipe: pipes.Pipe, celsius: float = 20.0, *, fluid: str = "water", concentration: float = 0.0,
     room: float = 20.0, jacket: float | None = None, conductance: float = 165.0,
-    insulation: float = 0.0, vertical: bool = False,
+    insulation: float = 0.0, vertical: bool = False, humidity: float = 0.5, filling: float = 30.0,
 ) -> freeze.Case:  # fmt: skip
-    """A still line in ``pipe``; temperatures [C], ``jacket`` length and ``insulation`` [m]."""
+    """A still line in ``pipe``; temperatures [C], ``jacket`` length and ``insulation`` [m].
+
+    Relative ``humidity`` [-], time constant of ``filling`` the jacket [s].
+    """
     material = materials.find(pipe.material)
     bore = pipe.outside_diameter - 2.0 * pipe.wall
     length = 0.025 + pipe.outside_diameter if jacket is None else jacket
     water = fluid == "water"
-    medium = (
-        media.water(bore, length, vertical, 1.0)
-        if water
-        else solutions.medium(fluid, concentration, bore, length, vertical, 1.0, PLUG)
-    )
-    surface = min(ZERO_C, ZERO_C + room - 5.0)
+    medium = media.WATER if water else solutions.medium(fluid, concentration, PLUG)
     return freeze.Case(
         bore=bore,
         outer_diameter=pipe.outside_diameter,
@@ -43,14 +41,22 @@ def of(
         wall_heat_capacity=material.density * material.specific_heat,
         lining_resistance=0.0,
         h_jacket=conductance,
-        h_ambient=film.h_ambient(
-            pipe.outside_diameter, surface, ZERO_C + room, material.emissivity, insulation, 0.04
+        fill_time=filling,
+        room_film=film.room_film(
+            outer_diameter=pipe.outside_diameter,
+            ambient=ZERO_C + room,
+            relative_humidity=humidity,
+            emissivity=material.emissivity,
+            thickness=insulation,
+            conductivity=0.04,
+            vertical=vertical,
         ),
         h_empty=10.0,
         start_temperature=ZERO_C + celsius,
         ambient_temperature=ZERO_C + room,
         medium=medium,
         plug_ice_fraction=1.0 if water else PLUG,
+        vertical=vertical,
     )
 
 

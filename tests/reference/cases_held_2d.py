@@ -3,14 +3,11 @@
 from dataclasses import dataclass
 
 from reference import problem_2d
+from reference.cases_2d import of
 from reference.problem_2d import Physics
-from stillpipe.physics import constants, film
-from stillpipe.tables import materials, pipes
+from stillpipe.physics import freeze
+from stillpipe.tables import pipes
 
-CONDUCTANCE, FILL_TIME, EMPTY = 165.0, 30.0, 10.0
-"""Of the jacket fed and empty [W/(m2 K)], and the time in which it fills [s]."""
-TEMPERATURE, HUMIDITY = constants.ZERO_C + 20.0, 0.5
-"""Of water and room [K], of the room [-]."""
 PRESSURE, MOST_PRESSURE = 3e5, 16e5
 """Of the line [Pa]: the usual one, and the higher one where the pipe's rating allows it."""
 
@@ -28,30 +25,14 @@ class Held:
         return min(self.pipe.rating or MOST_PRESSURE, MOST_PRESSURE)
 
     @property
+    def case(self) -> freeze.Case:
+        """The freeze, as the package's solver takes it: water and room at 20 C, 50 % humidity."""
+        return of(self.pipe)
+
+    @property
     def physics(self) -> Physics:
-        """The freeze."""
-        pipe, material = self.pipe, materials.find(self.pipe.material)
-        return Physics(
-            bore=pipe.inside_diameter,
-            outer_diameter=pipe.outside_diameter,
-            wall_thickness=pipe.wall,
-            jacket_length=0.025 + pipe.outside_diameter,
-            wall_conductivity=material.conductivity,
-            wall_heat_capacity=material.density * material.specific_heat,
-            lining_resistance=0.0,
-            h_jacket=CONDUCTANCE,
-            fill_time=FILL_TIME,
-            room_film=film.room_film(
-                outer_diameter=pipe.outside_diameter, ambient=TEMPERATURE,
-                relative_humidity=HUMIDITY, emissivity=material.emissivity,
-            ),
-            film_t0=film.TABLE_T0,
-            film_inv=film.TABLE_INV,
-            h_empty=EMPTY,
-            start_temperature=TEMPERATURE,
-            ambient_temperature=TEMPERATURE,
-            filling=problem_2d.water(),
-        )  # fmt: skip
+        """The freeze, as the explicit solution takes it."""
+        return problem_2d.of(self.case)
 
 
 CHOSEN = (

@@ -25,7 +25,7 @@ SATURATION = (
 GAS = ("temperature_K", "density_kg_per_m3", "enthalpy_J_per_kg")
 GLYCOL = (
     "mass_fraction_kg_per_kg", "freezing_point_K", "density_kg_per_m3", "specific_heat_J_per_kg_K",
-    "conductivity_W_per_m_K",
+    "conductivity_W_per_m_K", "viscosity_Pa_s",
 )  # fmt: skip
 GLYCOLS = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}
 MIDDLE = 283.15
@@ -65,7 +65,8 @@ def gas(T: float) -> list[float]:
 def solution(name: str, mass: float) -> list[float]:
     """Columns of ``GLYCOL`` after the mass fraction, of CoolProp's fluid ``name``."""
     fluid = f"INCOMP::{name}[{mass}]"
-    return [CoolProp.PropsSI(q, "T", MIDDLE, "P", 2e5, fluid) for q in ("T_freeze", "D", "C", "L")]
+    wanted = ("T_freeze", "D", "C", "L", "V")
+    return [CoolProp.PropsSI(q, "T", MIDDLE, "P", 2e5, fluid) for q in wanted]
 
 
 def write(name: str, heads: tuple[str, ...], rows: Iterable[list[float]]) -> None:

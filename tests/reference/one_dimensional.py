@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillpipe.physics import constants, freeze, media
+from stillpipe.physics import constants, film, freeze, media
 from stillpipe.physics.column.work import Work
 
 TM = 273.15
@@ -37,11 +37,14 @@ def medium(m: Constant, steps: int = 64) -> media.Medium:
     k = np.where(h <= 0.0, m.k_ice, m.k_liquid)
     A = np.where(T <= TM, m.k_ice, m.k_liquid) * (T - TM)
     solid = np.clip(1.0 - h / m.latent, 0.0, 1.0)
-    return media.Medium(-low * step, 1.0 / step, T, A, k, solid, TM, m.k_ice, m.k_liquid)
+    return media.Medium(
+        -low * step, 1.0 / step, T, A, k, solid, TM, m.k_ice, m.k_liquid,
+        int(np.argmax(solid <= 0.0)), np.zeros_like(T),
+    )  # fmt: skip
 
 
-def case(m: Constant, radius: float, film: float, start: float = TM + 1e-9) -> freeze.Case:
-    """A bare bore of ``radius`` [m] behind a ``film`` [W/(m2 K)], no wall to speak of."""
+def case(m: Constant, radius: float, jacket: float, start: float = TM + 1e-9) -> freeze.Case:
+    """A bare bore of ``radius`` [m] behind a ``jacket`` [W/(m2 K)], no wall to speak of."""
     thin = 1e-6 * radius
     return freeze.Case(
         bore=2.0 * radius,
@@ -51,8 +54,9 @@ def case(m: Constant, radius: float, film: float, start: float = TM + 1e-9) -> f
         wall_conductivity=1e3,
         wall_heat_capacity=1.0,
         lining_resistance=0.0,
-        h_jacket=film,
-        h_ambient=0.0,
+        h_jacket=jacket,
+        fill_time=0.0,
+        room_film=np.zeros(film.TABLE_N),
         h_empty=0.0,
         start_temperature=start,
         ambient_temperature=start,
@@ -62,12 +66,12 @@ def case(m: Constant, radius: float, film: float, start: float = TM + 1e-9) -> f
 
 def grid(radial: int = 60, eta: float = 0.002) -> freeze.Grid:
     """One slice under the jacket, ``radial`` rings, fine steps from the first on."""
-    return freeze.Grid(axial=1, radial=radial, eta=eta, stretch=2.0, early=1e-3)
+    return freeze.Grid(axial=1, radial=radial, eta=eta, stretch=2.0, finest=1e9, early=1e-3)
 
 
 def freeze_shut(case: freeze.Case) -> freeze.History:
     """Freeze ``case`` to closure."""
-    run = freeze.FreezeRun(case, needed_length=1e-9, horizon=60.0, work=Work(10**12), grid=grid())
+    run = freeze.FreezeRun(case, needed_length=1e-9, work=Work(10**12), grid=grid())
     return run.history()
 
 

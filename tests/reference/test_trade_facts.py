@@ -43,7 +43,7 @@ def test_without_axial_conduction_copper_would_look_faster() -> None:
     copper, iron = (Solution(point_of(p)) for p in (COPPER, IRON))
     across_only = replace(copper.case(), wall_conductivity=1.0)
     assert copper.run().closure is not None
-    blind = freeze.FreezeRun(across_only, needed_length=copper.needed_length(), horizon=HOUR)
+    blind = freeze.FreezeRun(across_only, needed_length=copper.point.bore)
     assert known(blind.closure) < known(iron.run().closure)
 
 
@@ -104,4 +104,4 @@ def test_the_bond_of_a_long_plug_is_of_the_order_of_the_pressures_held_in_tests(
     solution = Solution(point_of(pipe, safety_factor=1.0))
     held = solution.holding_pressure(3.0 * solution.point.bore)
     assert 0.5 * 3.43e6 < held < 2.0 * 3.43e6
-    assert solution.yield_length() == pytest.approx(3.0 * solution.point.bore * 3e5 / held)
+    assert solution.yield_grip() == pytest.approx(3.0 * solution.point.bore * 3e5 / held)

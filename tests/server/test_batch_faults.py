@@ -162,6 +162,22 @@ def test_a_table_whose_answer_finds_no_room_is_told(
     assert reply.status_code == 507
 
 
+def test_a_table_whose_answer_is_too_long_is_refused(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two of three rows have room; the same rows as lines of JSON need none."""
+    whole = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
+    assert outcomes("text/csv", whole.get_data()) == ["200"] * 3
+    monkeypatch.setattr(limits, "TABLE_BYTES", 3000)
+    reply = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
+    assert reply.status_code == 413
+    assert reply.json is not None
+    assert reply.json["type"] == "/v1/problems/too-large"
+    assert "3,000" in reply.json["detail"]
+    lines = client.post("/v1/batch", data=BODIES[KINDS[1]], content_type=KINDS[1])
+    assert outcomes(KINDS[1], lines.get_data()) == ["200"] * 3
+
+
 def test_a_disk_that_fills_while_lines_are_answered_is_told_in_the_summary(
     client: FlaskClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

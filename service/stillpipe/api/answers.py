@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Callable, Container, Mapping
 from contextlib import AbstractContextManager, nullcontext
-from functools import lru_cache
 from typing import Any, NamedTuple
 
 import orjson
@@ -12,10 +11,14 @@ from stillpipe.api import dump, reading
 from stillpipe.api.inputs import schemas
 from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.api.registry import ENDPOINTS, JSON, Endpoint
+from stillpipe.api.remembered import Remembered
 from stillpipe.model.figures import Effort
 
-CACHED = 2048
-"""Answers kept by each worker; the service is stateless, so an equal body has an equal answer."""
+MEMORY = 16 * 2**20
+"""What each worker keeps of answers [bytes], about 2,500 of them.
+
+The service is stateless, so an equal body has an equal answer.
+"""
 
 MEDIA_TYPE = "application/json"
 
@@ -36,7 +39,7 @@ class Answers:
     def __init__(self, endpoints: Mapping[str, Endpoint], read: Callable[[bytes], Any]) -> None:
         self.endpoints, self._read = endpoints, read
         self._current = threading.local()
-        self.cached = lru_cache(maxsize=CACHED)(self._body)
+        self.remembered = Remembered(MEMORY)
 
     def reply(self, name: str, tree: Any, left_out: Container[str] = ()) -> tuple[JSON, Effort]:
         """Return the reply of estimate ``name`` to a parsed body, and what it took.
@@ -65,13 +68,22 @@ class Answers:
             remembered
         """
         self._current.effort, self._current.admission = None, admission
-        found = self.cached(name, body, form)
+        found = self._kept(name, body, form)
         return Made(found, self._current.effort)
+
+    def _kept(self, name: str, body: bytes, form: str) -> bytes:
+        """Return an answer from memory, or make it and keep it."""
+        key = (name, body, form)
+        found = self.remembered.get(key)
+        if found is None:
+            found = self._body(name, body, form)
+            self.remembered.keep(key, found)
+        return found
 
     def _body(self, name: str, body: bytes, form: str) -> bytes:
         endpoint = self.endpoints[name]
         if form != MEDIA_TYPE:
-            return endpoint.forms[form](orjson.loads(self.cached(name, body, MEDIA_TYPE)))
+            return endpoint.forms[form](orjson.loads(self._kept(name, body, MEDIA_TYPE)))
         loaded = schemas.load(endpoint.request, self._read(body))
         with self._current.admission():
             reply, self._current.effort = _estimated(endpoint, loaded)

@@ -70,6 +70,7 @@ def _limits() -> dict[str, Any]:
         "batch_bytes": limits.BATCH_BYTES,
         "batch_items": limits.BATCH_ITEMS,
         "batch_lines": limits.BATCH_LINES,
+        "batch_table_bytes": limits.TABLE_BYTES,
         "batch_columns": limits.BATCH_COLUMNS,
         "batch_row_characters": limits.ROW_LENGTH,
         "object_members": limits.MEMBERS,

@@ -25,7 +25,8 @@ BATCH_ITEMS = 10000
 """Most items of a batch as a JSON array or CSV."""
 BATCH_LINES = 100000
 """Most lines of a batch as lines of JSON."""
-
+TABLE_BYTES = 201326592
+"""Longest answer to a batch as CSV, as it lies on disk [bytes]: 10,000 rows of 19 KiB."""
 BATCH_COLUMNS = 256
 """Most columns of a batch as CSV."""
 ROW_LENGTH = 131072

@@ -32,7 +32,9 @@ TYPES: dict[str, tuple[int, str, str]] = {
     "unauthorized": (401, "A key is needed", "Send Authorization: Bearer with a known key."),
     "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
     "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),
-    "too-large": (413, "The body is too large", "The largest body is published at /v1/limits."),
+    "too-large": (413, "The body or the answer is too large",
+                  "The largest body, and the longest answer as a table, are published at "
+                  "/v1/limits."),
     "uri-too-long": (414, "The address is too long",
                      "A request line has at most 4,096 bytes behind the proxy."),
     "unsupported-media-type": (415, "Unsupported media type",

@@ -51,9 +51,14 @@ class Co2Figures:
 
 @dataclass(frozen=True, kw_only=True)
 class Needed:
-    """What is needed: on the ``likely`` scenario, None where no plug gets ready; all figures."""
+    """What is needed: all figures.
+
+    On the ``likely`` scenario, None where no plug gets ready; on ``every`` scenario and end of the
+    capture efficiency.
+    """
 
     likely: Consumption | None
+    every: tuple[Consumption, ...] = ()
     figures: Co2Figures
 
 
@@ -71,7 +76,9 @@ def co2_mass(request: Co2MassRequest) -> Answer[Co2Figures]:
 def reasons(solution: Solution) -> tuple[Reason, ...]:
     """Return what stops the job before solving where something does, else all reasons."""
     known = assess.blockers(solution)
-    return known if assess.is_stopped(known) else assess.reasons(solution)
+    if assess.is_stopped(known):
+        return (*known, *assess.of_line(solution))
+    return assess.reasons(solution)
 
 
 def needed(request: Feeding, solution: Solution) -> Needed:
@@ -98,7 +105,7 @@ def needed(request: Feeding, solution: Solution) -> Needed:
         jacket_heat=heat,
         cooling=cooling,
     )
-    return Needed(likely=likely, figures=figures)
+    return Needed(likely=likely, every=tuple(found), figures=figures)
 
 
 def _consumption(

@@ -1,5 +1,6 @@
 """No frost yet? Whether it should be there by now, and what is likely wrong."""
 
+import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Annotated
@@ -9,13 +10,21 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import FrostCheckRequest
-from stillpipe.physics import constants, film, residual
-from stillpipe.uncertainty.scenarios import SLOW
+from stillpipe.physics import constants, film, freeze
+from stillpipe.physics.stream import drips
+from stillpipe.uncertainty.scenarios import SCENARIOS, SLOW
 
 DRIEST = 233.15
 """Frost point of air too dry for frost to be seen [K]: an assumption."""
 WARMEST = 313.15
 """Warmest water that is tried as a cause [K]."""
+EARLY_SHARE = 0.5
+"""Frost before this share of the fastest freeze's time is too early [-]: an assumption."""
+HOUR = 3600.0
+ICE_CONDUCTIVITY = 2.68
+"""Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
+MOST_DRIPS = 600.0
+"""More drips a minute than this are nobody's count [1/min]."""
 
 
 class FrostState(StrEnum):
@@ -26,6 +35,16 @@ class FrostState(StrEnum):
     OVERDUE = "overdue"
     NO_FROST_POSSIBLE = "no-frost-possible"
     EARLY = "early"
+    UNEXPECTED = "unexpected"
+
+
+class NoFrost(StrEnum):
+    """Why no frost is expected."""
+
+    NO_PLUG = "no-plug"
+    WARM_WALL = "warm-wall"
+    AFTER_TWO_HOURS = "after-two-hours"
+    DRY_AIR = "dry-air"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,10 +69,12 @@ class FrostCheckFigures:
     causes: Annotated[tuple[Cause, ...], Plain(says="What is likely wrong, likeliest first.")]
 
 
-_WARNINGS = {
-    FrostState.TOO_EARLY: "Frost may still be to come: keep feeding and look again.",
-    FrostState.NO_FROST_POSSIBLE: "The plug does not form, or the air is too dry for frost; frost "
-    "says nothing here: prove the plug by venting the section.",
+_WHY = {
+    NoFrost.NO_PLUG: "no plug forms",
+    NoFrost.WARM_WALL: "in this room the pipe beside the jacket stays above 0 degC",
+    NoFrost.AFTER_TWO_HOURS: "the pipe beside the jacket takes longer than two hours to fall below "
+    "0 degC",
+    NoFrost.DRY_AIR: "the air is too dry for frost to be seen",
 }
 
 
@@ -62,36 +83,141 @@ def frost_check(request: FrostCheckRequest) -> Answer[FrostCheckFigures]:
     solution = Solution(request)
     by = None if solution.stays_slush else solution.frost_by
     point = film.frost_point(request.ambient.temperature, request.relative_humidity)
-    state = _state(request, by, point)
-    causes: tuple[Cause, ...] = ()
-    if state in (FrostState.OVERDUE, FrostState.NO_FROST_POSSIBLE):
-        causes = _causes(request, solution, by)
-    figures = FrostCheckFigures(state=state, frost_by=by, frost_point=point, causes=causes)
+    why = _why_none(solution, by, point)
+    earliest = _earliest(solution)
+    state = _state(request, by, why, earliest)
+    figures = FrostCheckFigures(
+        state=state, frost_by=by, frost_point=point,
+        causes=_causes_of(state, request, solution, by),
+    )  # fmt: skip
     return Answer(
-        reasons=(*assess.reasons(solution), *_reasons(state)),
+        reasons=(*assess.reasons(solution), *_reasons(state, by, why, earliest)),
         cautions=cautions.of_freeze(request),
         figures=figures,
         effort=solution.effort,
     )
 
 
-def _reasons(state: FrostState) -> tuple[Reason, ...]:
-    if state is FrostState.OVERDUE:
-        text = "Frost should be there by now: do not cut; look for the cause."
+def _why_none(solution: Solution, by: Range | None, point: float) -> NoFrost | None:
+    """Return why no frost is expected, None where it is; ``point`` [K] is the air's frost point."""
+    if by is not None:
+        return NoFrost.DRY_AIR if point < DRIEST else None
+    if solution.stays_slush or solution.closure is None:
+        return NoFrost.NO_PLUG
+    if coldest_beside(solution, freeze.FROST_DISTANCE) > constants.ZERO_C:
+        return NoFrost.WARM_WALL
+    return NoFrost.AFTER_TWO_HOURS
+
+
+def _earliest(solution: Solution) -> float | None:
+    """Return when frost comes on the fastest freeze [s], if on any."""
+    if solution.stays_slush:
+        return None
+    times = (solution.run(s).frost for s in SCENARIOS)
+    return min((t for t in times if t is not None), default=None)
+
+
+def coldest_beside(solution: Solution, distance: float) -> float:
+    """Temperature [K] to which the pipe's surface falls in the end at a ``distance`` [m].
+
+    Measured from the jacket's edge. Wall and ice as one fin, fed by the jacket over its length and
+    warmed by the room beyond it, both through the wall; steady, symmetric about the jacket's
+    middle. It tells why there is no frost, not when it comes.
+    """
+    point, material = solution.point, solution.point.material
+    outer, ambient = point.pipe.outside_diameter, point.ambient.temperature
+    inner = outer - 2.0 * point.pipe.wall
+    film_ = film.at(solution.room_film, constants.ZERO_C)
+    wall = math.log(outer / inner) / material.conductivity + point.lining_resistance
+    through = 0.5 * outer * wall
+    carried = material.conductivity * (outer**2 - inner**2) + ICE_CONDUCTIVITY * point.bore**2
+    fed, warmed = (
+        math.sqrt(4.0 * outer / carried / (1.0 / h + through))
+        for h in (point.jacket.conductance, film_)
+    )
+    half = 0.5 * fed * point.jacket.length
+    at_edge = (ambient - constants.DRY_ICE) / (1.0 + warmed / (fed * math.tanh(half)))
+    below = at_edge * math.exp(-warmed * distance) / (1.0 + film_ * through)
+    return ambient - below
+
+
+def _reasons(
+    state: FrostState, by: Range | None, why: NoFrost | None, earliest: float | None
+) -> tuple[Reason, ...]:
+    """Return what the state means for the job; ``earliest`` [s] of the fastest freeze."""
+    if state is FrostState.OVERDUE and by is not None:
+        text = (
+            f"Frost should be there by now, {by.longest:.0f} s after the first feed: do not cut; "
+            "look for the cause."
+        )
         return (assess.stop("frost-overdue", text),)
-    if state in _WARNINGS:
-        return (assess.warn(f"frost-{state}", _WARNINGS[state]),)
-    return ()
+    if state is FrostState.EARLY and earliest is not None:
+        text = (
+            f"Frost before {EARLY_SHARE * earliest:.0f} s, half of the least that a full pipe of "
+            "this size takes: the pipe may be empty, or smaller than stated. Do not cut; prove "
+            "that the line is full, and measure the pipe."
+        )
+        return (assess.stop("frost-early", text),)
+    if state is FrostState.TOO_EARLY:
+        text = "Frost may still be to come: keep feeding and look again."
+        return (assess.warn("frost-too-early", text),)
+    if why is None or state is FrostState.AS_EXPECTED:
+        return ()
+    if state is FrostState.UNEXPECTED:
+        text = (
+            f"Frost is seen where none is expected, because {_WHY[why]}: the pipe may be empty or "
+            "smaller, or line and room colder, than stated. Prove the plug by venting the section."
+        )
+        return (assess.warn("frost-unexpected", text),)
+    text = (
+        f"No frost is to be expected, because {_WHY[why]}; that there is none says nothing here: "
+        "prove the plug by venting the section."
+    )
+    return (assess.warn(f"no-frost-{why}", text),)
 
 
-def _state(request: FrostCheckRequest, by: Range | None, point: float) -> FrostState:
-    """Return what is seen against the expected time and the air's frost ``point`` [K]."""
+def _state(
+    request: FrostCheckRequest, by: Range | None, why: NoFrost | None, earliest: float | None
+) -> FrostState:
+    """Return what is seen against the expected time; ``earliest`` [s] of the fastest freeze."""
     if request.frost_seen:
-        in_time = by is not None and request.elapsed >= 0.5 * by.low
+        if earliest is None:
+            return FrostState.UNEXPECTED
+        in_time = request.elapsed >= EARLY_SHARE * earliest
         return FrostState.AS_EXPECTED if in_time else FrostState.EARLY
-    if by is None or point < DRIEST:
+    if by is None or why is not None:
         return FrostState.NO_FROST_POSSIBLE
     return FrostState.OVERDUE if request.elapsed > by.longest else FrostState.TOO_EARLY
+
+
+_TOO_SOON = (
+    Cause(
+        code="pipe-empty", weight=0.5,
+        text="The pipe is empty or holds air under the jacket: only its wall is cooled.",
+        first="Open a bleed above the jacket and see that water comes; tap the pipe and listen.",
+    ),
+    Cause(
+        code="smaller-pipe", weight=0.3,
+        text="The pipe is smaller, or its wall thinner, than stated.",
+        first="Measure the outside diameter, and the wall where an end is open.",
+    ),
+    Cause(
+        code="colder", weight=0.2,
+        text="The line or the room is colder than stated.",
+        first="Take the temperature of both.",
+    ),
+)  # fmt: skip
+"""What is likely wrong where frost comes too soon, or where none is expected: common practice."""
+
+
+def _causes_of(
+    state: FrostState, request: FrostCheckRequest, solution: Solution, by: Range | None
+) -> tuple[Cause, ...]:
+    if state in (FrostState.EARLY, FrostState.UNEXPECTED):
+        return _TOO_SOON
+    if state in (FrostState.OVERDUE, FrostState.NO_FROST_POSSIBLE):
+        return _causes(request, solution, by)
+    return ()
 
 
 def _causes(request: FrostCheckRequest, solution: Solution, by: Range | None) -> tuple[Cause, ...]:
@@ -101,15 +227,10 @@ def _causes(request: FrostCheckRequest, solution: Solution, by: Range | None) ->
     """
     slush = solution.stays_slush
     found = [
+        _cylinder(request),
         _flow(solution),
         _jacket(by, request.elapsed),
         *([] if slush else [_warm_water(request, solution)]),
-        Cause(
-            code="cylinder-empty", weight=0.5,
-            text="The cylinder is empty, or feeds gas: no dip tube, not upright, or too warm or "
-            "too cold.",
-            first="Weigh the cylinder, stand it upright, exchange it.",
-        ),
         _wrong_fluid(request, slush),
         Cause(
             code="lined-pipe", weight=0.1 if request.lining else 0.2,
@@ -142,16 +263,25 @@ def _wrong_fluid(request: FrostCheckRequest, slush: bool) -> Cause:
     return Cause(code="wrong-fluid", weight=weight, text=text, first=first)
 
 
+def _cylinder(request: FrostCheckRequest) -> Cause:
+    """Weigh the cylinder: one that holds no liquid as stated explains everything."""
+    first = "Weigh the cylinder, stand it upright, exchange it."
+    if not request.cylinder.has_liquid:
+        text = "The cylinder is so warm, as stated, that it holds no liquid CO2."
+        return Cause(code="cylinder-empty", weight=1.0, text=text, first="Cool the cylinder.")
+    text = "The cylinder is empty, or feeds gas: no dip tube, not upright, or too warm or too cold."
+    return Cause(code="cylinder-empty", weight=0.5, text=text, first=first)
+
+
 def _flow(solution: Solution) -> Cause:
     """Weigh a flow: a small one explains a late frost the better."""
     if solution.stays_slush:
         first = "Close and check the valves."
         return Cause(code="flow", weight=0.9, text="Water may be moving.", first=first)
     limit = solution.flow_limit.likely
-    text = (
-        f"Water is moving: {limit * 3600:.2g} kg/h "
-        f"({limit * residual.DRIPS_PER_MINUTE:.0f} drips a minute) are enough."
-    )
+    falling = limit * drips.PER_MINUTE
+    counted = f" ({falling:.0f} drips a minute)" if falling <= MOST_DRIPS else ""
+    text = f"Water is moving: {float(f'{limit * HOUR:.2g}'):g} kg/h{counted} are enough."
     return Cause(
         code="flow", weight=0.95 if solution.point.fluid.flow == 0.0 else 1.0, text=text,
         first="Close the valves on both sides; listen; feel for warmth.",
@@ -182,7 +312,7 @@ def _explains(request: FrostCheckRequest, solution: Solution, temperature: float
     """Tell whether frost with water of this ``temperature`` [K] may come later than now."""
     warmer = replace(request, fluid=replace(request.fluid, temperature=temperature))
     tried = Solution(warmer, shares=solution)
-    by = tried.frost_time(tried.run(SLOW))
+    by = tried.run(SLOW).frost
     return by is None or by > request.elapsed
 
 

@@ -10,8 +10,13 @@ from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import HoldTimeRequest
 from stillpipe.uncertainty.scenarios import LIKELY
 
+HELP = "plan to help it with warm water or warm air, never with a flame."
 DOES_NOT_THAW = assess.warn(
-    "does-not-thaw", "The plug does not thaw by itself within a day: the room is too cold."
+    "does-not-thaw", f"The plug does not thaw by itself within a day: {HELP}"
+)
+MAY_NOT_THAW = assess.warn(
+    "may-not-thaw",
+    "With the least favourable inputs the plug does not thaw by itself within a day: " + HELP,
 )
 
 
@@ -54,7 +59,12 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
     if solution.stays_slush:
         return found
     likely = solution.held.get(LIKELY)
-    return (*found, DOES_NOT_THAW) if likely is not None and likely.thaw is None else found
+    if likely is None:
+        return found
+    if likely.thaw is None:
+        return (*found, DOES_NOT_THAW)
+    never = any(held.thaw is None for held in solution.held.values())
+    return (*found, MAY_NOT_THAW) if never else found
 
 
 def figures(solution: Solution) -> HoldTimeFigures:

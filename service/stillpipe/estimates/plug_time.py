@@ -5,15 +5,17 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions
+from stillpipe.estimates import assess, cautions, moving
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Amount, Answer, Range
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import freeze, residual
+from stillpipe.physics import constants, film, freeze
+from stillpipe.physics.stream import drips
 from stillpipe.uncertainty.scenarios import (
     CONDUCTANCE_BAND,
     CONVECTION_BAND,
+    FILLING_BAND,
     FILM_BAND,
     LIKELY,
 )
@@ -65,7 +67,12 @@ class PlugTimeFigures:
         Figure("time", says="Until the plug carries the line pressure with the safety factor."),
     ] = None
     frost_by: Annotated[
-        Range | None, Figure("time", says="Until the pipe beside the jacket is below 0 degC.")
+        Range | None,
+        Figure(
+            "time",
+            says="Until the pipe's outside 10 mm beside the jacket is below 0 degC; null beyond "
+            "two hours.",
+        ),
     ] = None
     plug_length: Annotated[Range | None, Figure("length", says="Of sound plug at ready.")] = None
     holding_pressure: Annotated[
@@ -103,11 +110,11 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             plug_length=solution.ready_length,
             holding_pressure=solution.ready_pressure,
             residual_flow_limit=solution.flow_limit,
-            residual_drips_per_minute=solution.flow_limit.scaled(residual.DRIPS_PER_MINUTE),
+            residual_drips_per_minute=solution.flow_limit.scaled(drips.PER_MINUTE),
             heat_removed=solution.heat_removed,
             coldest_wall=solution.coldest_wall,
-            drivers=_drivers(solution),
-            history=_history(solution),
+            drivers=() if solution.prevented else _drivers(solution),
+            history=HistoryFigures() if solution.prevented else _history(solution),
         )
     return Answer(
         reasons=assess.reasons(solution),
@@ -122,14 +129,21 @@ def _drivers(solution: Solution) -> tuple[Driver, ...]:
     likely = solution.case(LIKELY)
     plan = (
         ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
+        ("jacket_filling", "filling", "time", FILLING_BAND, likely.fill_time),
         ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
-        ("room_film", "film", "conductance", FILM_BAND, likely.h_ambient),
+        (
+            "room_film",
+            "film",
+            "conductance",
+            FILM_BAND,
+            film.at(likely.room_film, constants.ZERO_C),
+        ),
     )
     found = []
     for name, member, kind, band, value in plan:
         low, high = (
-            freeze.closure_only(solution.case(LIKELY.varied(member, factor)), work=solution.work)
-            for factor in band
+            moving.closure(solution.point, solution.case(varied), varied, solution.work)
+            for varied in (LIKELY.varied(member, factor) for factor in band)
         )
         found.append(
             Driver(
@@ -148,7 +162,6 @@ def _history(solution: Solution) -> HistoryFigures:
     history = solution.run(LIKELY).history()
     count = len(history.time)
     picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
-    sound = np.minimum(history.plug_length, history.bonded_length)
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
@@ -158,7 +171,7 @@ def _history(solution: Solution) -> HistoryFigures:
         time=thinned(history.time),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
-        holding_pressure=thinned(solution.holding_pressure(1.0) * sound),
+        holding_pressure=thinned(solution.holding_pressure(1.0) * history.grip),
         heat=thinned(history.heat_jacket),
         liquid_radius=thinned(radius),
     )

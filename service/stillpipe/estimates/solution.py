@@ -9,10 +9,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.estimates import moving
 from stillpipe.model.figures import Effort, Range, range_of
 from stillpipe.model.freeze_point import FreezePoint, Orientation
-from stillpipe.physics import constants, film, freeze, media, residual, solutions
+from stillpipe.physics import film, freeze, media, solutions
 from stillpipe.physics.column import work
+from stillpipe.physics.stream import run as stream
 from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 
@@ -20,21 +25,15 @@ H_EMPTY = 10.0
 """Conductance from the room through an empty jacket to the pipe [W/(m2 K)]: an assumption."""
 PLUG_ICE_FRACTION = 0.75
 """Ice mass fraction that counts as a plug in a solution [-]: an assumption, range 0.6-0.95."""
-FROST_DISTANCE = 0.010
-"""Beside the jacket's edge, where the fitter looks for frost [m]; common practice, no source."""
-LAYOUT_TIME = 3600.0
-"""A freeze is laid out to be followed for this long [s] and the hold."""
+SOLUTION_BOND = 0.5
+"""Strength of the bond of ice from sea water or glycol over that of pure ice [-]: an assumption."""
 SHORTEST_HOLD = 1.0
 """Over which the power of a hold is taken at least [s]."""
 COOL_ENOUGH = 298.15
 """A line warmer than this is left to cool first [K]: water near room temperature; common
 practice, no source."""
-LEAST_DIFFERENCE = 0.5
-"""How much colder than that the room must be for the line to cool by itself [K]."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
-ICE_CONDUCTIVITY = 2.68
-"""Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
 
 SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
@@ -46,11 +45,12 @@ MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
 class Plug:
     """A plug of one scenario as it gets ready.
 
-    ``ready`` [s] from the first feed, sound ``length`` [m], ``heat`` drawn so far [J].
+    ``ready`` [s] from the first feed, sound ``length`` and ``grip`` [m], ``heat`` drawn so far [J].
     """
 
     ready: float
     length: float
+    grip: float
     heat: float
 
 
@@ -66,6 +66,7 @@ class Held:
     survival: float | None
     thaw: float | None
     length: float
+    grip: float
 
 
 class Solution:
@@ -87,13 +88,13 @@ class Solution:
         self.work: work.Work = work.Work() if shares is None else shares.work
         self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
         self._cases: dict[Scenario, freeze.Case] = {}
-        self._media: dict[float, media.Medium] = {}
         self._runs: dict[Scenario, freeze.FreezeRun] = {}
+        self._streams: dict[Scenario, stream.Streamed] = {}
 
     @cached_property
     def stays_slush(self) -> bool:
         """Whether the fluid never holds enough ice for a plug."""
-        return self.most_ice < PLUG_ICE_FRACTION
+        return self.most_ice <= PLUG_ICE_FRACTION
 
     @property
     def most_ice(self) -> float:
@@ -107,9 +108,10 @@ class Solution:
             with work.blamed(("jacket", "length"), SHORT_JACKET):
                 run = self._runs[scenario] = freeze.FreezeRun(
                     self.case(scenario),
-                    needed_length=self.needed_length(scenario),
-                    horizon=LAYOUT_TIME + self.hold,
+                    needed_length=self.point.bore,
+                    needed_grip=self.needed_grip(scenario),
                     work=self.work,
+                    begun=self._begun(scenario),
                 )
             self._fed.append(run)
         return run
@@ -133,12 +135,15 @@ class Solution:
                 wall_heat_capacity=material.heat_capacity,
                 lining_resistance=point.lining_resistance,
                 h_jacket=point.jacket.conductance * scenario.jacket,
-                h_ambient=self._h_beside * scenario.film,
+                fill_time=point.jacket.fill_time * scenario.filling,
+                room_film=self.room_film * scenario.film,
                 h_empty=H_EMPTY * scenario.film,
                 start_temperature=point.fluid.temperature,
                 ambient_temperature=point.ambient.temperature,
-                medium=self._medium(scenario.convection),
-                plug_ice_fraction=1.0 if self._is_water else PLUG_ICE_FRACTION,
+                medium=self._medium,
+                plug_ice_fraction=1.0 if self.is_water else PLUG_ICE_FRACTION,
+                convection=scenario.convection,
+                vertical=point.orientation is Orientation.VERTICAL,
             )
         return case
 
@@ -150,53 +155,48 @@ class Solution:
     def _bore(self) -> float:
         return self.point.bore
 
-    @cached_property
-    def _h_beside(self) -> float:
-        """Conductance between the room and the pipe beside the jacket, likely [W/(m2 K)]."""
-        return self._h_ambient(min(constants.ZERO_C, self.point.ambient.temperature - 5.0))
-
     @property
-    def _is_water(self) -> bool:
+    def is_water(self) -> bool:
+        """Whether plain water fills the bore: it freezes at one temperature."""
         return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
 
-    def _medium(self, convection: float) -> media.Medium:
-        if convection not in self._media:
-            self._media[convection] = self._filling(convection)
-        return self._media[convection]
+    @cached_property
+    def _medium(self) -> media.Medium:
+        """What fills the bore."""
+        if self.is_water:
+            return media.WATER
+        fluid = self.point.fluid
+        return solutions.medium(fluid.type, fluid.concentration, PLUG_ICE_FRACTION)
 
-    def _filling(self, convection: float) -> media.Medium:
-        """Return what fills the bore, ``convection`` [-] a factor on its circulation."""
-        point = self.point
-        vertical = point.orientation is Orientation.VERTICAL
-        if self._is_water:
-            return media.water(self._bore, point.jacket.length, vertical, convection)
-        return solutions.medium(
-            point.fluid.type, point.fluid.concentration, self._bore, point.jacket.length, vertical,
-            convection, PLUG_ICE_FRACTION,
-        )  # fmt: skip
+    def needed_grip(self, scenario: Scenario = LIKELY) -> float:
+        """Grip that carries line pressure x safety factor [m]."""
+        return self.yield_grip(scenario) * self.point.safety_factor
 
-    def needed_length(self, scenario: Scenario = LIKELY) -> float:
-        """Bonded length that carries line pressure x safety factor [m], at least one bore.
+    def yield_grip(self, scenario: Scenario = LIKELY) -> float:
+        """Grip below which line pressure pushes the plug out [m].
 
-        Shear balance 4 tau L / D = p SF.
+        Shear balance 4 tau L / D = p, the shear as even along the plug as its bond: of a long plug
+        the end under pressure carries more than its share, so this is the most that it holds.
         """
-        point = self.point
-        load = point.line_pressure * point.safety_factor * point.bore
-        return max(load / (4.0 * point.adhesion * scenario.adhesion), point.bore)
+        return self.point.line_pressure * self.point.bore / (4.0 * self._strength(scenario))
 
-    def yield_length(self, scenario: Scenario = LIKELY) -> float:
-        """Bonded length below which line pressure pushes the plug out [m]."""
+    def holding_pressure(self, grip: float, scenario: Scenario = LIKELY) -> float:
+        """Pressure that a plug of this ``grip`` [m] carries [Pa], safety factor taken off."""
         point = self.point
-        return point.line_pressure * point.bore / (4.0 * point.adhesion * scenario.adhesion)
+        return 4.0 * self._strength(scenario) * grip / (point.bore * point.safety_factor)
 
-    def holding_pressure(self, length: float, scenario: Scenario = LIKELY) -> float:
-        """Pressure that ``length`` [m] of bonded plug carries [Pa], safety factor taken off."""
-        point = self.point
-        strength = point.adhesion * scenario.adhesion
-        return 4.0 * strength * length / (point.bore * point.safety_factor)
+    def _strength(self, scenario: Scenario) -> float:
+        """Shear strength of the bond, cold enough [Pa]."""
+        pure = 1.0 if self.is_water else SOLUTION_BOND
+        return self.point.adhesion * scenario.adhesion * pure
 
     def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
-        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing."""
+        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing.
+
+        None without more solving where a stream keeps the likely plug from closing.
+        """
+        if self.prevented:
+            return None
         fast, likely, slow = (figure(self.run(s)) for s in SCENARIOS)
         return range_of([likely, slow] if fast is None else [fast, likely, slow], likely)
 
@@ -213,13 +213,7 @@ class Solution:
     @cached_property
     def frost_by(self) -> Range | None:
         """Until the pipe beside the jacket falls below freezing [s]."""
-        return self.range_over(self.frost_time)
-
-    def frost_time(self, run: freeze.FreezeRun) -> float | None:
-        """Return when the pipe beside the jacket of a closed run falls below freezing [s]."""
-        if run.closure is None:
-            return None
-        return run.history().time_bonded(self.point.jacket.length + 2.0 * FROST_DISTANCE)
+        return self.range_over(lambda run: run.frost)
 
     @cached_property
     def flow_limit(self) -> Range:
@@ -227,24 +221,35 @@ class Solution:
         return Range(*(self._flow_limit(s) for s in (SLOW, LIKELY, FAST)))
 
     def _flow_limit(self, scenario: Scenario) -> float:
-        point, case = self.point, self.case(scenario)
-        diameter = case.outer_diameter
-        resistance = (
-            math.log(diameter / (diameter - 2.0 * case.wall_thickness))
-            / (2.0 * math.pi * case.wall_conductivity)
-            + case.lining_resistance / (2.0 * math.pi)
-            + 1.0 / (case.h_jacket * math.pi * diameter)
-        )
-        freezing = case.medium.freezing
-        return residual.limit(
-            case.jacket_length, point.fluid.temperature - freezing, case.bore,
-            freezing - constants.DRY_ICE, ICE_CONDUCTIVITY, resistance, point.line_pressure,
-        )  # fmt: skip
+        return moving.greatest(self.point, self.case(scenario), scenario)
+
+    def streamed(self, scenario: Scenario = LIKELY) -> stream.Streamed:
+        """Return the freeze with the stated flow under ``scenario``, until it is shut or given up.
+
+        Raises
+        ------
+        CancelledError, TooCostlyError, SolverError
+            as for :func:`stream.freeze`
+        """
+        if scenario not in self._streams:
+            self._streams[scenario] = moving.frozen(
+                self.point, self.case(scenario), scenario, self.work
+            )
+        return self._streams[scenario]
+
+    def _begun(self, scenario: Scenario) -> freeze.Begun | None:
+        """Return what the freeze goes on from once a stream is shut; None in a still line."""
+        return self.streamed(scenario).begun if self.point.fluid.flow > 0.0 else None
+
+    @property
+    def prevented(self) -> bool:
+        """Whether the stated flow keeps the likely plug from closing."""
+        return self.point.fluid.flow > 0.0 and self.streamed().closure is None
 
     @cached_property
     def plugs(self) -> dict[Scenario, Plug]:
         """The plugs of all scenarios that come to ready."""
-        if self.stays_slush:
+        if self.stays_slush or self.prevented:
             return {}
         return {s: plug for s in SCENARIOS if (plug := self._plug(self.run(s))) is not None}
 
@@ -252,7 +257,9 @@ class Solution:
         if run.at_ready is None or run.ready is None:
             return None
         moment = run.at_ready
-        return Plug(ready=run.ready, length=moment.sound_length, heat=moment.heat_jacket)
+        return Plug(
+            ready=run.ready, length=moment.sound_length, grip=moment.grip, heat=moment.heat_jacket
+        )
 
     @cached_property
     def hold_powers(self) -> dict[Scenario, float]:
@@ -274,7 +281,7 @@ class Solution:
             return self.run(scenario).fed_to(time)
 
     def _after_hold(self, run: freeze.FreezeRun, plug: Plug, scenario: Scenario) -> Held:
-        weakest = self.yield_length(scenario)
+        weakest = self.yield_grip(scenario)
         end = self._fed_on(scenario, plug.ready + self.hold)
         with work.blamed(("ambient", "temperature"), COLD_ROOM):
             late = run.stop(end, weakest)
@@ -284,6 +291,7 @@ class Solution:
                 survival=late.survival,
                 thaw=late.thaw,
                 length=end.sound_length,
+                grip=end.grip,
             )
 
     @cached_property
@@ -294,7 +302,15 @@ class Solution:
     @cached_property
     def ready_pressure(self) -> Range | None:
         """Pressure that the plug carries at ready [Pa], safety factor taken off."""
-        return _range({s: self.holding_pressure(p.length, s) for s, p in self.plugs.items()})
+        return _range({s: self.holding_pressure(p.grip, s) for s, p in self.plugs.items()})
+
+    @property
+    def least_pressure(self) -> float:
+        """Pressure that the least favourable plug carries where feeding was given up [Pa].
+
+        Safety factor taken off.
+        """
+        return self.holding_pressure(self.run(SLOW).last.grip, SLOW)
 
     @cached_property
     def heat_removed(self) -> Range | None:
@@ -329,7 +345,7 @@ class Solution:
     @cached_property
     def held_pressure(self) -> Range | None:
         """Pressure that the plug carries after the hold [Pa], safety factor taken off."""
-        return _range({s: self.holding_pressure(h.length, s) for s, h in self.held.items()})
+        return _range({s: self.holding_pressure(h.grip, s) for s, h in self.held.items()})
 
     @cached_property
     def cooling_time(self) -> float | None:
@@ -342,26 +358,28 @@ class Solution:
         warm, ambient = point.fluid.temperature, point.ambient.temperature
         if warm <= COOL_ENOUGH:
             return 0.0
-        if ambient >= COOL_ENOUGH - LEAST_DIFFERENCE:
+        if ambient >= COOL_ENOUGH:
             return None
         material, diameter = self._material, point.pipe.outside_diameter
         inner = diameter - 2.0 * point.pipe.wall
         heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
         heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
-        conductance = self._h_ambient(0.5 * (warm + COOL_ENOUGH))
+        conductance = film.at(self.room_film, 0.5 * (warm + COOL_ENOUGH))
         constant = heat / (conductance * math.pi * diameter)
         return constant * math.log((warm - ambient) / (COOL_ENOUGH - ambient))
 
-    def _h_ambient(self, surface: float) -> float:
-        """Return the film from the room to a ``surface`` [K], on the bare pipe [W/(m2 K)]."""
+    @cached_property
+    def room_film(self) -> NDArray[np.float64]:
+        """Conductance from the room by the pipe's surface [W/(m2 K)], likely; a table to read."""
         point = self.point
-        return film.h_ambient(
-            point.pipe.outside_diameter,
-            surface,
-            point.ambient.temperature,
-            self._material.emissivity,
-            point.insulation_thickness,
-            point.insulation_conductivity,
+        return film.room_film(
+            outer_diameter=point.pipe.outside_diameter,
+            ambient=point.ambient.temperature,
+            relative_humidity=point.relative_humidity,
+            emissivity=self._material.emissivity,
+            thickness=point.insulation_thickness,
+            conductivity=point.insulation_conductivity,
+            vertical=point.orientation is Orientation.VERTICAL,
         )
 
     def survivals(self, times: Sequence[float]) -> list[float | None]:
@@ -369,7 +387,7 @@ class Solution:
 
         None beyond a day.
         """
-        weakest, run = self.yield_length(), self.run(LIKELY)
+        weakest, run = self.yield_grip(), self.run(LIKELY)
         with work.blamed(("cylinder",), MANY_EXCHANGES):
             return [run.stop(run.fed_to(time), weakest).survival for time in times]
 

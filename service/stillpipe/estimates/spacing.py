@@ -5,13 +5,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from stillpipe.estimates import assess, cautions, hold_time
+from stillpipe.estimates import assess, cautions, hold_time, trapped_water
 from stillpipe.estimates.solution import Solution
+from stillpipe.estimates.trapped_water import TrappedWater
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason, Verdict
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
-from stillpipe.physics import trapped
 
 APART = 0.3048
 """Least distance between two jackets, edge to edge [m]: 12 in; common practice, no source."""
@@ -36,22 +36,6 @@ class Rule:
     actual: Annotated[float, Figure("length", says="Distance as stated.")]
     reason: Annotated[str, Plain(says="Why.")]
     source: Annotated[str, Plain(says="Where the rule comes from.")]
-
-
-@dataclass(frozen=True, kw_only=True)
-class TrappedWater:
-    """The water between two neighbouring freeze points at the hold's end."""
-
-    between: Annotated[tuple[str, str], Plain(says="The names of the two freeze points.")]
-    vented: Annotated[bool, Plain(says="Whether a vent lies between them.")]
-    verdict: Annotated[Verdict, Plain(says="Whether the water may be held there.")]
-    frozen: Annotated[float, Figure("fraction", says="Share of it that has frozen.")]
-    pressure: Annotated[float, Figure("pressure", says="That it may reach without a vent.")]
-    per_percent: Annotated[float, Figure("pressure", says="Rise for each 1 % that freezes.")]
-    rating: Annotated[
-        float, Figure("pressure", says="Of the pipe; from its allowable stress where it has none.")
-    ]
-    advice: Annotated[str, Plain(says="What to do.")]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +76,7 @@ def along(solution: Solution, places: tuple[Place, ...]) -> RunFigures:
     length = 0.0 if grown is None else grown.longest
     return RunFigures(
         rules=tuple(_rules(solution, length, ordered)),
-        trapped_water=tuple(_trapped(solution, length, ordered)),
+        trapped_water=tuple(_trapped(solution, ordered)),
     )
 
 
@@ -107,11 +91,11 @@ def reasons(solution: Solution, places: tuple[Place, ...], found: RunFigures) ->
     known += [
         assess.warn("near", r.reason) for r in found.rules if r.verdict is Verdict.CONDITIONAL
     ]
-    known += [
-        assess.stop("trapped-water", t.advice)
-        for t in found.trapped_water
-        if t.verdict is Verdict.NO_GO
-    ]
+    for water in found.trapped_water:
+        if water.verdict is Verdict.NO_GO:
+            known.append(assess.stop("trapped-water", water.advice))
+        elif water.verdict is Verdict.CONDITIONAL:
+            known.append(assess.warn("unvented-water", water.advice))
     return tuple(dict.fromkeys(known))
 
 
@@ -163,36 +147,10 @@ def _verdict(actual: float, required: float) -> Verdict:
     return Verdict.CONDITIONAL if actual >= 0.9 * required else Verdict.NO_GO
 
 
-def _trapped(solution: Solution, length: float, places: list[Place]) -> Iterator[TrappedWater]:
-    """Judge the water between neighbouring freeze points, all of it held until the hold's end."""
-    point = solution.point
-    pipe, material = point.pipe, point.material
+def _trapped(solution: Solution, places: list[Place]) -> Iterator[TrappedWater]:
+    """Judge the water between neighbouring freeze points."""
     points = [p for p in places if p.kind is PlaceKind.FREEZE_POINT]
-    compliance = trapped.widening(
-        pipe.outside_diameter, pipe.wall, material.youngs_modulus, material.poisson_ratio
-    )
-    rating = pipe.rating
-    if rating is None:
-        rating = trapped.burst(pipe.outside_diameter, pipe.wall, material.allowable_stress)
+    growing = trapped_water.growths(solution) if len(points) > 1 else {}
     for a, b in itertools.pairwise(points):
         vented = any(p.kind is PlaceKind.VENT and a.at < p.at < b.at for p in places)
-        growth = max(length - 0.5 * point.jacket.length, 0.0)
-        water = max(b.at - a.at - 0.5 * point.jacket.length, 1e-6)
-        frozen = min(growth / water, 1.0)
-        pressure = point.line_pressure + trapped.rise(frozen, compliance)
-        yield TrappedWater(
-            between=(a.name, b.name), vented=vented, frozen=frozen, pressure=pressure,
-            verdict=Verdict.GO if vented else Verdict.NO_GO,
-            per_percent=trapped.rise(0.01, compliance), rating=rating,
-            advice=_advice(vented, pressure, rating),
-        )  # fmt: skip
-
-
-def _advice(vented: bool, pressure: float, rating: float) -> str:
-    if vented:
-        return "Vented: keep the vent open until both plugs have thawed."
-    return (
-        "Water is trapped between two plugs: vent the section, or freeze one point after the other "
-        f"is open; it may reach {pressure / 1e6:.0f} MPa, the pipe is good for "
-        f"{rating / 1e6:.1f} MPa."
-    )
+        yield trapped_water.judge(solution, growing, (a.name, b.name), b.at - a.at, vented)

@@ -1,47 +1,26 @@
 """The room's air: CO2 and oxygen against time, limits reached, air changes needed."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess
+from stillpipe.estimates import assess, cautions
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Answer, Caution, Reason, Severity
+from stillpipe.model.figures import Answer, Reason
 from stillpipe.model.requests import VentilationRequest
 from stillpipe.model.site import Release, Room
 from stillpipe.physics import room
 from stillpipe.tables import exposure
 
+MINUTE = 60.0
 DAY = 8.0 * 3600.0
 """Followed after the last release, and the longest time a limit is averaged over [s]."""
 POINTS = 61
 """Moments of the series that is answered."""
 MOST_CHANGES = 1000.0 / 3600.0
 """Most air changes that are looked for [1/s]: a thousand an hour."""
-
-CAUTIONS = (
-    Caution(
-        "asphyxiation",
-        "CO2 gas displaces air and gathers low: pits, cellars and the floor are worse than this "
-        "well-mixed figure.",
-        Severity.WARN,
-    ),
-    Caution(
-        "co2-monitor",
-        "Carry a CO2 monitor; this estimate does not replace measuring.",
-        Severity.WARN,
-    ),
-    Caution("not-alone", "Nobody works alone where CO2 is let out.", Severity.WARN),
-    Caution(
-        "licensed-practice",
-        "Follow local codes and the rules for confined spaces; this is an engineering estimate, "
-        "not an authorisation.",
-        Severity.INFO,
-    ),
-)
-
 
 Series = tuple[float, ...]
 
@@ -80,10 +59,10 @@ class AirFigures:
     least_oxygen: Annotated[float, Figure("oxygen", says="The least oxygen in the air.")]
     sealed: Annotated[float, Figure("mole_fraction", says="Were the room sealed.")]
     limits: Annotated[tuple[LimitCheck, ...], Plain(says="Every limit that applies.")]
-    binding: Annotated[str, Plain(says="The limit that needs the most fresh air.")]
+    binding: Annotated[str, Plain(says="The limit that needs the most fresh air.")] = ""
     air_changes_needed: Annotated[
         float | None, Figure("air_changes", says="That keep every limit.")
-    ]
+    ] = None
     course: Annotated[CourseFigures, Plain(says="The air against time.")]
 
 
@@ -92,10 +71,33 @@ def ventilation(request: VentilationRequest) -> Answer[AirFigures]:
     return air(request.room, request.release)
 
 
-def air(place: Room, release: tuple[Release, ...]) -> Answer[AirFigures]:
-    """Estimate the air of ``place`` through its ``release``, and for 8 h after."""
-    limits = _limits(place.regime)
-    bounds = [_bound(limit, place.outdoor_carbon_dioxide) for limit in limits]
+def air(place: Room, *releases: tuple[Release, ...]) -> Answer[AirFigures]:
+    """Estimate the air of ``place`` through a release, and for 8 h after.
+
+    Where several releases are possible, each limit is judged on the one that is worst for it, and
+    the other figures are those of the one with the highest peak.
+    """
+    limits, outdoor = _limits(place.regime), place.outdoor_carbon_dioxide
+    bounds = [_bound(limit, outdoor) for limit in limits]
+    found = [_followed(place, release, limits, bounds) for release in releases]
+    checks = tuple(max(same, key=_weight) for same in zip(*(f.limits for f in found), strict=True))
+    needed = [c.air_changes_needed for c in checks]
+    figures = replace(
+        max(found, key=lambda f: f.peak),
+        limits=checks,
+        binding=max(checks, key=_weight).quantity,
+        air_changes_needed=None if None in needed else max(n for n in needed if n is not None),
+    )
+    passed = zip(limits, checks, strict=True)
+    reasons = [_reason(x, c.worst, outdoor) for x, c in passed if c.passed_at is not None]
+    return Answer(reasons=tuple(reasons), cautions=cautions.AIR, figures=figures)
+
+
+def _followed(
+    place: Room, release: tuple[Release, ...], limits: list[exposure.ExposureLimit],
+    bounds: list[float],
+) -> AirFigures:  # fmt: skip
+    """Return the figures of one release; ``bounds`` [mole fraction of CO2] are those of limits."""
     spans = [0.0 if x.averaging_time is None else min(x.averaging_time, DAY) for x in limits]
     duration = np.array([*(r.duration for r in release), DAY], dtype=float)
     rate = np.array([*(r.rate for r in release), 0.0], dtype=float)
@@ -107,24 +109,16 @@ def air(place: Room, release: tuple[Release, ...]) -> Answer[AirFigures]:
         room.check(course, bound, span, MOST_CHANGES)
         for bound, span in zip(bounds, spans, strict=True)
     ]
-    series = room.concentrations(course, times).tolist()
     peak = room.worst(course, 0.0)
-    checks = tuple(map(_check, limits, bounds, checked))
     mass = sum(r.rate * r.duration for r in release)
-    needed = [c.air_changes_needed for c in checks]
-    figures = AirFigures(
+    return AirFigures(
         released=mass,
         peak=peak,
         least_oxygen=room.oxygen(peak, outdoor),
         sealed=room.sealed(mass / place.gas_density, place.volume, outdoor),
-        limits=checks,
-        binding=max(checks, key=_weight).quantity,
-        air_changes_needed=None if None in needed else max(n for n in needed if n is not None),
-        course=_course(times, series, outdoor),
+        limits=tuple(map(_check, limits, bounds, checked)),
+        course=_course(times, room.concentrations(course, times).tolist(), outdoor),
     )
-    passed = zip(limits, checks, strict=True)
-    reasons = tuple(_reason(limit) for limit, c in passed if c.passed_at is not None)
-    return Answer(reasons=reasons, cautions=CAUTIONS, figures=figures)
 
 
 def _course(times: room.Array, series: list[float], outdoor: float) -> CourseFigures:
@@ -171,15 +165,22 @@ def _check(limit: exposure.ExposureLimit, bound: float, found: room.Check) -> Li
     )
 
 
-def _reason(limit: exposure.ExposureLimit) -> Reason:
-    """Say that the air passes ``limit``."""
-    over = f"{limit.regime} {limit.quantity}"
+def _reason(limit: exposure.ExposureLimit, worst: float, outdoor: float) -> Reason:
+    """Say that the air passes ``limit`` with its ``worst`` mole fraction of CO2 [-].
+
+    ``outdoor`` [-] is that of fresh air.
+    """
+    name = f"{limit.regime} {limit.quantity}"
     if limit.bound == "min":
-        share = f"{100.0 * limit.mole_fraction:.1f} %"
-        text = f"Oxygen falls below {share}, the {over}: the air is oxygen-deficient."
+        text = (
+            f"Oxygen falls to {100.0 * room.oxygen(worst, outdoor):.1f} %, below "
+            f"{100.0 * limit.mole_fraction:.1f} %, the {name}: the air is oxygen-deficient."
+        )
         return assess.stop("air-dangerous", text)
+    over = f"The air comes to {1e6 * worst:.0f} ppm of CO2"
+    if limit.averaging_time is not None:
+        over += f" over {limit.averaging_time / MINUTE:.0f} min"
+    over += f", above {1e6 * limit.mole_fraction:.0f} ppm, {name}"
     if limit.quantity == "IDLH":
-        text = f"The air passes {over}: immediate danger to life."
-        return assess.stop("air-dangerous", text)
-    text = f"The air passes {over}; ventilate more or leave."
-    return assess.warn(f"over-{limit.quantity.lower()}", text)
+        return assess.stop("air-dangerous", f"{over}: immediate danger to life.")
+    return assess.warn(f"over-{limit.quantity.lower()}", f"{over}: ventilate more or leave.")

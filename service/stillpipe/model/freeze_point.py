@@ -1,16 +1,18 @@
 """A freeze point: a pipe, what is in and around it, and the jacket that makes the plug."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.declare import COMPUTED, Choice, Derived, Group, Number, Quantity, Text
-from stillpipe.physics import solutions
+from stillpipe.model.fluid import Fluid
+from stillpipe.physics import trapped
 from stillpipe.physics.constants import ZERO_C
-from stillpipe.tables import fluids, materials, pipes
+from stillpipe.tables import materials, pipes
 
 BY_SIZE = ("standard", "size", "schedule")
 BY_MEASURE = ("outside_diameter", "wall")
@@ -128,65 +130,6 @@ class Insulation:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fluid:
-    """What fills the pipe."""
-
-    type: Annotated[
-        str, Choice(tuple(f.key for f in fluids.catalogue()), says="Which fluid.", limit="fluid")
-    ] = "water"
-    concentration: Annotated[
-        float,
-        Quantity(
-            "fraction", 0.0, 0.60,
-            says="Mass of glycol or salt per mass of solution; water has none.",
-        ),
-    ] = COMPUTED  # fmt: skip
-    temperature: Annotated[
-        float,
-        Quantity(
-            "temperature", ZERO_C - 20.0, ZERO_C + 40.0,
-            says="Of the still fluid when feeding begins.", limit="fluid_temperature",
-        ),
-    ]  # fmt: skip
-    flow: Annotated[
-        float, Quantity("mass_flow", 0.0, 1.0, says="Flow through the pipe while freezing.")
-    ] = 0.0
-
-    @property
-    def freezing_point(self) -> float:
-        """Temperature at which ice first forms [K]."""
-        return solutions.freezing_point(self.type, self.concentration)
-
-    def completed(self) -> "Fluid":
-        """Return the fluid with its concentration.
-
-        Raises
-        ------
-        OutOfValidityError
-            where the concentration is missing, outside the fluid's data or water's, or where the
-            fluid would be frozen already
-        """
-        row = fluids.find(self.type)
-        path = ("fluid", "concentration")
-        value = self.concentration
-        if row.basis == "none":
-            if value:
-                raise OutOfValidityError(Fault(path, "water has no concentration; leave it out"))
-            value = 0.0
-        elif value is None:
-            value = row.concentration_typical
-        if value is None:
-            raise OutOfValidityError(Fault(path, f"required for {row.key}"))
-        fluids.check_concentration(row, value, path)
-        complete = replace(self, concentration=float(value))
-        freezing = complete.freezing_point
-        if self.temperature <= freezing:
-            detail = f"must be above the fluid's freezing point, {freezing - ZERO_C:.2f} degC"
-            raise OutOfValidityError(Fault(("fluid", "temperature"), detail))
-        return complete
-
-
-@dataclass(frozen=True, kw_only=True)
 class Ambient:
     """The air around the pipe."""
 
@@ -237,6 +180,15 @@ class Jacket:
         ),
     ] = 0.5  # fmt: skip
 
+    fill_time: Annotated[
+        float,
+        Quantity(
+            "time", 1.0, 300.0,
+            says="Time in which the filling jacket comes to 63 % of its conductance: an "
+            "assumption, common practice 10 to 90 s, no source.",
+        ),
+    ] = 30.0  # fmt: skip
+
     def completed(self, outside_diameter: float) -> "Jacket":
         """Return the jacket with its length [m], from the pipe's ``outside_diameter`` [m]."""
         return self if self.length else replace(self, length=0.025 + outside_diameter)
@@ -268,6 +220,28 @@ SMALLEST_BORE = 0.002
 """Smallest free bore that is covered [m]."""
 
 
+def _pipe_fits(groups: Mapping[str, Any]) -> None:
+    """Complete the pipe of ``groups`` where there is one, and see what its lining leaves free."""
+    if "pipe" not in groups:
+        return
+    pipe, lining = groups["pipe"].completed(), groups.get("lining")
+    if _bore(pipe, lining) < SMALLEST_BORE:
+        detail = f"the free bore must be at least {1e3 * SMALLEST_BORE:g} mm"
+        raise OutOfValidityError(Fault(("pipe",), detail))
+
+
+def _fluid_fits(groups: Mapping[str, Any]) -> None:
+    """Complete the fluid of ``groups`` where there is one."""
+    if "fluid" in groups:
+        groups["fluid"].completed()
+
+
+def _bore(pipe: Pipe, lining: Lining | None) -> float:
+    """Return the diameter of the free bore [m]."""
+    layer = lining.thickness if lining else 0.0
+    return pipe.outside_diameter - 2.0 * (pipe.wall + layer)
+
+
 @dataclass(frozen=True, kw_only=True)
 class FreezePoint:
     """A pipe, what is in and around it, and the jacket on it.
@@ -282,6 +256,13 @@ class FreezePoint:
     ] = None
     fluid: Annotated[Fluid, Group(says="What fills the pipe.")]
     ambient: Annotated[Ambient, Group(says="The air around the pipe.")]
+    relative_humidity: Annotated[
+        float,
+        Number(
+            0.0, 1.0, says="Of the room's air, from which dew and frost settle on the pipe; 0.5 is "
+            "an assumption.",
+        ),
+    ] = 0.5  # fmt: skip
     line_pressure: Annotated[
         float, Quantity("pressure", 0.0, 4.0e6, says="Gauge pressure that the plug must carry.")
     ]
@@ -310,27 +291,29 @@ class FreezePoint:
         UnknownEntryError, OutOfValidityError
             naming every member that the catalogues do not know or the model does not cover
         """
-        errors: list[StillpipeError] = []
-        pipe, fluid = self.pipe, self.fluid
-        try:
-            pipe = self._lined(self.pipe.completed())
-        except StillpipeError as error:
-            errors.append(error)
-        try:
-            fluid = self.fluid.completed()
-        except StillpipeError as error:
-            errors.append(error)
+        errors = self.faults(vars(self))
         if errors:
             raise gathered(errors)
+        pipe, fluid = self.pipe.completed(), self.fluid.completed()
+        if fluid.head is None:
+            fluid = replace(fluid, head=self.line_pressure)
         jacket = self.jacket.completed(pipe.outside_diameter)
         return replace(self, pipe=pipe, fluid=fluid, jacket=jacket)
 
-    def _lined(self, pipe: Pipe) -> Pipe:
-        """Return the completed ``pipe``, whose bore the lining leaves free."""
-        if replace(self, pipe=pipe).bore < SMALLEST_BORE:
-            detail = f"the free bore must be at least {1e3 * SMALLEST_BORE:g} mm"
-            raise OutOfValidityError(Fault(("pipe",), detail))
-        return pipe
+    @classmethod
+    def faults(cls, groups: Mapping[str, Any]) -> list[StillpipeError]:
+        """Return what the catalogues do not know or the model does not cover.
+
+        ``groups`` are the members known so far, by name: those that cannot be read are not among
+        them.
+        """
+        found: list[StillpipeError] = []
+        for check in (_pipe_fits, _fluid_fits):
+            try:
+                check(groups)
+            except StillpipeError as error:
+                found.append(error)
+        return found
 
     @property
     def material(self) -> materials.Material:
@@ -338,10 +321,17 @@ class FreezePoint:
         return materials.find(self.pipe.material)
 
     @property
+    def pressure_rating(self) -> float:
+        """What the pipe is rated for [Pa]: as its standard says, else from its allowable stress."""
+        pipe = self.pipe
+        if pipe.rating is not None:
+            return pipe.rating
+        return trapped.burst(pipe.outside_diameter, pipe.wall, self.material.allowable_stress)
+
+    @property
     def bore(self) -> float:
         """Diameter of the free bore [m]."""
-        lining = self.lining.thickness if self.lining else 0.0
-        return self.pipe.outside_diameter - 2.0 * (self.pipe.wall + lining)
+        return _bore(self.pipe, self.lining)
 
     @property
     def lining_resistance(self) -> float:

@@ -1,10 +1,12 @@
 """What each estimate is asked: one frozen dataclass for each endpoint, members as in the body."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
+from stillpipe.errors import StillpipeError
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.declare import Choice, Count, Flag, Group, Many, Number, Quantity, Text
 from stillpipe.model.freeze_point import SPECIFIC_HEAT, FreezePoint, JacketLoss
@@ -44,6 +46,11 @@ class Request:
     def completed(self) -> Self:
         """Return the request with every member worked out."""
         return self
+
+    @classmethod
+    def faults(cls, _groups: Mapping[str, Any]) -> list[StillpipeError]:
+        """Return what is wrong with members that can be read, by name; nothing of itself."""
+        return []
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -170,9 +177,6 @@ class FrostCheckRequest(PlugTimeRequest):
 
     elapsed: Annotated[float, Quantity("time", 0.0, 8 * HOURS, says="Since the first feed.")]
     frost_seen: Annotated[bool, Flag(says="Whether there is frost beside the jacket.")]
-    relative_humidity: Annotated[
-        float, Number(0.0, 1.0, says="Of the room's air: an assumption where not given.")
-    ] = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)

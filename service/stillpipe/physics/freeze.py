@@ -12,16 +12,21 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column import march, step
-from stillpipe.physics.column.layout import Case, Column
+from stillpipe.physics.column import march, resume, step
+from stillpipe.physics.column.layout import FROST_DISTANCE, Case, Column
 from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.resume import Begun
 from stillpipe.physics.column.work import Work
+from stillpipe.physics.constants import ZERO_C
+from stillpipe.physics.history import NOTHING, History, Part, copy, joined
 
 __all__ = [
     "COARSE",
+    "FROST_DISTANCE",
     "LONGEST_FREEZE",
     "LONGEST_THAW",
     "PRODUCTION",
+    "Begun",
     "Case",
     "FreezeRun",
     "Grid",
@@ -37,63 +42,40 @@ LONGEST_FREEZE = 4.0 * 3600.0
 """A freeze that takes longer is given up [s]."""
 LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
+LATEST_FROST = 2.0 * 3600.0
+"""Frost that comes later than this after the first feed is not waited for [s]."""
 LOOK = 1800.0
 """How often it is looked whether an unfed plug can thaw at all [s]."""
 
 PRODUCTION = Grid(
-    axial=6, radial=6, eta=0.04, stretch=1.35, early=0.3, freeze_step=2.0, hold_step=10.0,
-    thaw_step=2.0, melt_step=2.0, least=0.025, tolerance=2.0,
+    axial=6, radial=6, eta=0.06, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=10.0,
+    thaw_step=2.0, melt_step=2.0, least=0.025, tolerance=2.0, pieces=4,
 )  # fmt: skip
 COARSE = Grid(axial=4, radial=4, eta=0.08, stretch=1.5, early=0.3, freeze_step=2.0, tolerance=2.0)
 
+FIRST_UNFED = 0.25
+"""First step after the coolant's stop [s]."""
 TO_READY = 1.0
 """Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
 end, on which ready hangs, is biased by longer ones."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class History:
-    """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
-
-    ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which
-    the wall is below freezing, also before the plug closes [m]; ``heat_jacket`` drawn under the
-    jacket and ``heat_ambient`` taken in from the room so far [J]; ``wall_temperature`` under the
-    jacket's centre [K]; ``liquid_fraction`` there [-].
-    """
-
-    time: Array
-    plug_length: Array
-    bonded_length: Array
-    heat_jacket: Array
-    heat_ambient: Array
-    wall_temperature: Array
-    liquid_fraction: Array
-
-    def time_bonded(self, length: float) -> float | None:
-        """Time [s] at which the wall is first below freezing over ``length`` [m], if it is."""
-        beyond = np.flatnonzero(self.bonded_length >= length)
-        if len(beyond) == 0:
-            return None
-        i = int(beyond[0])
-        if i == 0:
-            return float(self.time[0])
-        return float(np.interp(length, self.bonded_length[i - 1 : i + 1], self.time[i - 1 : i + 1]))
-
-
-@dataclass(frozen=True, kw_only=True)
 class Moment:
     """The fed plug at a ``time`` [s] after the first feed.
 
-    Lengths [m] as in :class:`History`, ``sound_length`` the smaller of them; ``heat_jacket`` and
-    ``heat_ambient`` [J] of the whole pipe.
+    Lengths [m] as in :class:`History`, ``sound_length`` the smaller of the first two;
+    ``heat_jacket`` and ``heat_ambient`` [J] of the whole pipe.
     """
 
     time: float
     plug_length: float
     bonded_length: float
+    grip: float
     heat_jacket: float
     heat_ambient: float
     _state: step.State = field(repr=False, compare=False)
+    _column: Column = field(repr=False, compare=False)
 
     @property
     def sound_length(self) -> float:
@@ -101,29 +83,8 @@ class Moment:
         return min(self.plug_length, self.bonded_length)
 
 
-def _copy(state: step.State) -> step.State:
-    return step.State(*(array.copy() for array in state))
-
-
-def _record(rows: int, shape: tuple[int, int]) -> march.Record:
-    """Return room for ``rows`` of history and the states that go with them."""
-    kept = rows // march.EVERY + 2 if rows else 0
-    return march.Record(
-        np.empty((rows, march.ROW)),
-        np.empty((kept, *shape)),
-        np.empty((kept, shape[1])),
-        np.empty((kept, shape[1])),
-        np.empty((kept, march.CLOCK)),
-        np.zeros(2, dtype=np.int64),
-    )
-
-
-NOTHING = _record(0, (1, 1))
-"""A record that keeps nothing."""
 STRETCH = 1200.0
 """A freeze is fed on beyond ready in stretches of this length [s]."""
-ROWS = 512
-"""Rows of history that a run has room for before it asks for more."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,7 +96,7 @@ class Stop:
     """
 
     moment: Moment
-    lost_length: float
+    lost_grip: float
     survival: float | None
     _thaw: Callable[[], float | None] = field(repr=False, compare=False)
 
@@ -166,13 +127,15 @@ class FreezeRun:
         case: Case,
         *,
         needed_length: float,
-        horizon: float = 3600.0,
+        needed_grip: float = 0.0,
         work: Work | None = None,
         grid: Grid = PRODUCTION,
+        begun: Begun | None = None,
     ) -> None:
-        """Feed ``case`` to closure and on until ``needed_length`` [m] is closed and bonded.
+        """Feed ``case`` to closure and on until it is ready.
 
-        ``horizon`` [s] is how long the freeze may be followed; ``work`` its budget.
+        It is once ``needed_length`` [m] is closed and bonded and it has ``needed_grip`` [m].
+        ``work`` is its budget; ``begun`` what it goes on from, where water moved until then.
 
         Raises
         ------
@@ -181,43 +144,85 @@ class FreezeRun:
         """
         self.case, self.work = case, work or Work()
         self.solves, self.stops = 1, 0
-        self._column = Column(case, grid, horizon, self.work)
-        self._fed = self._column.warm()
-        self._record = _record(ROWS, self._fed.H.shape)
-        march.keep(self._fed, self._record)
-        self.closure = self._feed(stop=step.CLOSED)
-        self.ready = None if self.closure is None else self._to_ready(0.5 * needed_length)
+        column, self._begun = Column(case, grid, self.work), begun
+        self._fed = column.warm() if begun is None else resume.state(column, begun)
+        self._parts = [Part(column, self._fed)]
+        self.closure = self._to_closure()
+        self.ready = (
+            None if self.closure is None else self._to_ready(0.5 * needed_length, 0.5 * needed_grip)
+        )
         self._turn = float(self._fed.clock[march.NOW])
         self._stretches = 0
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
 
+    @property
+    def _column(self) -> Column:
+        """The column on which it is fed on."""
+        return self._parts[-1].column
+
+    def _to_closure(self) -> float | None:
+        """Feed to closure, or take it from what the freeze has begun with [s]."""
+        if self._begun is None:
+            return self._feed(stop=step.CLOSED)
+        self._parts[0].write(self._begun.rows)
+        return self._begun.time if self._begun.closed else None
+
     def _feed(
         self, end: float = LONGEST_FREEZE, *, stop: int = step.RUN, need: float = 0.0,
-        reach: float | None = None,
+        grip: float = 0.0, reach: float | None = None,
     ) -> float | None:  # fmt: skip
         """Feed to the event or past ``end`` [s]; return the event's time [s] if it came."""
-        rule = self._column.rule(end, exactly=False, stop=stop, need=need, reach=reach)
         while True:
-            why, event = self._column.advance(self._fed, self._record, self._column.fed, rule)
-            if why != step.FULL:
+            part = self._parts[-1]
+            rule = part.column.rule(
+                end,
+                exactly=False,
+                stop=stop,
+                need=need,
+                grip=grip,
+                reach=reach,
+                cut=stop != step.CLOSED,
+            )
+            why, event = part.column.advance(self._fed, part.record, part.column.fed, rule)
+            if why == step.FULL:
+                part.grow()
+            elif why == step.GROWN:
+                self._go_on(*part.column.finer(self._fed))
+            else:
                 return event if why == stop and event <= end else None
-            self._record = _larger(self._record)
+
+    def _go_on(self, column: Column, state: step.State) -> None:
+        """Feed on from ``state`` on another ``column``."""
+        self._fed = state
+        self._parts.append(Part(column, state))
 
     def _feed_on(self, time: float) -> None:
         """Feed past ``time`` [s], in the same stretches whatever was asked before."""
         while time > self._fed.clock[march.NOW]:
+            if self._stretches == 0:
+                self._go_on(*self._column.held(self._fed))
             self._stretches += 1
             end = self._turn + self._stretches * STRETCH
             self._feed(end, reach=self._column.grid.hold_step)
 
-    def _to_ready(self, need: float) -> float | None:
-        """Feed from closure until the half-length is ``need`` [m]; return that time [s]."""
-        row = self._record.history[self._record.filled[0] - 1]
-        length, since = min(row[1], row[2]), row[0] - self.closure
-        if length >= need:
-            return float(self.closure + since * need / length)
-        return self._feed(stop=step.READY, need=need, reach=TO_READY)
+    def _to_ready(self, need: float, grip: float) -> float | None:
+        """Feed from closure until half the length and the grip are there [m]; return when [s]."""
+        row = self._parts[-1].rows[-1]
+        length, since = min(row[march.CLOSED], row[march.BONDED]), row[march.TIME] - self.closure
+        if length >= need and row[march.GRIP] >= grip:
+            part = max(need / length, grip / row[march.GRIP] if grip > 0.0 else 0.0)
+            return float(self.closure + since * part)
+        self._go_on(*self._column.plug(self._fed))
+        return self._feed(stop=step.READY, need=need, grip=grip, reach=TO_READY)
+
+    @cached_property
+    def frost(self) -> float | None:
+        """Time [s] at which the pipe beside the jacket is at 0 degC; None after LATEST_FROST."""
+        found = self.history(min(self._turn, LATEST_FROST)).frosted(ZERO_C)
+        if found is None and self._turn < LATEST_FROST:
+            found = self.history(LATEST_FROST).frosted(ZERO_C)
+        return found
 
     @cached_property
     def at_closure(self) -> Moment | None:
@@ -243,26 +248,37 @@ class FreezeRun:
             as for :meth:`Column.advance`
         """
         if time not in self._moments:
-            self._moments[time] = self._branch(time)
+            early = self._begun is not None and time < self._begun.time
+            self._moments[time] = self._before(time) if early else self._branch(time)
         return self._moments[time]
+
+    def _before(self, time: float) -> Moment:
+        """Return the open pipe at ``time`` [s], before the state that the freeze has begun with."""
+        rows = self._parts[0].rows
+        heat, ambient, bonded = (
+            2.0 * float(np.interp(time, rows[:, march.TIME], rows[:, i]))
+            for i in (march.DRAWN, march.TAKEN, march.BONDED)
+        )
+        return Moment(
+            time=time, plug_length=0.0, bonded_length=bonded, grip=0.0, heat_jacket=heat,
+            heat_ambient=ambient, _state=self._fed, _column=self._column,
+        )  # fmt: skip
 
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""
         self._feed_on(time)
-        kept = self._record
-        times = kept.clock[: kept.filled[1], march.NOW]
-        n = int(np.searchsorted(times, time, side="right")) - 1
-        state = _copy(step.State(kept.H[n], kept.Tw[n], kept.link[n], kept.clock[n]))
+        part = next(p for p in reversed(self._parts) if p.begun <= time)
+        column, state = part.column, part.last_before(time)
+        reach = self._reach(float(state.clock[march.NOW]))
         state.clock[march.CAP] = march.NO_CAP
-        rule = self._column.rule(time, reach=self._reach(float(times[n])))
-        self._column.advance(state, NOTHING, self._column.fed, rule)
-        now = march.extent(state, self._column.tables, self._column.mesh)
+        column.advance(state, NOTHING, column.fed, column.rule(time, reach=reach))
+        now = column.extent(state)
         for array in state:
             array.setflags(write=False)
         return Moment(
             time=time, plug_length=2.0 * now.closed, bonded_length=2.0 * now.bonded,
-            heat_jacket=2.0 * float(state.clock[march.JACKET]),
-            heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state,
+            grip=2.0 * now.grip, heat_jacket=2.0 * float(state.clock[march.JACKET]),
+            heat_ambient=2.0 * float(state.clock[march.AMBIENT]), _state=state, _column=column,
         )  # fmt: skip
 
     def _reach(self, time: float) -> float:
@@ -277,83 +293,69 @@ class FreezeRun:
         if until is None:
             return self._first_history
         self._feed_on(until)
-        rows = self._record.history[: self._record.filled[0]]
-        table = rows[: int(np.searchsorted(rows[:, 0], until, side="right"))].T.copy()
-        # ice at the axis never melts while fed: a shorter reading is the interpolation's
-        table[1] = np.maximum.accumulate(table[1])
-        table[1:5] *= 2.0
-        table.setflags(write=False)
-        return History(
-            time=table[0], plug_length=table[1], bonded_length=table[2], heat_jacket=table[3],
-            heat_ambient=table[4], wall_temperature=table[5], liquid_fraction=table[6],
-        )  # fmt: skip
+        return joined(self._parts, until)
 
     @cached_property
     def _first_history(self) -> History:
         """The freeze up to the end of the first feeding."""
         return self.history(self._turn)
 
-    def stop(self, moment: Moment, lost_length: float) -> Stop:
+    def stop(self, moment: Moment, lost_grip: float) -> Stop:
         """Return what comes when the coolant stops at ``moment``.
 
-        The bond is lost when less than ``lost_length`` [m] is closed and bonded; with 0, when the
-        wall is nowhere below freezing.
+        The bond is lost when the grip is less than ``lost_grip`` [m]; with 0, when the bore's
+        surface is nowhere below freezing.
 
         Raises
         ------
         CancelledError, TooCostlyError, SolverError
             as for :meth:`Column.advance`
         """
-        key = (moment.time, lost_length)
+        key = (moment.time, lost_grip)
         if key not in self._stops:
-            self._stops[key] = self._stopped(moment, lost_length)
+            self._stops[key] = self._stopped(moment, lost_grip)
         return self._stops[key]
 
-    def _stopped(self, moment: Moment, lost_length: float) -> Stop:
+    def _stopped(self, moment: Moment, lost_grip: float) -> Stop:
         self.stops += 1
-        column, state, begun = self._column, _copy(moment._state), moment.time
+        column, state, begun = moment._column, copy(moment._state), moment.time
         state.clock[march.SINCE] = 0.0
         end, reach = begun + LONGEST_THAW, column.grid.thaw_step
         survival: float | None = 0.0
-        length = moment.sound_length if lost_length > 0.0 else moment.bonded_length
-        if length > lost_length:
-            rule = column.rule(end, stop=step.UNBONDED, need=0.5 * lost_length, reach=reach)
-            event = self._unfed(state, rule)
+        if self.ready is None or begun <= self.ready:
+            column, state = column.skin(state)
+        if (moment.grip if lost_grip > 0.0 else moment.bonded_length) > lost_grip:
+            rule = column.rule(
+                end, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach, first=FIRST_UNFED
+            )
+            event = _unfed(column, state, rule)
             survival = None if event is None else event - begun
 
+        # it knows the column but not this run, which keeps it: a ring would not be freed at once
         def thaw() -> float | None:
-            melting = column.rule(end, stop=step.THAWED, reach=column.grid.melt_step)
-            event = self._unfed(_copy(state), melting)
+            even, melting = column.even(state)
+            rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step)
+            event = _unfed(even, melting, rule)
             return None if event is None else event - begun
 
-        return Stop(moment=moment, lost_length=lost_length, survival=survival, _thaw=thaw)
-
-    def _unfed(self, state: step.State, rule: march.Rule) -> float | None:
-        """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
-
-        In a room below freezing a plug is followed no longer than until nothing in the pipe is
-        above freezing: no heat that could melt it is left then, nor comes in.
-        """
-        column, why, event = self._column, step.ENDED, 0.0
-        cold = self.case.ambient_temperature < column.tables.Tm
-        while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
-            if cold and column.warmest(state) <= column.tables.Tm:
-                return None
-            end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
-            part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
-            why, event = column.advance(state, NOTHING, column.empty, part)
-        return event if why == rule.stop else None
+        return Stop(moment=moment, lost_grip=lost_grip, survival=survival, _thaw=thaw)
 
 
-def _larger(record: march.Record) -> march.Record:
-    """Return a record with what ``record`` holds and room for as much again."""
-    rows, states = (int(n) for n in record.filled)
-    grown = _record(2 * len(record.history), record.H.shape[1:])
-    grown.history[:rows] = record.history[:rows]
-    for new, old in zip(grown[1:-1], record[1:-1], strict=True):
-        new[:states] = old[:states]
-    grown.filled[:] = record.filled
-    return grown
+def _unfed(column: Column, state: step.State, rule: march.Rule) -> float | None:
+    """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
+
+    In a room below freezing a plug is followed no longer than until nothing in the pipe is
+    above freezing: no heat that could melt it is left then, nor comes in.
+    """
+    why, event = step.ENDED, 0.0
+    cold = column.case.ambient_temperature < column.tables.Tm
+    while why == step.ENDED and state.clock[march.NOW] < rule.end - march.INSTANT:
+        if cold and column.warmest(state) <= column.tables.Tm:
+            return None
+        end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
+        part = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
+        why, event = column.advance(state, NOTHING, column.empty, part)
+    return event if why == rule.stop else None
 
 
 def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:
@@ -364,7 +366,7 @@ def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> f
     CancelledError, TooCostlyError, SolverError
         as for :meth:`Column.advance`
     """
-    column = Column(case, grid, 1800.0, work or Work())
+    column = Column(case, grid, work or Work())
     rule = column.rule(LONGEST_FREEZE, stop=step.CLOSED)
     why, event = column.advance(column.warm(), NOTHING, column.fed, rule)
     return event if why == step.CLOSED else None

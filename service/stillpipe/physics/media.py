@@ -1,13 +1,14 @@
 """What fills the bore: enthalpy, temperature, ice fraction and conductivity on one grid.
 
-Enthalpy per volume [J/m3] is counted from the fully solid state at the freezing point: liquid
-heat with the liquid's density, latent and solid heat with the ice's, since one volume of plug is
-one volume of ice and the water it displaces leaves near the freezing point.
+Enthalpy per volume [J/m3] is counted from the fully solid state at the freezing point. All of it
+is that of the ice's mass: one volume of plug is one volume of ice, and the water that this
+displaces is pushed out as warm as it then is.
 
-The still liquid circulates: in the column it conducts better by a factor that depends on the local
-temperature, the bore and its direction. The density difference that drives it is the largest found
-between the freezing point and the local temperature, so that the maximum of water's density near
-4 C is kept.
+The tables hold molecular conductivities. The still liquid circulates, which conducts better by a
+factor that the column works out for each of its slices from the liquid's temperature and the width
+of the gap that it fills: see :class:`stillpipe.physics.column.circulation.Circulation`. The density
+difference that drives it is the largest found between the freezing point and the local
+temperature, so that the maximum of water's density near 4 C is kept.
 """
 
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
-from stillpipe.physics.column.step import Tables
+from stillpipe.physics.column.tables import Tables
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import GRAVITY, ZERO_C
 
@@ -89,38 +90,15 @@ def rayleigh(T: Array, freezing: float, size: float) -> Array:
     return np.asarray(GRAVITY * drho * size**3 / (nu * 1.38e-7))
 
 
-def nusselt(radius: float, jacket: float, vertical: bool) -> float:
-    """Nusselt number over the fourth root of the Rayleigh number, over ``radius`` [m], [-].
-
-    Horizontal: Raithby and Hollands' form for concentric cylinders (1975), gap = radius.
-    Vertical: MacGregor and Emery's form for a tall enclosure (1969), gap = radius, height =
-    ``jacket`` [m]. Both from memory.
-    """
-    if vertical:
-        return float(0.42 * (jacket / radius) ** -0.3 * 10.0**0.012)
-    return float(0.386 * (10.0 / 10.861) ** 0.25)
-
-
-def enhancement(
-    T: Array, freezing: float, bore: float, jacket: float, vertical: bool, strength: float
-) -> Array:
-    """Effective over molecular conductivity of the liquid [-] at ``T`` [K], never below 1.
-
-    ``bore`` and ``jacket`` [m]; ``strength`` scales the convective part [-].
-    """
-    radius = 0.5 * bore
-    root = rayleigh(T, freezing, radius) ** 0.25
-    convective = nusselt(radius, jacket, vertical) * root - 1.0
-    return np.asarray(1.0 + strength * np.maximum(convective, 0.0))
-
-
 @dataclass(frozen=True)
 class Medium:
     """Tables on the uniform enthalpy grid ``h0 + i / inv`` [J/m3], read-only.
 
     ``temperature`` [K]; ``kirchhoff`` its Kirchhoff transform, the integral of conductivity over
     temperature [W/m]; ``conductivity`` [W/(m K)]; ``solid`` ice mass fraction [-]; ``freezing``
-    [K] is where ice first forms; ``ice_k`` and ``liquid_k`` [W/(m K)] the conductivities there.
+    [K] is where a plug forms; ``ice_k`` and ``liquid_k`` [W/(m K)] the conductivities there.
+    ``liquid`` is the first place of the grid without ice; ``root`` the fourth root of the Rayleigh
+    number over a metre of liquid that warm beside ice [-].
     """
 
     h0: float
@@ -132,10 +110,12 @@ class Medium:
     freezing: float
     ice_k: float
     liquid_k: float
+    liquid: int
+    root: Array
 
     def __post_init__(self) -> None:
         """Let nobody write into tables that runs share."""
-        for table in (self.temperature, self.kirchhoff, self.conductivity, self.solid):
+        for table in (self.temperature, self.kirchhoff, self.conductivity, self.solid, self.root):
             table.setflags(write=False)
 
     def enthalpy(self, T: float) -> float:
@@ -167,6 +147,8 @@ class Medium:
             self._made[plug] = Tables(
                 pieces, self.h0, self.inv, transform, float(self.temperature[0]), TRANSFORM_INV,
                 self.freezing, self.ice_k, self.liquid_k, plug, self.closing(plug),
+                self.liquid, self.h0 + self.liquid / self.inv, float(self.kirchhoff[self.liquid]),
+                self.root,
             )  # fmt: skip
         return self._made[plug]
 
@@ -205,10 +187,10 @@ def _still_water() -> tuple[float, float, Array, Array, int]:
     T = np.linspace(COLDEST, ZERO_C, 721)
     h_solid = ICE_DENSITY * np.asarray(ice_enthalpy(T))
     low = int(np.floor(-h_solid[0] / step))
-    high = int(np.ceil(WATER_DENSITY * WATER_CP * (WARMEST - ZERO_C) / step))
+    high = int(np.ceil(ICE_DENSITY * WATER_CP * (WARMEST - ZERO_C) / step))
     h = step * np.arange(-low, LATENT_STEPS + high + 1)
     solid_T = np.interp(h, h_solid, T)
-    liquid_T = ZERO_C + (h - latent) / (WATER_DENSITY * WATER_CP)
+    liquid_T = ZERO_C + (h - latent) / (ICE_DENSITY * WATER_CP)
     temperature = np.where(h < 0.0, solid_T, np.where(h > latent, liquid_T, ZERO_C))
     solid = np.clip(1.0 - h / latent, 0.0, 1.0)
     return -low * step, 1.0 / step, temperature, solid, low
@@ -225,35 +207,16 @@ _STILL = np.where(
     np.asarray(water_conductivity(np.maximum(_TEMPERATURE, ZERO_C))),
 )
 """Conductivity of ice and of water at rest on the enthalpy grid [W/(m K)]."""
-_RAYLEIGH_ROOT = rayleigh(_TEMPERATURE, ZERO_C, 1.0) ** 0.25
-"""Fourth root of the Rayleigh number over a metre on the enthalpy grid [-]."""
-
-
-@njit(nogil=True, cache=True)
-def _stirred(T: Array, still: Array, root: Array, low: int, coefficient: float, strength: float
-) -> tuple[Array, Array]:  # fmt: skip
-    """Return conductivity [W/(m K)] and Kirchhoff transform [W/m] of circulating water."""
-    k, A = np.empty_like(still), np.empty_like(still)
-    for i in range(len(T)):
-        k[i] = still[i]
-        if i > low:
-            k[i] *= 1.0 + strength * max(coefficient * root[i] - 1.0, 0.0)
-        A[i] = A[i - 1] + 0.5 * (k[i] + k[i - 1]) * (T[i] - T[i - 1]) if i > 0 else 0.0
-    return k, A
-
-
-def water(bore: float, jacket: float, vertical: bool, strength: float) -> Medium:
-    """Pure water in a bore of diameter ``bore`` [m] under a jacket ``jacket`` [m] long.
-
-    ``strength`` scales the convective part of the conductivity [-] (1: as correlated).
-    """
-    coefficient = nusselt(0.5 * bore, jacket, vertical) * (0.5 * bore) ** 0.75
-    k, A = _stirred(_TEMPERATURE, _STILL, _RAYLEIGH_ROOT, _LOW, coefficient, strength)
-    return Medium(
-        _H0, _INV, _TEMPERATURE, A, k, _SOLID, ZERO_C, float(k[_LOW]), float(k[_LOW + LATENT_STEPS])
-    )
 
 
 def kirchhoff(T: Array, k: Array) -> Array:
     """Integral of conductivity ``k`` [W/(m K)] over ``T`` [K] from the first entry [W/m]."""
     return np.concatenate(([0.0], np.cumsum(0.5 * (k[1:] + k[:-1]) * np.diff(T))))
+
+
+WATER = Medium(
+    _H0, _INV, _TEMPERATURE, kirchhoff(_TEMPERATURE, _STILL), _STILL, _SOLID, ZERO_C,
+    float(_STILL[_LOW]), float(_STILL[_LOW + LATENT_STEPS]), _LOW + LATENT_STEPS,
+    rayleigh(_TEMPERATURE, ZERO_C, 1.0) ** 0.25,
+)  # fmt: skip
+"""Pure water."""

@@ -88,16 +88,8 @@ def ice_fraction(key: str, concentration: float, T: Array) -> Array:
 
 
 @lru_cache(maxsize=256)
-def medium(
-    key: str,
-    concentration: float,
-    bore: float,
-    jacket: float,
-    vertical: bool,
-    strength: float,
-    plug_solid: float,
-) -> media.Medium:
-    """Tables of fluid ``key`` at ``concentration`` [kg/kg]; arguments as for :func:`media.water`.
+def medium(key: str, concentration: float, plug_solid: float) -> media.Medium:
+    """Tables of fluid ``key`` at ``concentration`` [kg/kg].
 
     ``plug_solid`` [-] is the ice fraction that counts as a plug; ``freezing`` of the result is
     the temperature at which it is reached.
@@ -107,7 +99,8 @@ def medium(
     T = np.linspace(media.COLDEST, media.WARMEST, 3001)
     ice = ice_fraction(key, concentration, T)
     solid_heat = media.ICE_DENSITY * np.asarray(media.ice_specific_heat(np.minimum(T, ZERO_C)))
-    heat = ice * solid_heat + (1.0 - ice) * rho * cp
+    left = rho * media.ICE_DENSITY / media.WATER_DENSITY
+    heat = ice * solid_heat + (1.0 - ice) * left * cp
     latent = media.LATENT + (media.WATER_CP - 2000.0) * np.minimum(T - ZERO_C, 0.0)
     steps = 0.5 * (heat[1:] + heat[:-1]) * np.diff(T)
     released = media.ICE_DENSITY * 0.5 * (latent[1:] + latent[:-1]) * -np.diff(ice)
@@ -116,11 +109,11 @@ def medium(
     h = step * np.arange(int(H[-1] / step))
     temperature = np.interp(h, H, T)
     solid = np.interp(h, H, ice)
-    factor = media.enhancement(temperature, start, bore, jacket, vertical, strength)
     conductivity = solid * np.asarray(media.ice_conductivity(np.minimum(temperature, ZERO_C)))
-    conductivity = conductivity + (1.0 - solid) * factor * k_liquid
+    conductivity = conductivity + (1.0 - solid) * k_liquid
     bond = float(T[int(np.argmax(ice < plug_solid))])
     return media.Medium(
         0.0, 1.0 / step, temperature, media.kirchhoff(temperature, conductivity), conductivity,
         solid, bond, float(np.interp(bond, temperature, conductivity)), k_liquid,
+        int(np.argmax(temperature >= start)), media.rayleigh(temperature, start, 1.0) ** 0.25,
     )  # fmt: skip

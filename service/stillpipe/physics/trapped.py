@@ -7,7 +7,9 @@ modulus and c the pipe's relative widening per pressure.
 
 WATER_BULK_MODULUS = 1.965e9
 """Of water at 0 C and 1 atm [Pa]; IAPWS-95."""
-EXPANSION = 999.84 / 916.72 - 1.0
+ICE_TO_WATER = 916.72 / 999.84
+"""Density of ice over that of water at 0 C [-]; IAPWS R10-06 and IAPWS-95."""
+EXPANSION = 1.0 / ICE_TO_WATER - 1.0
 """Relative growth of volume on freezing at 0 C [-]; IAPWS-95 and IAPWS R10-06."""
 
 

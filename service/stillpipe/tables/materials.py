@@ -36,6 +36,8 @@ class Material:
     caution_code, caution
         code and text of the caution for use below ``service_min``; empty where dry ice is
         within the limits
+    condition
+        what must be settled before such a pipe is frozen at all, one sentence; empty where nothing
     emissivity
         of the outside surface as usually found, dull or oxidized [-]
     allowable_stress
@@ -57,6 +59,7 @@ class Material:
     service_min: float
     caution_code: str
     caution: str
+    condition: str
     emissivity: float
     allowable_stress: float
     source: str
@@ -105,6 +108,7 @@ def _material(row: reading.Row) -> Material:
         service_min=reading.required(row, "service_min"),
         caution_code=row["caution_code"],
         caution=row["caution"],
+        condition=row["condition"],
         emissivity=float(row["emissivity"]),
         allowable_stress=reading.required(row, "allowable_stress"),
         source=row["source"],

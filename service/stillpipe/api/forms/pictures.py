@@ -49,6 +49,8 @@ def plug_time(reply: JSON) -> bytes:
 
 def job(reply: JSON) -> bytes:
     """Return the timeline of a whole job: a mark where likely, a bar from earliest to latest."""
+    if any(r["code"] == "flowing" for r in reply["reasons"]):
+        return _drawn(_refusal, reply, "Job", " ".join(r["text"] for r in reply["reasons"]))
     words = "; ".join(f"{e['code']} at {_minutes(e['at']):.0f} min" for e in reply["timeline"])
     return _drawn(_timeline, reply, "Job", words)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from marshmallow import RAISE, Schema, post_load
+from marshmallow import RAISE, Schema, ValidationError, post_load
 
 from stillpipe.api.inputs import fields
 from stillpipe.model import declare
@@ -86,12 +86,36 @@ def load(request: type[R], tree: Any) -> Loaded[R]:
     Raises
     ------
     ValidationError
-        naming every member that does not follow the schema
+        naming every member that does not follow the schema, and beside those every other that the
+        catalogues do not know or the model does not cover
     StillpipeError
-        naming every member that the catalogues do not know or the model does not cover
+        naming every such member where all follow the schema
     """
-    built: R = schema_of(request).load(tree)
+    try:
+        built: R = schema_of(request).load(tree)
+    except ValidationError as error:
+        raise ValidationError(_all(request, tree, error.messages)) from None
     return Loaded(built.completed(), frozenset(_given(request, tree)))
+
+
+def _all(request: type[R], tree: Any, messages: Any) -> Any:
+    """Return ``messages`` of the schema, and what is wrong with the groups that follow it."""
+    if not isinstance(tree, dict):
+        return messages
+    known = schema_of(request).fields
+    sound = {
+        name: known[name].deserialize(tree[name])
+        for name, member in inputs(request).items()
+        if isinstance(member.declaration, declare.Group) and name in tree and name not in messages
+    }
+    whole = dict(messages)
+    for error in request.faults(sound):
+        for fault in error.faults:
+            at: dict[Any, Any] = whole
+            for part in fault.path:
+                at = at.setdefault(part, {})
+            at.setdefault("_schema", []).append(fault.detail)
+    return whole
 
 
 def _given(declared: type[Any], tree: Mapping[str, Any], before: str = "") -> Iterator[str]:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from stillpipe.estimates.co2_mass import Co2Figures
 from stillpipe.estimates.cylinder_count import CylinderFigures
-from stillpipe.estimates.job import timeline
+from stillpipe.estimates.job import timeline, waits
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Plain
 from stillpipe.model.money import DrainDown, Rates
@@ -14,6 +14,9 @@ from stillpipe.model.requests import JobEstimateRequest
 
 CENT = Decimal("0.01")
 HOUR = 3600.0
+EACH_POINT = 900.0
+"""Labour to fit and take off the jacket of each freeze point beyond the first [s]: an
+assumption."""
 LITRES = 1000.0
 """Litres in a cubic metre."""
 
@@ -40,6 +43,18 @@ class Quote:
     drain_down_total: Annotated[Decimal | None, Plain(says="Of draining the line instead.")]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Hours:
+    """Hours that are charged [h]: ``labour`` on site, of ``further_points``, of the line ``shut``.
+
+    The line is shut while it cools and while it is frozen.
+    """
+
+    labour: float
+    further_points: float
+    shut: float
+
+
 def money(value: Decimal) -> Decimal:
     """Return ``value`` to the cent [currency], halves away from zero."""
     return value.quantize(CENT, ROUND_HALF_UP)
@@ -50,23 +65,24 @@ def quote(
 ) -> Quote | None:
     """Return the quote from the caller's rates; None without rates or without a plug.
 
-    Labour runs from arrival until the plug may be left: to the thaw where it is known.
+    Labour runs from arrival until the plug has thawed as planned, and a while for each further
+    freeze point. Lost use is counted as in draining: from when the line is shut until it is open.
     """
-    rates = request.rates
+    rates, drained = request.rates, request.drain_down
     if rates is None or co2.job_total is None or solution.ready is None:
         return None
-    thaw = 0.0 if solution.thaw is None else solution.thaw.likely
-    fed = solution.ready.likely + request.hold_duration
-    hours = (timeline.begin_feeding(request, solution) + fed + thaw) / HOUR
+    times = hours(request, solution, solution.ready.likely)
     groups = request.points / request.jackets_per_cylinder
     swaps = round(len(cylinders.exchanges) * max(groups, 1.0))
+    downtime = Decimal(0) if drained is None else drained.downtime_per_hour
     lines = _charged(
-        _line("labour", hours, "h", rates.labour_per_hour),
+        _line("labour", times.labour, "h", rates.labour_per_hour),
+        _line("further-points", times.further_points, "h", rates.labour_per_hour),
         _line("co2", co2.job_total.likely, "kg", rates.co2_per_kg),
         _line("exchanges", swaps, "1", rates.exchange),
+        _line("downtime", times.shut, "h", downtime),
         _line("call-out", 1.0, "1", rates.call_out),
     )
-    drained = request.drain_down
     other = () if drained is None else _drain_down(request, drained, rates)
     return Quote(
         currency=rates.currency,
@@ -74,6 +90,17 @@ def quote(
         total=_sum(lines),
         drain_down=other,
         drain_down_total=None if drained is None else _sum(other),
+    )
+
+
+def hours(request: JobEstimateRequest, solution: Solution, ready: float) -> Hours:
+    """Return the hours of a job that are charged, unrounded; ``ready`` [s] from the first feed."""
+    cooled = waits.cooling(solution).likely
+    frozen = ready + request.hold_duration + waits.thaw(solution).likely
+    return Hours(
+        labour=(timeline.begin_feeding(request, solution) + frozen) / HOUR,
+        further_points=(request.points - 1) * EACH_POINT / HOUR,
+        shut=(cooled + frozen) / HOUR,
     )
 
 

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from stillpipe.estimates.cylinder_count import CylinderFigures
+from stillpipe.estimates.job import waits
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Range
 from stillpipe.model.requests import JobEstimateRequest
-from stillpipe.physics import constants
-from stillpipe.uncertainty.scenarios import FILM_BAND
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +25,7 @@ class Event:
 
 def begin_feeding(request: JobEstimateRequest, solution: Solution) -> float:
     """When feeding begins [s] after arrival: set up, and a warm line cool enough."""
-    return max(request.setup, solution.cooling_time or 0.0)
+    return max(request.setup, waits.cooling(solution).likely)
 
 
 def timeline(
@@ -40,9 +39,11 @@ def timeline(
             "Ventilate, close the valves, prove that the line is still, bare and clean the pipe, "
             "fit the jackets, secure the cylinders.",
         ),
-        *_cooled(solution.cooling_time),
-        _fixed("feed", begun, "Open the cylinders; feed all freeze points."),
+        *_cooled(solution),
     ]  # fmt: skip
+    if not solution.stays_slush and solution.prevented:
+        return tuple(found)
+    found.append(_fixed("feed", begun, "Open the cylinders; feed all freeze points."))
     if solution.stays_slush or solution.ready is None or solution.closure is None:
         return tuple(found)
     found += [
@@ -81,20 +82,24 @@ def _of_plug(solution: Solution, begun: float) -> Iterator[tuple[str, Range, str
     yield "stop", stop, "Repair done and tested: close the cylinders."
     if solution.survival is not None:
         yield "bond-lost", stop.plus(solution.survival), "The plug may let go from now on."
-    if solution.thaw is not None:
-        yield "thawed", stop.plus(solution.thaw), "The bore is open; look for leaks."
+    if waits.is_assisted(solution):
+        text = (
+            "Not thawed by now: help it with warm water or warm air, never with a flame, from the "
+            "plug's ends to its middle."
+        )
+        yield "help-thaw", stop.moved(waits.PATIENCE), text
+    yield "thawed", stop.plus(waits.thaw(solution)), "The bore is open; look for leaks."
 
 
-def _cooled(time: float | None) -> list[Event]:
-    """Return the moment when a warm line is cool enough, by the room film's range; ``time`` [s]."""
-    if time == 0.0:
+def _cooled(solution: Solution) -> list[Event]:
+    """Return the moment when a warm line is cool enough."""
+    if solution.point.fluid.temperature <= COOL_ENOUGH:
         return []
-    if time is None:
-        text = "The room is too warm for the line to cool by itself: cool it first."
-        return [Event(code="cooled", at=0.0, earliest=0.0, latest=None, text=text)]
-    low, high = (time / factor for factor in reversed(FILM_BAND))
-    text = (
-        f"The line has cooled to {COOL_ENOUGH - constants.ZERO_C:.0f} degC; measure it before "
-        "feeding."
-    )
-    return [Event(code="cooled", at=time, earliest=low, latest=high, text=text)]
+    time, enough = waits.cooling(solution), waits.until_cool()
+    text = f"The line has cooled to {enough}; measure it before feeding."
+    if waits.is_flushed(solution):
+        text = (
+            f"The room cools the line too slowly or not at all: flush it with cold water until it "
+            f"is at {enough}, close the valves and measure it before feeding."
+        )
+    return [Event(code="cooled", at=time.likely, earliest=time.low, latest=time.high, text=text)]

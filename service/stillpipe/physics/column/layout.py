@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
-from stillpipe.physics import media
+from stillpipe.physics import film, media
 from stillpipe.physics.column import march, mesh, step
+from stillpipe.physics.column.circulation import Circulation
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import DRY_ICE
@@ -20,11 +22,13 @@ class Case:
 
     ``bore`` free diameter, ``outer_diameter``, ``wall_thickness``, ``jacket_length`` [m];
     ``wall_conductivity`` [W/(m K)]; ``wall_heat_capacity`` density x specific heat [J/(m3 K)];
-    ``lining_resistance`` between bore and wall times 2 pi length [m K/W]; conductances on the
-    pipe's surface [W/(m2 K)] under the fed jacket, ``h_jacket``, to the room beside it,
-    ``h_ambient``, and through the empty jacket, ``h_empty``; ``start_temperature`` and
-    ``ambient_temperature`` [K]; ``medium`` what fills the bore; ``plug_ice_fraction`` that counts
-    as a plug [-].
+    ``lining_resistance`` between bore and wall times 2 pi length [m K/W]. Conductances on the
+    pipe's surface [W/(m2 K)]: under the fed jacket ``h_jacket``, which it reaches in time with the
+    time constant ``fill_time`` [s]; to the room beside it ``room_film``, on the grid of surface
+    temperatures of :mod:`stillpipe.physics.film`; through the empty jacket ``h_empty``.
+    ``start_temperature`` and ``ambient_temperature`` [K]; ``medium`` what fills the bore;
+    ``plug_ice_fraction`` that counts as a plug [-]; ``convection`` a factor on what the liquid's
+    circulation adds [-], ``vertical`` whether the pipe stands.
     """
 
     bore: float
@@ -35,61 +39,136 @@ class Case:
     wall_heat_capacity: float
     lining_resistance: float
     h_jacket: float
-    h_ambient: float
+    fill_time: float
+    room_film: NDArray[np.float64]
     h_empty: float
     start_temperature: float
     ambient_temperature: float
     medium: media.Medium
     plug_ice_fraction: float = 1.0
+    convection: float = 1.0
+    vertical: bool = False
+
+
+FROST_DISTANCE = 0.010
+"""Beside the jacket's edge, where the fitter looks for frost [m]; common practice, no source."""
+LONGEST = 9 * 3600.0
+"""A pipe is laid out to be followed for this long [s], however long it is held."""
+INSULATING = 2e-3
+"""A wall of more resistance than this [m2 K/W] has several nodes across."""
+BORE_SHARE, FIN_SHARE = 0.5, 1.0 / 12.0
+"""Width of a slice where a plug ends over the bore and over the fin [-]."""
+SLIM = 0.002
+"""Slices are cut no slimmer than this where a plug ends [m]."""
+NODES = 3
+"""Nodes across a wall that insulates."""
+AHEAD = 3.0
+"""Slices of the finest width that a plug is kept away from wider ones [-]."""
+STRIDE = 6.0
+"""Slices of the finest width by which the fine part grows [-]."""
 
 
 class Column:
     """A case laid on a grid: what the compiled solver works on."""
 
-    def __init__(self, case: Case, grid: Grid, horizon: float, work: Work) -> None:
-        """Lay ``case`` on ``grid``; ``horizon`` [s] sets how far the pipe must be followed."""
-        self.case, self.grid, self.work = case, grid, work
-        ri, ro = 0.5 * case.bore, 0.5 * case.outer_diameter
-        rw = ro - case.wall_thickness
-        node = math.sqrt(0.5 * (rw * rw + ro * ro))
-        area = math.pi * (ro * ro - rw * rw)
-        half = 0.5 * case.jacket_length
-        reach = _reach(case, area, horizon)
-        dz = mesh.slices(half / grid.axial, grid.axial, half + reach, grid.stretch)
-        self.mesh = mesh.mesh(dz, ri, grid.radial)
-        inner = case.lining_resistance + math.log(node / rw) / case.wall_conductivity
-        self.wall = mesh.wall(
-            self.mesh.z, dz, area * case.wall_conductivity, area * case.wall_heat_capacity, inner
-        )
-        self.outer = math.log(ro / node) / (2.0 * math.pi * case.wall_conductivity)
-        through = inner + 2.0 * math.pi * self.outer
-        self.first = grid.eta * grid.early * _quasi_steady(case, ri, through)
-        self.tables = case.medium.tables(case.plug_ice_fraction)
-        self.fed = self._outside(case.h_jacket, DRY_ICE)
+    def __init__(
+        self, case: Case, grid: Grid, work: Work, dz: NDArray[np.float64] | None = None,
+        edges: NDArray[np.float64] | None = None, nodes: int = 0,
+    ) -> None:  # fmt: skip
+        """Lay ``case`` on ``grid``, or on slices of width ``dz`` [m] where they are given.
 
-    def _outside(self, film: float, temperature: float) -> mesh.Outside:
-        """Return what lies beyond the wall, with ``film`` [W/(m2 K)] and ``temperature`` [K]."""
+        ``edges`` as in :func:`mesh.mesh` [-]; ``nodes`` across the wall, 0 for what it needs.
+        """
+        self.case, self.grid, self.work = case, grid, work
+        half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
+        dz = slices(case, grid, grid.finest) if dz is None else dz
+        self.edges = mesh.rings(grid.radial) if edges is None else edges
+        self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
+        self.wall, self.outer = mesh.wall(
+            self.mesh.z, dz, (radius - case.wall_thickness, radius), nodes or self.wall_nodes,
+            case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
+        )  # fmt: skip
+        self.first = grid.eta * grid.early * _quasi_steady(case)
+        self.tables = case.medium.tables(case.plug_ice_fraction)
+        self.circulation = _circulation(case)
+        self.finest = finest(case, grid)
+        self.jacket, self.fine = mesh.found(dz, half, self.finest)
+        self.frost = half + FROST_DISTANCE
+        self.room_film = np.array(case.room_film)  # one kind of array: one compiled solver
+        self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
+
+    @property
+    def wall_nodes(self) -> int:
+        """Nodes across the pipe's wall."""
         case = self.case
-        round_pipe = math.pi * case.outer_diameter
-        return mesh.outside(
-            self.mesh.dz,
-            self.grid.axial,
-            (self.outer + 1.0 / (round_pipe * max(film, 1e-9)), temperature),
-            (self.outer + 1.0 / (round_pipe * max(case.h_ambient, 1e-9)), case.ambient_temperature),
-        )
+        return NODES if case.wall_thickness > INSULATING * case.wall_conductivity else 1
+
+    def finer(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with its next wide slices cut up, and ``state`` on it."""
+        end = self.fine + STRIDE * self.finest
+        return self._onto(mesh.split(self.mesh.dz, self.fine, end, self.finest), state)
+
+    def plug(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slices for a plug that has just closed, and ``state`` on it.
+
+        Those under the jacket are half as wide as before.
+        """
+        widest = min(self.finest, 0.5 * self.mesh.dz[0] * (1.0 + 1e-9))
+        return self._onto(slices(self.case, self.grid, widest), state)
+
+    def held(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slices for a plug that is ready, and ``state`` on it."""
+        return self._onto(slices(self.case, self.grid, self.finest), state)
+
+    def even(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with the slices it began with, and ``state`` on it."""
+        return self._onto(slices(self.case, self.grid, self.grid.finest), state)
+
+    def skin(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slim rings at the wall, and ``state`` on it."""
+        edges = mesh.skin(self.edges)
+        column = Column(self.case, self.grid, self.work, self.mesh.dz, edges)
+        shares = mesh.shares(np.diff(self.edges**2, prepend=0.0), np.diff(edges**2, prepend=0.0))
+        H = np.ascontiguousarray(shares.T @ state.H)
+        return column, step.State(H, *(a.copy() for a in state[1:]))
+
+    def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:
+        """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
+        shares = mesh.shares(self.mesh.dz, dz)
+        H, Tw, Ti, link = (a @ shares for a in (state.H, state.Tw, state.Ti, state.link))
+        moved = step.State(H, Tw, Ti, link, state.clock.copy())
+        return Column(self.case, self.grid, self.work, dz, self.edges), moved
+
+    def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
+        """Return what lies beyond the wall: the ``jacket`` [W/(m2 K)] at ``temperature`` [K].
+
+        ``filling`` is its time constant [s].
+        """
+        case, dz = self.case, self.mesh.dz
+        T = np.full(len(dz), case.ambient_temperature)
+        T[: self.jacket] = temperature
+        return mesh.Outside(
+            np.zeros(len(dz)), T, self.jacket, jacket, filling, self.room_film, film.TABLE_T0,
+            film.TABLE_INV, self.outer, math.pi * case.outer_diameter,
+        )  # fmt: skip
 
     @cached_property
     def empty(self) -> mesh.Outside:
         """What lies beyond the wall once the jacket is empty."""
-        return self._outside(self.case.h_empty, self.case.ambient_temperature)
+        return self._outside(self.case.h_empty, 0.0, self.case.ambient_temperature)
 
     def warm(self) -> step.State:
         """Return the state before the jacket is filled: everything at the start temperature."""
         slices, start = len(self.mesh.z), self.case.start_temperature
-        H = np.full((self.grid.radial, slices), self.case.medium.enthalpy(start))
+        H = np.full((len(self.edges), slices), self.case.medium.enthalpy(start))
         clock = np.zeros(march.CLOCK)
         clock[march.CAP] = march.NO_CAP
-        return step.State(H, np.full(slices, start), np.zeros(slices), clock)
+        inner = np.full((self.wall_nodes - 1, slices), start)
+        return step.State(H, np.full(slices, start), inner, np.zeros(slices), clock)
+
+    def extent(self, state: step.State) -> march.Extent:
+        """Return how far the plug of ``state`` reaches, and how fast it holds."""
+        return march.extent(state, self.tables, self.mesh, self.wall)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule
@@ -106,8 +185,8 @@ class Column:
             where the step does not converge
         """
         why, event = march.advance(
-            state, record, self.tables, self.mesh, self.wall, outside, rule, self.work.counts,
-            self.work.flag,
+            state, record, self.tables, self.circulation, self.mesh, self.wall, outside, rule,
+            self.work.counts, self.work.flag,
         )  # fmt: skip
         if why in (step.EXHAUSTED, step.CANCELLED):
             self.work.check()
@@ -117,46 +196,102 @@ class Column:
 
     def rule(
         self, end: float, *, exactly: bool = True, stop: int = step.RUN, need: float = 0.0,
-        reach: float | None = None,
+        grip: float = 0.0, reach: float | None = None, cut: bool = False, first: float = 0.0,
     ) -> march.Rule:  # fmt: skip
-        """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`."""
+        """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`.
+
+        ``cut`` says whether to come back where slices want to be cut; ``first`` step [s] where it
+        is not that of a freeze.
+        """
         grid = self.grid
         reach = grid.freeze_step if reach is None else reach
         bounds = step.Bounds(reach, grid.least, grid.tolerance)
-        return march.Rule(grid.eta, self.first, bounds, grid.pieces, end, exactly, stop, need)
+        edge = self.fine - AHEAD * self.finest if cut else math.inf
+        return march.Rule(
+            grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,
+            edge, self.frost,
+        )  # fmt: skip
 
     def warmest(self, state: step.State) -> float:
         """Highest temperature in the bore and the wall [K]."""
         m = self.tables
         place = np.clip((state.H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
         bore = m.pieces[place, 2] + m.pieces[place, 3] * state.H
-        return max(float(np.max(bore)), float(np.max(state.Tw)))
+        wall = max(float(np.max(state.Tw)), float(np.max(state.Ti, initial=0.0)))
+        return max(float(np.max(bore)), wall)
 
     def heat_content(self, state: step.State) -> float:
         """Heat in the bore and wall of half the pipe [J], from an arbitrary zero."""
         bore = float(np.sum(state.H * self.mesh.area[:, None] * self.mesh.dz))
-        return bore + float(np.sum(self.wall.capacity * state.Tw))
+        area = self.wall.heat * self.wall.area[:, None]
+        inner = float(np.sum(area * state.Ti * self.mesh.dz))
+        return bore + inner + float(np.sum(self.wall.capacity * state.Tw))
 
 
-def _quasi_steady(case: Case, radius: float, between: float) -> float:
-    """Closure time [s] by London and Seban, Trans. ASME 65 (1943) 771, of ice and no more.
+def _circulation(case: Case) -> Circulation:
+    """Return how the liquid circulates; correlations as in :func:`circulation.circulate`.
 
-    ``radius`` of the bore [m]; ``between`` resistance of wall and lining times 2 pi length
-    [m K/W].
+    Water's Prandtl number is taken as 10. The open middle of the bore has no inner cylinder: the
+    factor of geometry is the largest, 0.65, of ratios of diameters from 2 to 10.
     """
-    film = 2.0 / (max(case.h_jacket, 1e-9) * case.outer_diameter)
-    resistance = 1.0 / (2.0 * case.medium.ice_k) + between + film
+    strength, radius = case.convection, 0.5 * case.bore
+    if case.vertical:
+        tall = 0.42 * 10.0**0.012
+        return Circulation(tall, tall, case.jacket_length, strength, radius)
+    ring = 0.386 * (10.0 / 10.861) ** 0.25
+    return Circulation(0.65 * ring, ring, 0.0, strength, radius)
+
+
+def _quasi_steady(case: Case) -> float:
+    """Closure time [s] by London and Seban, Trans. ASME 65 (1943) 771, of ice and no more."""
+    jacket = 2.0 / (max(case.h_jacket, 1e-9) * case.outer_diameter)
+    bare = case.outer_diameter - 2.0 * case.wall_thickness
+    wall = math.log(case.outer_diameter / bare) / case.wall_conductivity + case.lining_resistance
+    resistance = 1.0 / (2.0 * case.medium.ice_k) + wall + jacket
     latent = media.ICE_DENSITY * media.LATENT
-    return latent * radius**2 / (2.0 * (case.medium.freezing - DRY_ICE)) * resistance
+    return latent * (0.5 * case.bore) ** 2 / (2.0 * (case.medium.freezing - DRY_ICE)) * resistance
 
 
-def _reach(case: Case, area: float, horizon: float) -> float:
+def slices(case: Case, grid: Grid, widest: float) -> NDArray[np.float64]:
+    """Return the widths of the slices of half the pipe [m], none under the jacket over ``widest``.
+
+    They are even there and get wider beyond.
+    """
+    half = 0.5 * case.jacket_length
+    jacket = max(grid.axial, math.ceil(half / widest - 1e-9))
+    return mesh.slices(half / jacket, jacket, half + _reach(case), grid.stretch)
+
+
+def finest(case: Case, grid: Grid) -> float:
+    """Width of the slices where a plug ends [m]: half the bore or a twelfth of the fin.
+
+    At most that of the ``grid``. The fin's length is that over which pipe and ice come near the
+    room's temperature: a plug in a pipe that conducts badly ends steeply.
+    """
+    metal = case.wall_conductivity * _section(case)
+    ice = case.medium.ice_k * 0.25 * math.pi * case.bore**2
+    fin = math.sqrt((metal + ice) / (_room(case) * math.pi * case.outer_diameter))
+    return min(grid.finest, max(min(BORE_SHARE * case.bore, FIN_SHARE * fin), SLIM))
+
+
+def _section(case: Case) -> float:
+    """Cross-section of the pipe's wall [m2]."""
+    bare = case.outer_diameter - 2.0 * case.wall_thickness
+    return 0.25 * math.pi * (case.outer_diameter**2 - bare**2)
+
+
+def _room(case: Case) -> float:
+    """Conductance from the room to a pipe at its freezing point [W/(m2 K)]."""
+    return max(film.at(case.room_film, case.medium.freezing), 2.0)
+
+
+def _reach(case: Case) -> float:
     """Length beside the jacket to follow [m]: fin length to the air and growth with time."""
-    film = max(case.h_ambient, 2.0) * math.pi * case.outer_diameter
-    fin = math.sqrt(case.wall_conductivity * area / film)
+    area = _section(case)
+    fin = math.sqrt(case.wall_conductivity * area / (_room(case) * math.pi * case.outer_diameter))
     bore_area = 0.25 * math.pi * case.bore**2
     diffusivity = (case.wall_conductivity * area + 3.0 * bore_area) / (
         case.wall_heat_capacity * area + 4.2e6 * bore_area
     )
-    spread = math.sqrt(max(horizon, 60.0) * diffusivity)
+    spread = math.sqrt(LONGEST * diffusivity)
     return 2.0 * case.bore + 3.0 * min(2.0 * fin, spread)

@@ -1,13 +1,16 @@
 """Steps of the column up to an event or a time, with what is kept on the way."""
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column import step
+from stillpipe.physics.column.circulation import Circulation, liquid_share
 from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
-from stillpipe.physics.column.step import Bounds, State, Tables
+from stillpipe.physics.column.step import Bounds, State
+from stillpipe.physics.column.tables import Tables, piece
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
@@ -18,10 +21,12 @@ NOW, SINCE, JACKET, AMBIENT, CAP = range(5)
 the jacket and taken in from the room [J], longest step until the event [s]."""
 CLOCK = 5
 
-ROW = 7
-"""Columns of a history row: time [s], closed half-length [m], bonded half-length [m], heat drawn
-under the jacket [J], heat taken in from the room [J], wall temperature at the centre [K], liquid
-fraction of the central slice [-]."""
+(TIME, CLOSED, BONDED, GRIP, DRAWN, TAKEN, ICE, WALL, LIQUID, FROST) = range(10)
+"""Columns of a history row: time [s]; half-lengths closed, bonded and of the grip [m]; heat drawn
+under the jacket and taken in from the room [J]; half the ice's volume [m3]; wall temperature at the
+centre [K]; liquid fraction of the central slice [-]; temperature of the surface where frost is
+looked for [K]."""
+ROW = 10
 
 EVERY = 4
 """Steps from one kept state to the next."""
@@ -42,6 +47,7 @@ class Record(NamedTuple):
     history: Array
     H: Array
     Tw: Array
+    Ti: Array
     link: Array
     clock: Array
     filled: Counts
@@ -51,8 +57,10 @@ class Rule(NamedTuple):
     """How to advance: step growth ``eta`` [-], ``first`` step [s] and ``bounds`` of every step.
 
     ``pieces`` in which a step with an event is taken again; ``end`` [s], met ``exactly`` or passed
-    by the last step; what to ``stop`` at; ``need`` half-length at which the plug is ready, or at
-    which it is lost [m].
+    by the last step; what to ``stop`` at; half-length ``need`` and half ``grip`` with which the
+    plug is ready, or half ``grip`` below which it is lost [m]. It also comes back once the plug
+    reaches ``edge`` [m], where the slices get wide. Frost is looked for at ``frost`` from the
+    centre [m].
     """
 
     eta: float
@@ -63,77 +71,124 @@ class Rule(NamedTuple):
     exactly: bool
     stop: int
     need: float
+    grip: float
+    edge: float
+    frost: float
 
 
 class Extent(NamedTuple):
     """Half-lengths [m]: ``closed`` where no liquid path is left, ``bonded`` where the wall is cold.
 
-    ``centre`` is the enthalpy of the innermost cell of the central slice [J/m3].
+    ``grip`` [m] is half the length that holds as much as this plug does, were all of it bonded to
+    its full strength. ``centre`` is the enthalpy of the innermost cell of the central slice [J/m3].
     """
 
     closed: float
     bonded: float
+    grip: float
     centre: float
+
+
+FULL_BOND = 10.0
+"""Undercooling of the bore's surface from which the bond has its full strength [K]."""
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def solid(h: float, m: Tables) -> float:
     """Solid fraction [-] at enthalpy ``h`` [J/m3]."""
-    row = m.pieces[step.piece(h, m)]
+    row = m.pieces[piece(h, m)]
     return float(row[6] + row[7] * h)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _closed(H: Array, m: Tables, g: Mesh) -> float:
-    """Half-length over which the centre line is solid [m], from the innermost cells."""
-    nz = len(g.z)
-    j, share = 0, 0.0
-    while j < nz:
-        share = solid(H[0, j], m) / m.fplug
-        if share < 1.0:
-            break
+    """Half-length over which no liquid path is left [m].
+
+    It ends where the open share of the first two open slices, taken on in a straight line, is
+    nothing, but between the last closed and the first open centre.
+    """
+    nz, j = len(g.z), 0
+    while j < nz and H[0, j] <= m.hclose:
         j += 1
     if j == 0:
         return 0.0
-    if j == nz:
-        return float(g.z[nz - 1] + 0.5 * g.dz[nz - 1])
-    gap = g.z[j] - g.z[j - 1]
-    if share > 0.0:
-        return float(g.z[j - 1] + share * gap)
-    a, b = m.pieces[step.piece(H[0, j - 1], m)], m.pieces[step.piece(H[0, j], m)]
-    cold, warm = a[2] + a[3] * H[0, j - 1], b[2] + b[3] * H[0, j]
-    part = (m.Tm - cold) / (warm - cold) if warm > cold else 0.0
-    return float(g.z[j - 1] + min(max(part, 0.0), 0.5) * gap)
+    if j >= nz - 1:
+        return float(g.z[nz - 1])
+    first, second = liquid_share(H, j, m, g), liquid_share(H, j + 1, m, g)
+    end = face = g.z[j - 1] + 0.5 * g.dz[j - 1]
+    if second > first:
+        end = g.z[j] - first * (g.z[j + 1] - g.z[j]) / (second - first)
+    return float(min(max(end, face), g.z[j]))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _bonded(Tw: Array, Tm: float, g: Mesh) -> float:
-    """Half-length over which the wall is below the plug's melting point [m]."""
-    nz = len(g.z)
-    if Tw[0] >= Tm:
-        return 0.0
-    j = 0
-    while j + 1 < nz and Tw[j + 1] < Tm:
+def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall) -> tuple[float, float]:
+    """Return the bonded half-length and half the grip of a plug ``closed`` to there [m].
+
+    Strength rises in a straight line with the undercooling of the bore's surface, from nothing to
+    its full value at ``FULL_BOND``.
+    """
+    nz, bonded, grip = len(g.z), -1.0, 0.0
+    z0, under0 = 0.0, m.Tm - step.interface(x, 0, m, w)
+    bond0 = min(max(under0 / FULL_BOND, 0.0), 1.0)
+    if under0 <= 0.0:
+        bonded = 0.0
+    for j in range(nz):
+        under = m.Tm - step.interface(x, j, m, w)
+        bond = min(max(under / FULL_BOND, 0.0), 1.0)
+        z = g.z[j]
+        if z0 < closed:
+            part = min(1.0, (closed - z0) / (z - z0))
+            grip += part * (z - z0) * (bond0 + 0.5 * part * (bond - bond0))
+        if bonded < 0.0 and under <= 0.0:
+            bonded = z0 + under0 / (under0 - under) * (z - z0)
+        if bonded >= 0.0 and z >= closed:
+            break
+        z0, under0, bond0 = z, under, bond
+    return float(bonded if bonded >= 0.0 else z0), float(grip)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def extent(x: State, m: Tables, g: Mesh, w: Wall) -> Extent:
+    """Return how far the plug reaches, and how fast it holds."""
+    closed = _closed(x.H, m, g)
+    bonded, grip = _held(x, closed, m, g, w)
+    return Extent(closed, bonded, grip, x.H[0, 0])
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def surface(x: State, at: float, g: Mesh, o: Outside) -> float:
+    """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m].
+
+    Beside the jacket it comes near the room's like a fin's, by a power of the distance: so it is
+    read between two slices.
+    """
+    j = 1
+    while j < len(g.z) - 1 and g.z[j] < at:
         j += 1
-    if j == nz - 1:
-        return float(g.z[j] + 0.5 * g.dz[j])
-    return float(g.z[j] + (Tm - Tw[j]) / (Tw[j + 1] - Tw[j]) * (g.z[j + 1] - g.z[j]))
+    low, high = _skin(x, j - 1, g, o), _skin(x, j, g, o)
+    part = min(max((at - g.z[j - 1]) / (g.z[j] - g.z[j - 1]), 0.0), 1.0)
+    warm = max(o.T[len(o.T) - 1], x.Tw[len(x.Tw) - 1]) + 1.0
+    return float(warm - (warm - low) * math.pow((warm - high) / (warm - low), part))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def extent(x: State, m: Tables, g: Mesh) -> Extent:
-    """Return how far the plug reaches."""
-    return Extent(_closed(x.H, m, g), _bonded(x.Tw, m.Tm, g), x.H[0, 0])
+def _skin(x: State, j: int, g: Mesh, o: Outside) -> float:
+    return float(x.Tw[j] + (o.T[j] - x.Tw[j]) * o.G[j] / g.dz[j] * o.outer)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _liquid(H: Array, m: Tables, g: Mesh) -> float:
-    """Liquid fraction of the central slice [-]."""
-    ice, whole = 0.0, 0.0
+def _ice(H: Array, m: Tables, g: Mesh) -> tuple[float, float]:
+    """Return half the volume of ice [m3] and the liquid fraction of the central slice [-]."""
+    ice, centre, whole = 0.0, 0.0, 0.0
     for i in range(H.shape[0]):
-        ice += solid(H[i, 0], m) * g.area[i]
+        ring = 0.0
+        for j in range(H.shape[1]):
+            ring += g.dz[j] * solid(H[i, j], m)
+        ice += ring * g.area[i]
+        centre += solid(H[i, 0], m) * g.area[i]
         whole += g.area[i]
-    return 1.0 - ice / whole
+    return ice, 1.0 - centre / whole
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -150,18 +205,24 @@ def _any_ice(H: Array, m: Tables) -> bool:
 def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tuple[bool, float]:
     """Tell whether the event came in the last step, and what part of the step lies beyond it.
 
-    A plug that needs no length is lost with its bond alone.
+    A plug that needs no grip is lost with its bond.
     """
-    last, length = before.bonded, now.bonded
-    if rule.stop != step.UNBONDED or rule.need > 0.0:
-        last, length = min(last, before.closed), min(length, now.closed)
     if rule.stop == step.CLOSED and now.centre <= m.hclose:
         fall = before.centre - now.centre
         return True, (m.hclose - now.centre) / fall if fall > 0.0 else 0.0
-    if rule.stop == step.READY and length >= rule.need:
-        return True, (length - rule.need) / (length - last) if length > last else 0.0
-    if rule.stop == step.UNBONDED and (length <= rule.need or x.Tw[0] >= m.Tm):
-        return True, (rule.need - length) / (last - length) if length < last else 0.0
+    if rule.stop == step.READY:
+        last, length = min(before.closed, before.bonded), min(now.closed, now.bonded)
+        if length >= rule.need and now.grip >= rule.grip:
+            long = (length - rule.need) / (length - last) if length > last else 1.0
+            firm = (now.grip - rule.grip) / (now.grip - before.grip)
+            return True, min(long, firm if now.grip > before.grip else 1.0)
+    if rule.stop == step.UNBONDED:
+        if rule.grip > 0.0:
+            if now.grip <= rule.grip:
+                fall = before.grip - now.grip
+                return True, (rule.grip - now.grip) / fall if fall > 0.0 else 0.0
+        elif now.bonded <= 0.0:
+            return True, 0.0
     if rule.stop == step.THAWED:
         return not _any_ice(x.H, m), 0.0
     return False, 0.0
@@ -187,7 +248,7 @@ def _tick(x: State, dt: float, o: Outside) -> None:
 def keep(x: State, r: Record) -> None:
     """Keep a copy of the state to branch from."""
     n = r.filled[1]
-    step.copy(x.H, x.Tw, r.H[n], r.Tw[n])
+    step.copy(x.H, x.Tw, x.Ti, r.H[n], r.Tw[n], r.Ti[n])
     for j in range(len(x.link)):
         r.link[n, j] = x.link[j]
     for i in range(CLOCK):
@@ -196,15 +257,16 @@ def keep(x: State, r: Record) -> None:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _write(x: State, now: Extent, m: Tables, g: Mesh, r: Record) -> None:
+def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r: Record) -> None:
     """Add a row to the history, and after every few the state."""
     n = r.filled[0]
     row = r.history[n]
-    row[0] = x.clock[NOW]
-    row[1], row[2] = now.closed, now.bonded
-    row[3], row[4] = x.clock[JACKET], x.clock[AMBIENT]
-    row[5] = x.Tw[0]
-    row[6] = _liquid(x.H, m, g)
+    row[TIME] = x.clock[NOW]
+    row[CLOSED], row[BONDED], row[GRIP] = now.closed, now.bonded, now.grip
+    row[DRAWN], row[TAKEN] = x.clock[JACKET], x.clock[AMBIENT]
+    row[WALL] = x.Tw[0]
+    row[ICE], row[LIQUID] = _ice(x.H, m, g)
+    row[FROST] = surface(x, rule.frost, g, o)
     r.filled[0] = n + 1
     if n % EVERY == EVERY - 1:
         keep(x, r)
@@ -212,27 +274,29 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, r: Record) -> None:
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def advance(
-    x: State, r: Record, m: Tables, g: Mesh, w: Wall, o: Outside, rule: Rule, counts: Counts,
-    flag: Counts,
+    x: State, r: Record, m: Tables, c: Circulation, g: Mesh, w: Wall, o: Outside, rule: Rule,
+    counts: Counts, flag: Counts,
 ) -> tuple[int, float]:  # fmt: skip
     """Advance ``x`` in place to its event or ``rule.end``; return why, and the event's time [s].
 
-    ``step.FULL`` where the record has no room left: give it more and go on. ``counts`` and
-    ``flag`` as in :class:`stillpipe.physics.column.work.Work`.
+    ``step.FULL`` where the record has no room left: give it more and go on; ``step.GROWN`` where
+    the plug comes near wide slices: cut them and go on. ``counts`` and ``flag`` as in
+    :class:`stillpipe.physics.column.work.Work`.
     """
-    s = step.scratch(x.H.shape[0], x.H.shape[1])
-    step.look_up(x.H, m, s)
-    now, clock = extent(x, m, g), x.clock
+    s = step.scratch(x.H.shape[0], x.H.shape[1], len(x.Ti))
+    now, clock = extent(x, m, g, w), x.clock
     while rule.end - clock[NOW] > INSTANT:
         if len(r.history) > 0 and r.filled[0] == len(r.history):
             return step.FULL, clock[NOW]
+        if now.closed > rule.edge:
+            return step.GROWN, clock[NOW]
         wish = min(max(rule.first, rule.eta * clock[SINCE]), clock[CAP])
         if rule.exactly:
             wish = min(wish, rule.end - clock[NOW])
-        why, dt = step.take(x, wish, rule.bounds, m, g, w, o, s, counts, flag)
+        why, dt = step.take(x, clock[NOW], wish, rule.bounds, m, c, g, w, o, s, counts, flag)
         if why != step.RUN:
             return why, clock[NOW]
-        before, now = now, extent(x, m, g)
+        before, now = now, extent(x, m, g, w)
         came, beyond = _event(rule, m, x, before, now)
         if came and clock[CAP] >= NO_CAP and dt > 0.25 * rule.eta * clock[SINCE]:
             step.restore(x, m, s)
@@ -240,7 +304,7 @@ def advance(
             continue
         _tick(x, dt, o)
         if len(r.history) > 0:
-            _write(x, now, m, g, r)
+            _write(x, now, m, g, o, rule, r)
         if came:
             clock[CAP] = NO_CAP
             return rule.stop, clock[NOW] - min(max(beyond, 0.0), 1.0) * dt

@@ -28,7 +28,8 @@ class Grid:
     """How finely a freeze is cut up.
 
     ``axial`` slices under half the jacket, ``radial`` rings across the bore, ``stretch`` of each
-    slice beyond the jacket to the one before. A step is ``eta`` x the time since the coolant was
+    slice beyond the jacket to the one before. No slice near a plug's end is wider than ``finest``
+    [m], nor one under the jacket. A step is ``eta`` x the time since the coolant was
     turned on or off [-], which counts as at least ``early`` x an estimate of closure; at most
     ``freeze_step``, after ready ``hold_step``, after the coolant's stop ``thaw_step`` and, once
     the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens
@@ -41,6 +42,7 @@ class Grid:
     radial: int
     eta: float
     stretch: float
+    finest: float = 0.012
     early: float = 0.1
     freeze_step: float = 1.0
     hold_step: float = 1.0
@@ -69,25 +71,43 @@ class Mesh(NamedTuple):
 
 
 class Wall(NamedTuple):
-    """Pipe wall of one node a slice: ``axial`` conductances [W/K] and heat ``capacity`` [J/K].
+    """Pipe wall, of one node a slice or of more across a thick one that conducts badly.
 
-    ``inner`` is the resistance from the bore to the wall's node, times 2 pi length [m K/W].
+    Of the outermost node ``axial`` conductances [W/K] and heat ``capacity`` [J/K]. Of the nodes
+    within it ``area`` [m2] and ``shell``, the conductance to the next node outward [W/(m K)];
+    their material's conductivity ``along`` [W/(m K)] and ``heat`` capacity [J/(m3 K)]. ``inner`` is
+    the resistance from the bore to the innermost node, times 2 pi length [m K/W].
     """
 
     axial: Array
     capacity: Array
     inner: float
+    area: Array
+    shell: Array
+    along: float
+    heat: float
 
 
 class Outside(NamedTuple):
     """Beyond the wall: conductances ``G`` [W/K] and temperatures ``T`` [K] of the slices.
 
-    ``jacket`` counts the slices under the jacket.
+    ``jacket`` counts the slices under the jacket, where the surface is met by ``h_jacket``
+    [W/(m2 K)], reached in time with the time constant ``filling`` [s] (0: at once). Beside it the
+    room's ``film`` [W/(m2 K)] holds on the grid of surface temperatures ``film_from`` + i /
+    ``film_per`` [K]. ``outer`` is the resistance from the outermost node to the surface, times
+    length [m K/W], ``round`` the circumference [m]. ``G`` is filled before every step.
     """
 
     G: Array
     T: Array
     jacket: int
+    h_jacket: float
+    filling: float
+    film: Array
+    film_from: float
+    film_per: float
+    outer: float
+    round: float
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -104,10 +124,29 @@ def slices(width: float, count: int, length: float, stretch: float) -> Array:
     return dz
 
 
+def rings(count: int) -> Array:
+    """Return the outer radii of ``count`` rings over that of the bore [-].
+
+    They are of equal width, but for the outermost two, halves of one: frost beside the jacket
+    hangs on how fast the liquid gives its heat to the wall at first.
+    """
+    edges = np.arange(1.0, count) / (count - 1.0)
+    return np.insert(edges, count - 2, 1.0 - 0.5 / (count - 1.0))
+
+
+def skin(edges: Array) -> Array:
+    """Return ``edges`` [-] with the outermost ring cut into a half, a quarter and two eighths.
+
+    A young plug's bond hangs on the ice that touches the wall.
+    """
+    width = edges[-1] - edges[-2]
+    return np.concatenate((edges[:-1], edges[-1] - width * np.array([0.5, 0.25, 0.125, 0.0])))
+
+
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def mesh(dz: Array, radius: float, rings: int) -> Mesh:
-    """Return slices of widths ``dz`` [m] and ``rings`` of equal width across ``radius`` [m]."""
-    nz = len(dz)
+def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
+    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
+    nz, count = len(dz), len(edges)
     z, before, after = np.empty(nz), np.zeros(nz), np.zeros(nz)
     edge = 0.0
     for j in range(nz):
@@ -117,41 +156,89 @@ def mesh(dz: Array, radius: float, rings: int) -> Mesh:
         gap = z[j + 1] - z[j]
         after[j] = 1.0 / (dz[j] * gap)
         before[j + 1] = 1.0 / (dz[j + 1] * gap)
-    area, shell = np.empty(rings), np.zeros(rings)
-    dr = radius / rings
-    for i in range(rings):
-        area[i] = math.pi * dr * dr * (2 * i + 1)
-        if i < rings - 1:
-            shell[i] = 2.0 * math.pi / math.log((i + 1.5) / (i + 0.5))
-    return Mesh(z, dz, before, after, area, shell, math.log(rings / (rings - 0.5)))
+    area, shell = np.empty(count), np.zeros(count)
+    inside, last = 0.0, 0.0
+    for i in range(count):
+        outside = radius * edges[i]
+        middle = 0.5 * (inside + outside)
+        area[i] = math.pi * (outside * outside - inside * inside)
+        if i > 0:
+            shell[i - 1] = 2.0 * math.pi / math.log(middle / last)
+        inside, last = outside, middle
+    return Mesh(z, dz, before, after, area, shell, math.log(radius / last))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def wall(z: Array, dz: Array, conductance: float, heat: float, inner: float) -> Wall:
-    """Return the wall along slices at ``z``, ``dz`` wide [m].
+def wall(
+    z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
+    resistance: float,
+) -> tuple[Wall, float]:  # fmt: skip
+    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
 
-    ``conductance`` [W m/K] and ``heat`` [J/(m K)] of its section; ``inner`` as in :class:`Wall`
-    [m K/W].
+    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
+    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
+    lining times 2 pi length [m K/W].
     """
-    nz = len(dz)
-    axial = np.zeros(nz)
-    for j in range(nz - 1):
-        axial[j] = conductance / (z[j + 1] - z[j])
-    return Wall(axial, heat * dz, inner)
+    thickness = (radii[1] - radii[0]) / nodes
+    area, shell, inner, last = np.empty(nodes - 1), np.empty(nodes - 1), resistance, radii[0]
+    section = 0.0
+    for i in range(nodes):
+        low = radii[0] + i * thickness
+        high = low + thickness
+        middle = math.sqrt(0.5 * (low * low + high * high))
+        section = math.pi * (high * high - low * low)
+        if i == 0:
+            inner += math.log(middle / last) / conductivity
+        else:
+            shell[i - 1] = 2.0 * math.pi * conductivity / math.log(middle / last)
+        if i < nodes - 1:
+            area[i] = section
+        last = middle
+    nz = len(z)
+    axial, capacity = np.zeros(nz), np.empty(nz)
+    for j in range(nz):
+        capacity[j] = heat * section * dz[j]
+        if j < nz - 1:
+            axial[j] = conductivity * section / (z[j + 1] - z[j])
+    outer = math.log(radii[1] / last) / (2.0 * math.pi * conductivity)
+    return Wall(axial, capacity, inner, area, shell, conductivity, heat), outer
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def outside(
-    dz: Array, jacket: int, inside: tuple[float, float], beyond: tuple[float, float]
-) -> Outside:
-    """Return what lies beyond the wall: ``jacket`` slices under the jacket, the others beside it.
+def found(dz: Array, jacket: float, widest: float) -> tuple[int, float]:
+    """Return how many slices lie under the ``jacket`` [m] and how far they are fine [m].
 
-    ``inside`` and ``beyond`` are resistance from the wall's node times length [m K/W] and
-    temperature [K], under the jacket and beside it.
+    That is as far as none is wider than ``widest`` [m]: a length beyond any pipe where none is.
     """
-    G, T = np.empty(len(dz)), np.empty(len(dz))
+    under, fine, edge = 0, 1e30, 0.0
     for j in range(len(dz)):
-        resistance, temperature = inside if j < jacket else beyond
-        G[j] = dz[j] / resistance
-        T[j] = temperature
-    return Outside(G, T, jacket)
+        if edge < jacket * (1.0 - 1e-9):
+            under = j + 1
+        if dz[j] > widest * (1.0 + 1e-9):
+            fine = min(fine, edge)
+        edge += dz[j]
+    return under, fine
+
+
+def split(dz: Array, begin: float, end: float, widest: float) -> Array:
+    """Return the widths [m] of slices cut, between ``begin`` and ``end`` [m], into equal parts.
+
+    The parts are no wider than ``widest`` [m].
+    """
+    edges = np.concatenate(([0.0], np.cumsum(dz)))
+    near = (edges[1:] > begin + 1e-9) & (edges[:-1] < end - 1e-9)
+    parts = np.where(near, np.ceil(dz / widest - 1e-9), 1.0)
+    return np.repeat(dz / parts, parts.astype(np.intp))
+
+
+def shares(dz: Array, new: Array) -> Array:
+    """Return which part of every new slice was in which old one [-], shape (old, new).
+
+    ``dz`` widths of the old slices, ``new`` of the new [m]. Beyond the end of the old ones their
+    last goes on.
+    """
+    old, edges = (np.concatenate(([0.0], np.cumsum(w))) for w in (dz, new))
+    old[-1] = max(old[-1], edges[-1])
+    low = np.maximum(old[:-1, None], edges[None, :-1])
+    high = np.minimum(old[1:, None], edges[None, 1:])
+    return np.asarray(np.maximum(high - low, 0.0) / new)

@@ -4,11 +4,13 @@ Each cell holds its enthalpy per volume, so that latent heat is conserved exactl
 its Kirchhoff transform A (the integral of conductivity over temperature), so that a cell at the
 freezing point needs no mixed conductivity. A step solves, by Newton's method on the straight piece
 of A(H) on which each cell lies, the radial conduction of every slice together with the wall and its
-axial conduction: each slice is eliminated down to a linear relation between the wall's temperature
-and the heat it gives the wall, which leaves one tridiagonal system for the wall. Arrays are (ring,
-slice), so that the elimination runs side by side over slices. Axial conduction in the bore, far
-slower, is explicit; a step beyond its stability limit is put right by an implicit correction along
-each ring that leaves a steady state as it is. Compiled with numba (``nogil``).
+axial conduction: each slice is eliminated down to a linear relation between the temperature of the
+wall's outermost node and the heat it gives that, which leaves one tridiagonal system for these
+nodes. Arrays are (ring, slice), so that the elimination runs side by side over slices. Axial
+conduction in the bore and in a thick wall's inner nodes, far slower, is explicit; a step beyond
+its stability limit is put right by an implicit correction along each ring that leaves a steady
+state as it is. How well the liquid circulates and the room's film are those before the step.
+Compiled with numba (``nogil``).
 """
 
 import math
@@ -17,40 +19,23 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.physics.column.circulation import Circulation, circulate
+from stillpipe.physics.column.exposure import expose
 from stillpipe.physics.column.mesh import FAST, Mesh, Outside, Wall
+from stillpipe.physics.column.tables import Tables, piece, transform
 from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
-RUN, CLOSED, READY, UNBONDED, THAWED, ENDED, FULL, FAILED, EXHAUSTED, CANCELLED = range(10)
+(
+    RUN, CLOSED, READY, UNBONDED, THAWED, ENDED, FULL, GROWN, FAILED, EXHAUSTED, CANCELLED,
+) = range(11)  # fmt: skip
 """What the column may be asked to stop at, and why it came back."""
 
 FARTHEST = 20.0
 """Longest step over the limit of explicit axial conduction that the correction keeps stable [-]:
 measured, 40 holds and 80 does not."""
-
-
-class Tables(NamedTuple):
-    """What fills the bore, in straight pieces over the enthalpy grid ``h0 + i / inv`` [J/m3].
-
-    A row of ``pieces`` has value at H = 0 and slope of the Kirchhoff transform A [W/m], temperature
-    [K], conductivity [W/(m K)] and solid fraction [-]. ``transform`` is A on the temperature grid
-    ``t0 + i / tinv`` [K]. ``Tm`` where a plug forms [K]; ``ksol`` and ``kliq`` conductivities
-    there; ``fplug`` the solid fraction of a plug [-] and ``hclose`` its enthalpy [J/m3].
-    """
-
-    pieces: Array
-    h0: float
-    inv: float
-    transform: Array
-    t0: float
-    tinv: float
-    Tm: float
-    ksol: float
-    kliq: float
-    fplug: float
-    hclose: float
 
 
 class Bounds(NamedTuple):
@@ -66,19 +51,22 @@ class Bounds(NamedTuple):
 
 
 class State(NamedTuple):
-    """Enthalpy ``H`` [J/m3], shape (rings, slices); wall ``Tw`` [K]; ``clock``, shape (5,).
+    """Enthalpy ``H`` [J/m3], shape (rings, slices); ``clock``, shape (5,).
 
-    ``link`` is the last step's conductance from the outermost cells to the wall [W/(m K)].
+    The wall's temperature: of the outermost node, ``Tw``, and of those within it, ``Ti``, shape
+    (nodes within, slices) [K]. ``link`` is the last step's conductance from the outermost cells to
+    the wall [W/(m K)].
     """
 
     H: Array
     Tw: Array
+    Ti: Array
     link: Array
     clock: Array
 
 
 class Scratch(NamedTuple):
-    """Arrays a step works in: of all cells, then of slices."""
+    """Arrays a step works in: of all cells, of slices, and of the wall's inner nodes."""
 
     a: Array
     S: Array
@@ -97,58 +85,87 @@ class Scratch(NamedTuple):
     share: Array
     out: Array
     worst: Array
+    E: Array
+    Tin: Array
+    alpha_in: Array
+    beta_in: Array
+    rhs_in: Array
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def scratch(nr: int, nz: int) -> Scratch:
-    """Return working arrays for ``nr`` rings of ``nz`` slices."""
-    c, v = np.empty((7, nr, nz)), np.empty((10, nz))
+def scratch(nr: int, nz: int, inner: int) -> Scratch:
+    """Return working arrays for ``nr`` rings of ``nz`` slices and ``inner`` nodes of the wall."""
+    c, v, w = np.empty((7, nr, nz)), np.empty((11, nz)), np.empty((4, inner, nz))
     return Scratch(
         c[0], c[1], c[2], c[3], c[4], c[5], c[6], v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7],
-        v[8], v[9],
+        v[8], v[9], v[10], w[0], w[1], w[2], w[3],
     )  # fmt: skip
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def piece(h: float, m: Tables) -> int:
-    """Return the row of ``m.pieces`` on which enthalpy ``h`` [J/m3] lies."""
-    return int(min(max((h - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def look_up(H: Array, m: Tables, s: Scratch) -> None:
-    """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring."""
+    """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring.
+
+    Liquid conducts as well as it circulates: beyond ``m.Aliq`` A rises ``s.E`` times as steeply.
+    """
     nr, nz = H.shape
+    top, liquid, E = m.pieces.shape[0] - 1.0, np.uint32(m.liquid), s.E
     for i in range(nr):
+        a, S, row = s.a[i], s.S[i], H[i]
         for j in range(nz):
-            k = piece(H[i, j], m)
-            s.a[i, j], s.S[i, j] = m.pieces[k, 0], m.pieces[k, 1]
-            if i == nr - 1:
-                s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
+            k = np.uint32(np.int32(min(max((row[j] - m.h0) * m.inv, 0.0), top)))
+            e = 1.0 + (E[j] - 1.0) * (k >= liquid)
+            a[j] = m.Aliq + e * (m.pieces[k, 0] - m.Aliq)
+            S[j] = e * m.pieces[k, 1]
+    for j in range(nz):
+        k = np.uint32(np.int32(min(max((H[nr - 1, j] - m.h0) * m.inv, 0.0), top)))
+        s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _axial(H: Array, g: Mesh, s: Scratch) -> float:
-    """Fill the explicit axial heat of every cell [W/m]; return the longest stable step [s]."""
+def _axial(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
+    """Fill the explicit axial heat of every cell [W/m]; return the longest stable step [s].
+
+    Liquid conducts along the pipe as the mean of two slices does across it.
+    """
     nr, nz = H.shape
     last = nz - 1
     before, after = g.before[1:last], g.after[1:last]
+    solid, still, mean, rest, flux = s.p, s.q, s.diag, s.right, s.out
     for j in range(nz):
         s.worst[j] = 0.0
+        rest[j] = 1.0 / s.E[j]
+    for j in range(last):
+        mean[j] = 0.5 * (s.E[j] + s.E[j + 1])
     for i in range(nr):
         a, S, h, A, rhs, area = s.a[i], s.S[i], H[i], s.A[i], s.rhs[i], g.area[i]
         for j in range(nz):
             A[j] = a[j] + S[j] * h[j]
+            solid[j] = min(A[j], m.Aliq)
+            still[j] = (A[j] - solid[j]) * rest[j]
             s.worst[j] = max(s.worst[j], S[j])
-        rhs[0] = area * g.after[0] * (A[1] - A[0])
-        rhs[last] = -area * g.before[last] * (A[last] - A[last - 1])
-        middle, back, here, ahead = rhs[1:last], A[: last - 1], A[1:last], A[2:]
+        for j in range(last):
+            flux[j] = solid[j + 1] - solid[j] + mean[j] * (still[j + 1] - still[j])
+        rhs[0] = area * g.after[0] * flux[0]
+        rhs[last] = -area * g.before[last] * flux[last - 1]
+        middle, back, ahead = rhs[1:last], flux[: last - 1], flux[1:last]
         for j in range(last - 1):
-            middle[j] = area * (after[j] * (ahead[j] - here[j]) - before[j] * (here[j] - back[j]))
+            middle[j] = area * (after[j] * ahead[j] - before[j] * back[j])
     fastest = 1e-30
     for j in range(nz):
         fastest = max(fastest, (g.before[j] + g.after[j]) * s.worst[j])
     return 0.8 / fastest
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _along(Ti: Array, g: Mesh, w: Wall, s: Scratch) -> None:
+    """Fill the explicit axial heat of the wall's inner nodes [W/m]."""
+    inner, nz = Ti.shape
+    for i in range(inner):
+        for j in range(nz):
+            flux = g.after[j] * (Ti[i, j + 1] - Ti[i, j]) if j + 1 < nz else 0.0
+            flux -= g.before[j] * (Ti[i, j] - Ti[i, j - 1]) if j > 0 else 0.0
+            s.rhs_in[i, j] = w.along * flux * w.area[i]
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -191,14 +208,6 @@ def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _transform(T: float, m: Tables) -> float:
-    """Kirchhoff transform [W/m] at temperature ``T`` [K]."""
-    x = min(max((T - m.t0) * m.tinv, 0.0), len(m.transform) - 1.001)
-    i = int(x)
-    return float(m.transform[i] + (x - i) * (m.transform[i + 1] - m.transform[i]))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
     """Fill the conductances from the outermost cells to the wall's node [W/(m K)].
 
@@ -207,20 +216,32 @@ def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
     warmer one: what freezes or melts first is what touches the wall.
     """
     nr, nz = x.H.shape
-    Tw, link = x.Tw, x.link
+    wall, link = x.Ti[0] if len(x.Ti) > 0 else x.Tw, x.link
     for j in range(nz):
-        h = x.H[nr - 1, j]
+        h, e = x.H[nr - 1, j], s.E[j]
         T = s.ta[j] + s.ts[j] * h
-        surface = Tw[j] + (T - Tw[j]) * link[j] * w.inner / (2.0 * math.pi)
+        surface = wall[j] + (T - wall[j]) * link[j] * w.inner / (2.0 * math.pi)
         if abs(surface - T) > 0.5:
             A = s.a[nr - 1, j] + s.S[nr - 1, j] * h
-            k = (_transform(surface, m) - A) / (surface - T)
+            B = transform(surface, m)
+            k = (min(B, m.Aliq) + e * max(B - m.Aliq, 0.0) - A) / (surface - T)
         elif s.ts[j] > 0.0:
-            row = m.pieces[piece(h, m)]
-            k = row[4] + row[5] * h
+            n = piece(h, m)
+            row = m.pieces[n]
+            k = (row[4] + row[5] * h) * (e if n >= m.liquid else 1.0)
         else:
-            k = m.ksol if Tw[j] < T else m.kliq
+            k = m.ksol if wall[j] < T else m.kliq * e
         link[j] = 2.0 * math.pi / (g.half / k + w.inner)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def interface(x: State, j: int, m: Tables, w: Wall) -> float:
+    """Temperature [K] of the surface between what fills the bore and slice ``j`` of the pipe."""
+    h = x.H[x.H.shape[0] - 1, j]
+    row = m.pieces[piece(h, m)]
+    wall = x.Ti[0, j] if len(x.Ti) > 0 else x.Tw[j]
+    T = row[2] + row[3] * h
+    return float(wall + (T - wall) * x.link[j] * w.inner / (2.0 * math.pi))
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -256,6 +277,20 @@ def _eliminate(H: Array, link: Array, dt: float, g: Mesh, s: Scratch) -> None:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _eliminate_wall(dt: float, w: Wall, s: Scratch) -> None:
+    """Go on from the bore's surface through the wall's inner nodes."""
+    inner, nz = s.Tin.shape
+    for i in range(inner):
+        capacity, shell = w.area[i] * w.heat / dt, w.shell[i]
+        for j in range(nz):
+            v = 1.0 / (capacity + s.p[j] + shell)
+            x = (capacity * s.Tin[i, j] + s.rhs_in[i, j] + s.q[j]) * v
+            s.alpha_in[i, j], s.beta_in[i, j] = x, shell * v
+            s.q[j] = shell * x
+            s.p[j] = shell - shell * shell * v
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _solve_wall(Tw: Array, dt: float, g: Mesh, w: Wall, o: Outside, s: Scratch) -> None:
     """Solve the wall's tridiagonal system for ``Tw`` [K]."""
     nz = len(Tw)
@@ -279,22 +314,28 @@ def _solve_wall(Tw: Array, dt: float, g: Mesh, w: Wall, o: Outside, s: Scratch) 
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _substitute(H: Array, Tw: Array, tolerance: float, m: Tables, s: Scratch) -> int:
+def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
     """Put the wall's temperature back into the slices; return how many cells miss.
 
     A cell misses where its linearisation is off by more than ``tolerance`` [W/m].
     """
-    nr, nz = H.shape
+    nr, nz = x.H.shape
     out, top, misses = s.out, m.pieces.shape[0] - 1.0, 0
+    liquid, E = np.uint32(m.liquid), s.E
     for j in range(nz):
-        out[j] = Tw[j]
+        out[j] = x.Tw[j]
+    for i in range(len(x.Ti) - 1, -1, -1):
+        for j in range(nz):
+            out[j] = s.alpha_in[i, j] + s.beta_in[i, j] * out[j]
+            x.Ti[i, j] = out[j]
     for i in range(nr - 1, -1, -1):
-        a, S, alpha, beta, row = s.a[i], s.S[i], s.alpha[i], s.beta[i], H[i]
+        a, S, alpha, beta, row = s.a[i], s.S[i], s.alpha[i], s.beta[i], x.H[i]
         for j in range(nz):
             h = alpha[j] + beta[j] * out[j]
             A = a[j] + S[j] * h
             k = np.uint32(np.int32(min(max((h - m.h0) * m.inv, 0.0), top)))
-            value, slope = m.pieces[k, 0], m.pieces[k, 1]
+            e = 1.0 + (E[j] - 1.0) * (k >= liquid)
+            value, slope = m.Aliq + e * (m.pieces[k, 0] - m.Aliq), e * m.pieces[k, 1]
             misses += abs(value + slope * h - A) > tolerance
             row[j], out[j], a[j], S[j] = h, A, value, slope
             if i == nr - 1:
@@ -303,12 +344,15 @@ def _substitute(H: Array, Tw: Array, tolerance: float, m: Tables, s: Scratch) ->
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def copy(H: Array, Tw: Array, to_H: Array, to_Tw: Array) -> None:
+def copy(H: Array, Tw: Array, Ti: Array, to_H: Array, to_Tw: Array, to_Ti: Array) -> None:
     """Copy enthalpies and wall temperatures, element by element, which compiles fast."""
-    nr, nz = H.shape
-    for i in range(nr):
+    nz = len(Tw)
+    for i in range(len(H)):
         for j in range(nz):
             to_H[i, j] = H[i, j]
+    for i in range(len(Ti)):
+        for j in range(nz):
+            to_Ti[i, j] = Ti[i, j]
     for j in range(nz):
         to_Tw[j] = Tw[j]
 
@@ -316,25 +360,29 @@ def copy(H: Array, Tw: Array, to_H: Array, to_Tw: Array) -> None:
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def restore(x: State, m: Tables, s: Scratch) -> None:
     """Go back to the state before the step."""
-    copy(s.Hn, s.Twn, x.H, x.Tw)
+    copy(s.Hn, s.Twn, s.Tin, x.H, x.Tw, x.Ti)
     look_up(x.H, m, s)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def take(
-    x: State, wish: float, bounds: Bounds, m: Tables, g: Mesh, w: Wall, o: Outside, s: Scratch,
-    counts: Counts, flag: Counts,
+    x: State, now: float, wish: float, bounds: Bounds, m: Tables, c: Circulation, g: Mesh, w: Wall,
+    o: Outside, s: Scratch, counts: Counts, flag: Counts,
 ) -> tuple[int, float]:  # fmt: skip
     """Take one implicit step of ``wish`` [s] or less; return why it ended and the step taken.
 
     The step is halved where Newton's method does not settle. Enthalpy is conserved whether it has
     settled or not, since the fluxes are those of the linear system that was solved.
     """
-    limit = _axial(x.H, g, s)
+    circulate(x.H, m, g, c, s.p, s.q, s.E)
+    look_up(x.H, m, s)
+    limit = _axial(x.H, m, g, s)
+    _along(x.Ti, g, w, s)
     dt = min(wish, max(bounds.reach * limit, min(bounds.least * wish, FARTHEST * limit)))
     _wall_link(x, m, g, w, s)
-    copy(x.H, x.Tw, s.Hn, s.Twn)
+    copy(x.H, x.Tw, x.Ti, s.Hn, s.Twn, s.Tin)
     for _ in range(12):
+        expose(s.Twn, now, dt, g, o)
         for _ in range(25):
             counts[0] += len(x.Tw)
             if counts[0] > counts[1]:
@@ -342,11 +390,11 @@ def take(
             if flag[0] != 0:
                 return CANCELLED, 0.0
             _eliminate(x.H, x.link, dt, g, s)
+            _eliminate_wall(dt, w, s)
             _solve_wall(x.Tw, dt, g, w, o, s)
-            if _substitute(x.H, x.Tw, bounds.tolerance, m, s) == 0:
+            if _substitute(x, bounds.tolerance, m, s) == 0:
                 if dt > limit:
                     _correct(x.H, dt, g, s)
-                    look_up(x.H, m, s)
                 return RUN, dt
         restore(x, m, s)
         dt *= 0.5

@@ -303,7 +303,8 @@ def of_table(call: Call) -> Iterator[bytes]:
     Raises
     ------
     RequestError, RequestEntityTooLarge
-        where the table cannot be read; it names every column that it does not know
+        where the table cannot be read; it names every column that it does not know; where the
+        answer is too long
     StorageError
         where there is no room for the body or the answer
     CancelledError

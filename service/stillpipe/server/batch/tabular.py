@@ -235,12 +235,21 @@ class Answer:
 
         Raises
         ------
+        RequestError
+            where the table becomes longer than a caller may have the disk hold
         StorageError
             where the disk takes no more
         """
         row = flat(orjson.loads(reply))
+        line = orjson.dumps(row) + b"\n"
+        if self._store.size + len(line) > limits.TABLE_BYTES:
+            raise RequestError(
+                "too-large",
+                f"The answer as a table is longer than {limits.TABLE_BYTES:,} bytes: send fewer "
+                "rows, or ask for it as lines of JSON, which are not kept here.",
+            )
         self._head |= dict.fromkeys(row)
-        self._store.append(orjson.dumps(row) + b"\n")
+        self._store.append(line)
 
     def csv(self) -> Iterator[bytes]:
         """Yield the table, piece by piece."""

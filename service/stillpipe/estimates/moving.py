@@ -1,0 +1,60 @@
+"""A freeze point with water moving through it: the greatest flow and the stated one."""
+
+from stillpipe.model.freeze_point import FreezePoint, Orientation
+from stillpipe.physics import freeze
+from stillpipe.physics.column import work
+from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.stream import limit, liquid
+from stillpipe.physics.stream import run as stream
+from stillpipe.uncertainty.scenarios import Scenario
+
+NEAR_LIMIT = "state a flow further from the greatest that still freezes shut: so slow a freeze"
+COARSE = Grid(axial=5, radial=6, eta=0.08, stretch=1.5, early=0.3)
+"""How finely a freeze with a stream is cut up where only its closure is asked for."""
+
+
+def _liquid(point: FreezePoint, scenario: Scenario) -> liquid.Liquid:
+    """Return what flows, its circulation scaled."""
+    return liquid.liquid(
+        point.fluid.type, point.fluid.concentration, point.jacket.length,
+        point.orientation is Orientation.VERTICAL, scenario.convection,
+    )  # fmt: skip
+
+
+def greatest(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> float:
+    """Greatest flow that still freezes shut [kg/s], ``case`` being ``point`` under ``scenario``."""
+    return limit.of(case, _liquid(point, scenario), point.fluid.head)
+
+
+def frozen(
+    point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work,
+    grid: Grid | None = None,
+) -> stream.Streamed:  # fmt: skip
+    """Return the freeze of ``case``, ``point`` under ``scenario``, with the stated flow.
+
+    Raises
+    ------
+    CancelledError, TooCostlyError, SolverError
+        as for :func:`stream.freeze`
+    """
+    fluid = point.fluid
+    with work.blamed(("fluid", "flow"), NEAR_LIMIT):
+        return stream.freeze(
+            case, _liquid(point, scenario), fluid.flow, fluid.head, work=spent, grid=grid
+        )
+
+
+def closure(point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work
+) -> float | None:  # fmt: skip
+    """Time to closure [s] of ``case``, ``point`` under ``scenario``, on a coarse grid.
+
+    None where the bore stays open.
+
+    Raises
+    ------
+    CancelledError, TooCostlyError, SolverError
+        as for :func:`stream.freeze`
+    """
+    if point.fluid.flow > 0.0:
+        return frozen(point, case, scenario, spent, COARSE).closure
+    return freeze.closure_only(case, work=spent)

@@ -1,0 +1,137 @@
+"""What is kept of a fed freeze: its course, and the states from which questions branch."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.physics.column import march, step
+from stillpipe.physics.column.layout import Column
+
+Array = NDArray[np.float64]
+
+ROWS = 512
+"""Rows of history that a run has room for before it asks for more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class History:
+    """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
+
+    ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which
+    the bore's surface is below freezing, also before the plug closes [m]; ``grip`` the length that
+    would hold as much as the plug does, all of it bonded to its full strength [m]; ``heat_jacket``
+    drawn under the jacket and ``heat_ambient`` taken in from the room so far [J]; ``ice_volume``
+    [m3]; ``wall_temperature`` under the jacket's centre [K]; ``liquid_fraction`` there [-];
+    ``frost_temperature`` of the pipe's outside where frost is looked for [K].
+    """
+
+    time: Array
+    plug_length: Array
+    bonded_length: Array
+    grip: Array
+    heat_jacket: Array
+    heat_ambient: Array
+    ice_volume: Array
+    wall_temperature: Array
+    liquid_fraction: Array
+    frost_temperature: Array
+
+    def frosted(self, T: float) -> float | None:
+        """Return when the pipe beside the jacket is first at ``T`` [K], time [s], if it is."""
+        below = np.flatnonzero(self.frost_temperature <= T)
+        if len(below) == 0:
+            return None
+        i = int(below[0])
+        if i == 0:
+            return float(self.time[0])
+        warm, cold = self.frost_temperature[i - 1 : i + 1]
+        part = (warm - T) / (warm - cold)
+        return float(self.time[i - 1] + part * (self.time[i] - self.time[i - 1]))
+
+
+def copy(state: step.State) -> step.State:
+    """Return a copy to change."""
+    return step.State(*(array.copy() for array in state))
+
+
+def record(rows: int, state: step.State | None = None) -> march.Record:
+    """Return room for ``rows`` of history and the states, like ``state``, that go with them."""
+    kept = rows // march.EVERY + 2 if rows else 0
+    H, Tw, Ti = ((1, 1), (1,), (0, 1)) if state is None else (a.shape for a in state[:3])
+    return march.Record(
+        np.empty((rows, march.ROW)), np.empty((kept, *H)), np.empty((kept, *Tw)),
+        np.empty((kept, *Ti)), np.empty((kept, *Tw)), np.empty((kept, march.CLOCK)),
+        np.zeros(2, dtype=np.int64),
+    )  # fmt: skip
+
+
+NOTHING = record(0)
+"""A record that keeps nothing."""
+
+
+class Part:
+    """A stretch of a freeze on one column: what is kept of it, beginning with ``state``."""
+
+    def __init__(self, column: Column, state: step.State) -> None:
+        self.column = column
+        self.record = record(ROWS, state)
+        march.keep(state, self.record)
+
+    @property
+    def begun(self) -> float:
+        """Time [s] of the first state kept."""
+        return float(self.record.clock[0, march.NOW])
+
+    @property
+    def rows(self) -> Array:
+        """The history so far."""
+        return self.record.history[: self.record.filled[0]]
+
+    def last_before(self, time: float) -> step.State:
+        """Return a copy of the last state kept before ``time`` [s]."""
+        kept = self.record
+        times = kept.clock[: kept.filled[1], march.NOW]
+        n = max(int(np.searchsorted(times, time, side="right")) - 1, 0)
+        return copy(step.State(kept.H[n], kept.Tw[n], kept.Ti[n], kept.link[n], kept.clock[n]))
+
+    def write(self, rows: Array) -> None:
+        """Let the history begin with ``rows``."""
+        while len(self.record.history) <= len(rows):
+            self.grow()
+        self.record.history[: len(rows)] = rows
+        self.record.filled[0] = len(rows)
+
+    def grow(self) -> None:
+        """Make room for as much again."""
+        old = self.record
+        rows, states = (int(n) for n in old.filled)
+        new = record(2 * len(old.history), self.last_before(0.0))
+        new.history[:rows] = old.history[:rows]
+        for to, of in zip(new[1:-1], old[1:-1], strict=True):
+            to[:states] = of[:states]
+        new.filled[:] = old.filled
+        self.record = new
+
+
+def joined(parts: Sequence[Part], until: float) -> History:
+    """Return the course up to ``until`` [s] of a freeze kept in ``parts``."""
+    rows = np.concatenate([part.rows for part in parts])
+    table = rows[: int(np.searchsorted(rows[:, march.TIME], until, side="right"))].T.copy()
+    # ice at the axis never melts while fed: a shorter reading is the interpolation's
+    table[march.CLOSED] = np.maximum.accumulate(table[march.CLOSED])
+    table[march.CLOSED : march.ICE + 1] *= 2.0
+    table.setflags(write=False)
+    return History(
+        time=table[march.TIME],
+        plug_length=table[march.CLOSED],
+        bonded_length=table[march.BONDED],
+        grip=table[march.GRIP],
+        heat_jacket=table[march.DRAWN],
+        heat_ambient=table[march.TAKEN],
+        ice_volume=table[march.ICE],
+        wall_temperature=table[march.WALL],
+        liquid_fraction=table[march.LIQUID],
+        frost_temperature=table[march.FROST],
+    )

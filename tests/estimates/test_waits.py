@@ -1,0 +1,184 @@
+"""Waits and prices of a job move evenly: by hand, and in steps of 0.1 K and 0.1 bar."""
+
+import itertools
+import math
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+
+from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, known, likely
+from estimates.test_job_estimate import DRAIN, RATES, codes, job, moment, quote_of
+from stillpipe.estimates import co2_mass
+from stillpipe.estimates.job import quote, waits
+from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
+from stillpipe.estimates.solution import Solution
+from stillpipe.model.freeze_point import Lining
+from stillpipe.model.requests import JobEstimateRequest
+from stillpipe.tables import pipes
+
+FOUR_INCH = pipes.find("ASTM B88", "4", "L")
+PVC = pipes.find("ASTM D1785", "1", "40")
+EVEN = 0.02
+"""What a step of 0.1 K or 0.1 bar may move before rounding, relative."""
+
+
+def charged(request: JobEstimateRequest) -> dict[str, float]:
+    """What a job costs before anything is rounded, and what of it is charged: h, kg, EUR."""
+    solution = Solution(request, request.hold_duration, member="repair")
+    mass = likely(co2_mass.needed(request, solution).figures.job_total)
+    found = quote.hours(request, solution, likely(solution.ready))
+    labour = found.labour + found.further_points
+    total = labour * float(RATES.labour_per_hour) + mass * float(RATES.co2_per_kg)
+    total += found.shut * float(DRAIN.downtime_per_hour) + float(RATES.call_out)
+    return {"labour": labour, "shut": found.shut, "co2": mass, "total": total}
+
+
+ROOMS = [x / 10.0 for x in (*range(-6, 8), *range(15, 60))]
+SWEEPS: dict[str, tuple[list[float], Callable[[pipes.Pipe, float], JobEstimateRequest]]] = {
+    "cold room": (ROOMS, lambda pipe, x: job(pipe, 8.0, x)),
+    "warm room": ([x / 10.0 for x in range(225, 262)], lambda pipe, x: job(pipe, 40.0, x)),
+    "line": ([x / 10.0 for x in range(235, 270)], lambda pipe, x: job(pipe, x, 24.9)),
+}
+
+
+@pytest.mark.parametrize("pipe", [HALF_INCH, TWO_INCH, FOUR_INCH, PVC], ids=lambda p: p.id)
+@pytest.mark.parametrize("sweep", SWEEPS)
+def test_a_tenth_of_a_kelvin_moves_no_price_by_two_percent(pipe: pipes.Pipe, sweep: str) -> None:
+    values, made = SWEEPS[sweep]
+    found = [charged(made(pipe, x)) for x in values]
+    for (x, one), (y, other) in itertools.pairwise(zip(values, found, strict=True)):
+        if y - x < 0.15:
+            assert other == pytest.approx(one, rel=EVEN), (x, y)
+
+
+def test_a_tenth_of_a_bar_moves_no_price_by_two_percent() -> None:
+    found = [charged(job(HALF_INCH, line_pressure=x * 1e4)) for x in range(100)]
+    for one, other in itertools.pairwise(found):
+        assert other == pytest.approx(one, rel=EVEN)
+
+
+def total_of(request: JobEstimateRequest) -> Decimal:
+    return quote_of(job_estimate(request).figures).total
+
+
+def test_the_prices_that_jumped_no_longer_do() -> None:
+    """2 in steel, line at 8 C: 156.33 in a room at 2 C, 1,240.33 at 5 C, as the thaw was billed.
+
+    1/2 in copper, line at 40 C: 392.05 in a room at 24.4 C, 228.37 at 24.6 C.
+    """
+    cold = [total_of(job(TWO_INCH, 8.0, x, drain_down=None)) for x in (2.0, 5.0)]
+    warm = [total_of(job(HALF_INCH, 40.0, x, drain_down=None)) for x in (24.4, 24.6)]
+    for one, other in (cold, warm):
+        assert float(other) == pytest.approx(float(one), rel=0.01)
+
+
+def test_the_help_of_a_thaw_by_hand() -> None:
+    """4 in type L copper: bore 99.5 mm, outside 104.8 mm, wall of no account.
+
+    Ice 0.25 pi x 99.5^2 mm2 x 916.7 x 333.4 kJ/kg = 2.38 MJ/m through pi x 104.8 mm x 50 W/m2K x
+    40 K = 658 W/m: 3,610 s after two hours.
+    """
+    ice = 0.25 * math.pi * FOUR_INCH.inside_diameter**2 * 916.72 * 333.43e3
+    power = math.pi * FOUR_INCH.outside_diameter * 50.0 * 40.0
+    found = waits.assisted_thaw(Solution(job(FOUR_INCH)))
+    assert found == pytest.approx(7200.0 + ice / power, rel=2e-3)
+    assert ice / power == pytest.approx(3610.0, rel=0.01)
+
+
+def test_plastic_and_scale_make_help_slower() -> None:
+    """1 in PVC: ln(33.4 / 26.6) x 33.4 mm / 2 / 0.16 W/mK = 24 K m2/kW on top of 20."""
+    inner = PVC.inside_diameter
+    wall = 0.5 * PVC.outside_diameter * math.log(PVC.outside_diameter / inner) / 0.16
+    ice = 916.72 * 333.43e3 * inner**2 / (4.0 * PVC.outside_diameter)
+    expected = 7200.0 + ice * (1.0 / 50.0 + wall) / 40.0
+    assert waits.assisted_thaw(Solution(job(PVC))) == pytest.approx(expected, rel=1e-3)
+    scale = Lining(material="iron_oxide_scale", thickness=0.002)
+    bare, lined = (Solution(job(TWO_INCH, lining=x)) for x in (None, scale))
+    per_area = (waits.assisted_thaw(s) - 7200.0 for s in (bare, lined))
+    plain, scaled = (h / s.point.bore**2 for h, s in zip(per_area, (bare, lined), strict=True))
+    layer = 0.5 * TWO_INCH.outside_diameter * lined.point.lining_resistance
+    wall = 1.0 / 50.0 + 0.5 * 60.325e-3 * math.log(60.325 / 52.5018) / 50.0
+    assert scaled / plain == pytest.approx((wall + layer) / wall, rel=1e-3)
+
+
+def events(found: JobFigures) -> dict[str, float]:
+    return {e.code: e.at for e in found.timeline}
+
+
+def test_a_thaw_that_takes_long_is_helped_and_one_that_does_not_is_left() -> None:
+    for room, helped in ((20.0, False), (1.0, True), (-5.0, True)):
+        answer = job_estimate(job(HALF_INCH, 8.0, room))
+        found, at = answer.figures, events(answer.figures)
+        assert ("help-thaw" in at) is helped
+        planned = likely(found.planned_thaw)
+        assert at["thawed"] == pytest.approx(at["stop"] + planned)
+        natural = math.inf if found.thaw is None else found.thaw.likely
+        assert (planned < natural) is helped
+        if helped:
+            assert at["help-thaw"] == pytest.approx(at["stop"] + 7200.0)
+            text = next(e.text for e in found.timeline if e.code == "help-thaw")
+            assert "never with a flame" in text
+    assert "does-not-thaw" in codes(answer)
+
+
+def test_labour_is_billed_until_the_plug_is_gone_as_planned() -> None:
+    for room in (20.0, -5.0):
+        found = job_estimate(job(HALF_INCH, 8.0, room)).figures
+        labour = next(x for x in quote_of(found).lines if x.item == "labour")
+        assert float(labour.quantity) == pytest.approx(moment(found, "thawed") / 3600.0, abs=0.006)
+
+
+def test_flushing_by_hand() -> None:
+    """40 to 25 C with water at 15 C and a time constant of an hour: ln(25 / 10) h = 3,299 s."""
+    assert waits.flushing(ZERO_C + 40.0) == pytest.approx(3299.0, abs=1.0)
+    assert waits.flushing(ZERO_C + 25.0) == waits.flushing(ZERO_C + 10.0) == 0.0
+
+
+def test_a_line_cools_by_itself_in_a_cool_room_and_is_flushed_in_a_warm_one() -> None:
+    times = []
+    for room, flushed in ((10.0, False), (24.9, True), (25.0, True), (33.0, True)):
+        request = job(HALF_INCH, 40.0, room)
+        solution, answer = Solution(request), job_estimate(request)
+        assert waits.is_flushed(solution) is flushed
+        (reason,) = [r for r in answer.reasons if r.code == "cool-first"]
+        (cooled,) = [e for e in answer.figures.timeline if e.code == "cooled"]
+        assert ("flush" in reason.text) is ("flush" in cooled.text) is flushed
+        assert cooled.earliest <= cooled.at <= known(cooled.latest)
+        times.append(cooled.at)
+    assert times[0] < times[1] == times[2] == times[3] == waits.flushing(ZERO_C + 40.0)
+    cool = job_estimate(job(HALF_INCH, 20.0))
+    assert "cooled" not in events(cool.figures)
+    assert "cool-first" not in codes(cool)
+
+
+def test_cooling_takes_longer_the_warmer_the_room() -> None:
+    """Between the room's and the line's temperature, and never longer than flushing."""
+    solutions = [Solution(job(HALF_INCH, 40.0, room)) for room in range(5, 40)]
+    times = [waits.cooling(s).likely for s in solutions]
+    assert times == sorted(times)
+    assert times[-1] == waits.flushing(ZERO_C + 40.0)
+
+
+def test_further_freeze_points_cost_labour() -> None:
+    """A quarter of an hour each: 7 x 0.25 h x 62.00 = 108.50."""
+    one, eight = (job_estimate(job(points=n)).figures for n in (1, 8))
+    lines = [{x.item: x.amount for x in quote_of(f).lines} for f in (one, eight)]
+    assert "further-points" not in lines[0]
+    assert lines[1]["further-points"] == Decimal("108.50")
+    assert lines[0]["labour"] == lines[1]["labour"]
+
+
+def test_lost_use_is_counted_alike_for_freezing_and_draining() -> None:
+    """At the same rate, from the shutting of the line to its opening; nothing without a rate."""
+    for celsius in (20.0, 35.0):
+        found = job_estimate(job(HALF_INCH, celsius, 15.0)).figures
+        quoted = quote_of(found)
+        (lost,) = [x for x in quoted.lines if x.item == "downtime"]
+        (drained,) = [x for x in quoted.drain_down if x.item == "downtime"]
+        cooled = events(found).get("cooled", 0.0)
+        shut = (moment(found, "thawed") - moment(found, "feed") + cooled) / 3600.0
+        assert lost.rate == drained.rate == Decimal("30.00")
+        assert float(lost.quantity) == pytest.approx(shut, abs=0.006)
+    without = quote_of(job_estimate(job(drain_down=None)).figures)
+    assert "downtime" not in {x.item for x in without.lines}
