@@ -44,6 +44,8 @@ GAIN = FINE.finer**2 - 1.0
 LONGEST_CELL, SHORT_CELL = 2.5e-3, 0.75e-3
 """As far as the plug can reach [m], on the first mesh; the second in a wall that insulates, where
 the plug's end is blunt."""
+MOST_OF_BORE = 0.2
+"""Of such a cell over the bore at most [-]."""
 JACKET_CELLS = 10
 """Least number under half the jacket on the first mesh."""
 GROWTH, STRETCH = 1.05, 1.25
@@ -73,6 +75,7 @@ def axial(physics: Physics, mesh: Mesh) -> tuple[Array, int]:
     """Axial widths [m] from the jacket's centre to where the pipe is warm; cells in the jacket."""
     half = 0.5 * physics.jacket_length
     cell = SHORT_CELL if physics.wall_conductivity < INSULATING else LONGEST_CELL
+    cell = min(cell, MOST_OF_BORE * physics.bore)
     cells = max(JACKET_CELLS, math.ceil(half / cell))
     count = round(mesh.finer * (cells + cells % 2))
     fin = problem_2d.fin_length(physics, FILM)
