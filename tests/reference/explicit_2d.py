@@ -1,238 +1,256 @@
 """A second, independent solution of the freeze: fine, explicit, with a resolved pipe wall.
 
-The column of the package is coarse, implicit and carries the wall as one node for each slice.
-Here the wall has cells of its own across its thickness, every cell is stepped explicitly, and the
-mesh is fine; Richardson extrapolation from two meshes gives the converged answer. What fills the
-bore (its tables of temperature and conductivity over enthalpy) is taken from the package, whose
-own checks are in ``test_properties``: this is a check of the discretisation.
+The column of the package is coarse and implicit. Here the wall
+has cells of its own across its thickness wherever it resists, the axial cells are short and equal
+as far as the plug can reach, and every cell is stepped explicitly; extrapolation from two meshes
+gives the converged answer. What the model says is written out anew in ``problem_2d`` and
+``kernel_2d``: what fills the bore, its circulation, the bond.
 """
 
 import copy
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numba import njit
 
-from stillpipe.physics import constants, freeze
+from reference import kernel_2d, problem_2d
+from reference.kernel_2d import CLOSED, LOST, READY, THAWED, TIME
+from reference.problem_2d import Array, Physics
+from stillpipe.physics import constants
+
+__all__ = [
+    "CLOSED", "COARSE", "FINE", "GAIN", "LOST", "READY", "THAWED", "TIME", "Explicit", "Mesh",
+    "closure", "converged",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Mesh:
-    """Cells across the bore, across the wall and along half the jacket; axial stretch beyond."""
+    """Cells across the bore and across a conducting wall, and how much finer than the first.
+
+    A wall that insulates has twice as many cells, one of copper a single one.
+    """
 
     bore: int
     wall: int
-    jacket: int
-    stretch: float
+    finer: float
 
 
-COARSE = Mesh(12, 2, 10, 1.20)
-FINE = Mesh(24, 4, 20, 1.20**0.5)
-CONDUCTIVE = 100.0
-"""A wall that conducts better [W/(m K)] has one cell across: its Biot number is below 0.01."""
+COARSE = Mesh(16, 2, 1.0)
+FINE = Mesh(24, 3, 1.5)
+GAIN = FINE.finer**2 - 1.0
+"""Differences of the two meshes over what the finer one misses, at second order [-]."""
 
-CLOSED, READY, LOST, THAWED, TIME = range(5)
-"""What a solution is stepped to."""
-
-
-def axial(case: freeze.Case, mesh: Mesh, horizon: float) -> np.ndarray[Any, Any]:
-    """Axial widths [m] from the jacket's centre to where the pipe is undisturbed at ``horizon``."""
-    diffusivity = max(case.wall_conductivity / case.wall_heat_capacity, 1.2e-6)
-    reach = 0.5 * case.jacket_length + 4.0 * case.bore + 2.5 * math.sqrt(diffusivity * horizon)
-    widths = [0.5 * case.jacket_length / mesh.jacket] * mesh.jacket
-    while sum(widths) < reach:
-        widths.append(widths[-1] * mesh.stretch)
-    return np.array(widths)
-
-
-@njit(cache=True)
-def _look(H, T, A, k, h0, inv, temp, theta, kout):  # type: ignore[no-untyped-def]
-    """Fill temperatures, Kirchhoff transforms and the outermost cells' conductivities."""
-    last = H.shape[1] - 1
-    for i in range(H.shape[0]):
-        for j in range(last + 1):
-            x = (H[i, j] - h0) * inv
-            m = min(max(int(x), 0), T.size - 2)
-            f = x - m
-            temp[i, j] = T[m] + f * (T[m + 1] - T[m])
-            theta[i, j] = A[m] + f * (A[m + 1] - A[m])
-        kout[i] = k[m] + f * (k[m + 1] - k[m])
-
-
-@njit(cache=True)
-def _step(H, Tw, old, temp, theta, kout, dz, gap, area, radial, inner, wall_area, through, kw, cw,
-          G, outside, step):  # type: ignore[no-untyped-def]  # fmt: skip
-    """Take one explicit step in place; returns the heat drawn through the pipe's surface [W]."""
-    nz, nr = H.shape
-    nw = Tw.shape[1]
-    old[:] = Tw
-    drawn = 0.0
-    for i in range(nz):
-        entering = 0.0
-        for j in range(nr):
-            if j < nr - 1:
-                leaving = radial[j] * (theta[i, j] - theta[i, j + 1])
-            else:
-                resistance = inner / kout[i] + through[0]
-                leaving = 2.0 * np.pi * (temp[i, j] - old[i, 0]) / resistance
-            gain = (entering - leaving) / area[j]
-            if i > 0:
-                gain += (theta[i - 1, j] - theta[i, j]) / (gap[i - 1] * dz[i])
-            if i < nz - 1:
-                gain += (theta[i + 1, j] - theta[i, j]) / (gap[i] * dz[i])
-            H[i, j] += step * gain
-            entering = leaving
-        for j in range(nw):
-            if j < nw - 1:
-                leaving = 2.0 * np.pi * (old[i, j] - old[i, j + 1]) / through[j + 1]
-            else:
-                rim = through[nw] / (2.0 * np.pi) + 1.0 / G[i]
-                leaving = (old[i, j] - outside[i]) / rim
-                drawn += leaving * dz[i]
-            gain = (entering - leaving) / wall_area[j]
-            if i > 0:
-                gain += kw * (old[i - 1, j] - old[i, j]) / (gap[i - 1] * dz[i])
-            if i < nz - 1:
-                gain += kw * (old[i + 1, j] - old[i, j]) / (gap[i] * dz[i])
-            Tw[i, j] += step * gain / cw
-            entering = leaving
-    return drawn
+LONGEST_CELL, SHORT_CELL = 2.5e-3, 0.75e-3
+"""As far as the plug can reach [m], on the first mesh; the second in a wall that insulates, where
+the plug's end is blunt."""
+MOST_OF_BORE = 0.2
+"""Of such a cell over the bore at most [-]."""
+JACKET_CELLS = 10
+"""Least number under half the jacket on the first mesh."""
+GROWTH, STRETCH = 1.05, 1.25
+"""Of one cell over the last beside the jacket, and beyond the plug's reach, on the first mesh."""
+FILM = 10.0
+"""With which the plug's reach and the length of pipe are estimated [W/(m2 K)]."""
+LUMPED = 0.004
+"""A wall of lower Biot number under the jacket has one cell across [-]."""
+INSULATING = 2.0
+"""A wall that conducts less [W/(m K)] has twice the cells across."""
+FROST_DISTANCE = 0.010
+"""Beside the jacket, where frost is looked for [m]."""
+COLD_DIFFUSIVITY = 2.75e-6
+"""Of ice at the temperature of dry ice, over-estimated a little [m2/s]."""
+MOST_K = 3.5
+"""Of ice at the temperature of dry ice, over-estimated a little [W/(m K)]."""
+MOST_FILM = 500.0
+"""On the outside of the pipe, in the stability limit [W/(m2 K)]."""
+SAFE = 0.95
+"""Step over the stability limit [-]."""
+SAMPLING = 2.0
+"""Between rows of the history [s]."""
+ROWS = 40000
 
 
-@njit(cache=True)
-def _crossing(values, level, dz):  # type: ignore[no-untyped-def]
-    """Length from the centre over which ``values`` lie below ``level``, straight between cells."""
-    edge = 0.0
-    for i in range(values.size):
-        if values[i] >= level:
-            if i == 0:
-                return 0.0
-            gap = 0.5 * (dz[i - 1] + dz[i])
-            part = (level - values[i - 1]) / (values[i] - values[i - 1])
-            return edge - 0.5 * dz[i - 1] + part * gap
-        edge += dz[i]
-    return edge
+def axial(physics: Physics, mesh: Mesh) -> tuple[Array, int]:
+    """Axial widths [m] from the jacket's centre to where the pipe is warm; cells in the jacket."""
+    half = 0.5 * physics.jacket_length
+    cell = SHORT_CELL if physics.wall_conductivity < INSULATING else LONGEST_CELL
+    cell = min(cell, MOST_OF_BORE * physics.bore)
+    cells = max(JACKET_CELLS, math.ceil(half / cell))
+    count = round(mesh.finer * (cells + cells % 2))
+    fin = problem_2d.fin_length(physics, FILM)
+    reach = half + physics.bore + 1.7 * fin
+    far = half + 3.0 * physics.bore + 7.0 * fin
+    longest = cell / mesh.finer
+    widths = [half / count] * count
+    while sum(widths) < far:
+        near = sum(widths) < reach
+        growth = (GROWTH if near else STRETCH) ** (1.0 / mesh.finer)
+        widths.append(widths[-1] * growth)
+        if near:
+            widths[-1] = min(widths[-1], longest)
+    return np.array(widths), count
 
 
-@njit(cache=True)
-def _march(H, Tw, T, A, k, h0, inv, dz, gap, area, radial, inner, wall_area, through, kw, cw, G,
-           outside, hclose, bond, frozen, step, end, stop, need):  # type: ignore[no-untyped-def]  # fmt: skip
-    """Explicit steps until ``stop`` or ``end`` [s]; returns the time, -1 at the end, and heat [J].
+def _wall_cells(physics: Physics, mesh: Mesh) -> int:
+    """Cells across the wall."""
+    biot = physics.h_jacket * physics.wall_thickness / physics.wall_conductivity
+    if biot < LUMPED:
+        return 1
+    return mesh.wall * (2 if physics.wall_conductivity < INSULATING else 1)
 
-    A cell of the axis is closed below ``hclose``, the wall bonded below ``bond``; the half-length
-    ``need`` is that of both; no ice is left above ``frozen`` anywhere.
-    """
-    nz = H.shape[0]
-    temp, theta = np.empty_like(H), np.empty_like(H)
-    kout, old = np.empty(nz), np.empty_like(Tw)
-    time, heat = 0.0, 0.0
-    while time < end:
-        before = H[0, 0]
-        _look(H, T, A, k, h0, inv, temp, theta, kout)
-        heat += step * _step(H, Tw, old, temp, theta, kout, dz, gap, area, radial, inner,
-                             wall_area, through, kw, cw, G, outside, step)  # fmt: skip
-        time += step
-        if stop == CLOSED and H[0, 0] <= hclose:
-            return time - step * (hclose - H[0, 0]) / (before - H[0, 0]), heat
-        if stop in (READY, LOST):
-            length = _crossing(Tw[:, 0], bond, dz)
-            if stop == READY or need > 0.0:
-                length = min(length, _crossing(H[:, 0], hclose, dz))
-            if (length >= need) if stop == READY else (length <= need):
-                return time, heat
-        if stop == THAWED and H.min() >= frozen:
-            return time, heat
-    return -1.0, heat
+
+def _laid(physics: Physics, mesh: Mesh) -> kernel_2d.Laid:
+    ri, ro = 0.5 * physics.bore, 0.5 * physics.outer_diameter
+    dz, jacket = axial(physics, mesh)
+    faces = np.linspace(0.0, ri, mesh.bore + 1)
+    rims = np.linspace(ro - physics.wall_thickness, ro, _wall_cells(physics, mesh) + 1)
+    dr = ri / mesh.bore
+    nodes = np.concatenate((rims[:1], 0.5 * (rims[1:] + rims[:-1]), rims[-1:]))
+    through = np.log(nodes[1:] / nodes[:-1]) / physics.wall_conductivity
+    through[0] += physics.lining_resistance
+    z = np.cumsum(dz) - 0.5 * dz
+    look = 0.5 * physics.jacket_length + FROST_DISTANCE
+    cell = int(np.searchsorted(z, look)) - 1
+    return kernel_2d.Laid(
+        dz, 0.5 * (dz[1:] + dz[:-1]), np.pi * np.diff(faces**2),
+        np.append(2.0 * np.pi * faces[1:-1] / dr, 0.0), math.log(ri / (ri - 0.5 * dr)),
+        np.pi * np.diff(rims**2), through, physics.wall_conductivity, physics.wall_heat_capacity,
+        jacket, physics.outer_diameter, cell, (look - z[cell]) / (z[cell + 1] - z[cell]),
+    )  # fmt: skip
+
+
+def _fill(physics: Physics) -> kernel_2d.Fill:
+    m = physics.filling
+    columns = (m.temperature, m.ice, m.liquid, m.solid, m.ice_k, m.liquid_k)
+    table = np.column_stack([c for x in columns for c in (x[:-1], np.diff(x))])
+    plug = physics.plug_ice_fraction
+    return kernel_2d.Fill(
+        m.h0, m.inv, table, m.freezing, plug, m.closing(plug), m.closing(1e-9), m.sharp,
+        float(m.ice_k[np.argmax(m.solid < 1.0) - 1]),
+        float(m.liquid_k[np.argmax(m.solid <= 0.0)]), MOST_K,
+    )  # fmt: skip
+
+
+def _stir(physics: Physics) -> kernel_2d.Stir:
+    return kernel_2d.Stir(
+        problem_2d.circulation(physics.vertical), problem_2d.STIR_T0, problem_2d.STIR_INV,
+        0.5 * physics.bore, physics.jacket_length, physics.vertical, physics.convection,
+        problem_2d.CORE,
+    )  # fmt: skip
+
+
+def _outside(physics: Physics) -> kernel_2d.Outside:
+    return kernel_2d.Outside(
+        physics.h_jacket, physics.fill_time, max(physics.h_empty, 1e-9), constants.DRY_ICE,
+        physics.ambient_temperature, np.maximum(physics.room_film, 1e-9), physics.film_t0,
+        physics.film_inv,
+    )  # fmt: skip
+
+
+def _stable(laid: kernel_2d.Laid, fill: kernel_2d.Fill, stir: kernel_2d.Stir) -> float:
+    """Longest stable step [s]: no cell may lose more than it holds over its neighbours."""
+    rings = np.append(laid.radial[:-1], 2.0 * np.pi / laid.inner)
+    rings[1:] += laid.radial[:-1]
+    gaps = np.concatenate(([np.inf], laid.gap, [np.inf]))
+    along = float(np.max((1.0 / gaps[1:] + 1.0 / gaps[:-1]) / laid.dz))
+    heat = fill.table[-1, 1] * fill.inv
+    size = stir.radius if not stir.vertical else stir.radius**0.6 * stir.height**-0.4
+    most = stir.strength * max(stir.core, 0.3) * stir.table[-1] * size**0.75
+    fast = max(COLD_DIFFUSIVITY, (1.0 + most) * float(np.max(fill.table[:, 10])) * heat)
+    bore = fast * (float(np.max(rings / laid.area)) + along)
+    links = 2.0 * np.pi / laid.through
+    links[0] = 2.0 * np.pi / (laid.inner / MOST_K + laid.through[0])
+    links[-1] = 2.0 * np.pi / (laid.through[-1] + 2.0 / (MOST_FILM * laid.diameter))
+    across = float(np.max((links[:-1] + links[1:]) / laid.wall_area))
+    wall = (across + laid.kw * along) / laid.cw
+    return SAFE / max(bore, wall)
 
 
 class Explicit:
-    """A freeze on one mesh, stepped from event to event; ``horizon`` [s] sets the pipe's length."""
+    """A freeze on one mesh, stepped from event to event."""
 
-    def __init__(self, case: freeze.Case, mesh: Mesh, horizon: float) -> None:
-        """Lay the case on the mesh, everything at the start temperature."""
-        self.case, medium, dz = case, case.medium, axial(case, mesh, horizon)
-        ri, ro = 0.5 * case.bore, 0.5 * case.outer_diameter
-        rw = ro - case.wall_thickness
-        faces = np.linspace(0.0, ri, mesh.bore + 1)
-        cells = 1 if case.wall_conductivity > CONDUCTIVE else mesh.wall
-        rims = np.linspace(rw, ro, cells + 1)
-        middle = 0.5 * (rims[1:] + rims[:-1])
-        dr = ri / mesh.bore
-        radial = np.append(2.0 * np.pi * faces[1:-1] / dr, 0.0)
-        nodes = np.concatenate(([rw], middle, [ro]))
-        through = np.log(nodes[1:] / nodes[:-1]) / case.wall_conductivity
-        through[0] += case.lining_resistance
-        self.under = np.arange(len(dz)) < mesh.jacket
-        self.H = np.full((len(dz), mesh.bore), medium.enthalpy(case.start_temperature))
-        self.Tw = np.full((len(dz), cells), case.start_temperature)
-        self.step = _stable(case, dr, dz[0], cells)
-        self.dz, self.time = dz, 0.0
-        self.laid = (
-            medium.temperature, medium.kirchhoff, medium.conductivity, medium.h0, medium.inv, dz,
-            0.5 * (dz[1:] + dz[:-1]), np.pi * np.diff(faces**2), radial,
-            math.log(ri / (ri - 0.5 * dr)), np.pi * np.diff(rims**2), through,
-            case.wall_conductivity, case.wall_heat_capacity,
+    def __init__(self, physics: Physics, mesh: Mesh) -> None:
+        """Lay the freeze on the mesh, everything at the start temperature."""
+        self.laid, self.fill = _laid(physics, mesh), _fill(physics)
+        self.stir, self.out = _stir(physics), _outside(physics)
+        self.step = _stable(self.laid, self.fill, self.stir)
+        nz, nr, nw = len(self.laid.dz), mesh.bore, len(self.laid.wall_area)
+        start = physics.start_temperature
+        self.fields = kernel_2d.Fields(
+            np.full((nz, nr), physics.filling.enthalpy(start)), np.full((nz, nw), start),
+            np.full(nz, start), *(np.zeros((nz, nr)) for _ in range(5)),
+            *(np.zeros((nz, nw)) for _ in range(2)), *(np.zeros(nz) for _ in range(4)),
         )  # fmt: skip
-        self.events = (
-            medium.closing(case.plug_ice_fraction), medium.freezing, medium.closing(1e-9)
-        )  # fmt: skip
+        self.marks = np.array([0.0, 0.0, 0.0, kernel_2d.NEVER, 0.0])
+        self._history = np.empty((ROWS, kernel_2d.ROW))
 
     def copy(self) -> "Explicit":
         """Return the state to branch from."""
         other = copy.copy(self)
-        other.H, other.Tw = self.H.copy(), self.Tw.copy()
+        other.fields = kernel_2d.Fields(*(array.copy() for array in self.fields))
+        other.marks = self.marks.copy()
         return other
 
     def to(
-        self, stop: int, end: float, need: float = 0.0, *, fed: bool = True
-    ) -> tuple[float, float]:
-        """Step to ``stop``, ``end`` [s] at most; return the time it took, -1 if none, and heat [J].
+        self, stop: int, end: float, grip: float = 0.0, length: float = 0.0, *, fed: bool = True
+    ) -> float | None:
+        """Step to ``stop``, to ``end`` [s] at most; return the event's time if it came.
 
-        Heat is that of half the pipe through its surface.
+        ``grip`` and ``length`` [m] of the whole pipe: what a plug needs to be ready, or below
+        which its bond is lost. Times are those since the first feed.
         """
-        case = self.case
-        jacket = case.h_jacket if fed else case.h_empty
-        G = np.pi * case.outer_diameter * np.where(self.under, jacket, max(case.h_ambient, 1e-9))
-        cold = self.under & fed
-        outside = np.where(cold, constants.DRY_ICE, case.ambient_temperature)
-        time, heat = _march(
-            self.H, self.Tw, *self.laid, G, outside, *self.events, self.step, end, stop, need
-        )
-        return float(time), float(heat)
+        event = kernel_2d.march(
+            self.fields, self.laid, self.fill, self.stir, self.out, fed, end, self.step, stop,
+            0.5 * grip, max(0.5 * length, 1e-12), self._history,
+            max(round(SAMPLING / (kernel_2d.GAIN * self.step)), 1), self.marks,
+        )  # fmt: skip
+        if not np.isfinite(self.fields.H).all():
+            raise ArithmeticError("the explicit steps are not stable")
+        return None if event == kernel_2d.NEVER else float(event)
 
     @property
-    def sound_length(self) -> float:
-        """Length over which the plug is closed and bonded [m]."""
-        closed, bond, _ = self.events
-        return 2.0 * min(
-            _crossing(self.H[:, 0].copy(), closed, self.dz),
-            _crossing(self.Tw[:, 0].copy(), bond, self.dz),
-        )
+    def time(self) -> float:
+        """Since the first feed [s]."""
+        return float(self.marks[kernel_2d.NOW])
+
+    @property
+    def frost(self) -> float | None:
+        """When the outside surface beside the jacket was at 0 C [s]."""
+        at = float(self.marks[kernel_2d.FROST])
+        return None if at == kernel_2d.NEVER else at
+
+    @property
+    def heat(self) -> tuple[float, float]:
+        """Heat drawn through the surface under the jacket and beside it so far, whole pipe [J]."""
+        under, beside = self.marks[kernel_2d.UNDER], self.marks[kernel_2d.BESIDE]
+        return 2.0 * float(under), 2.0 * float(beside)
+
+    @property
+    def history(self) -> Array:
+        """Rows of time [s] and lengths of plug, grip and sound plug [m], while fed."""
+        rows = self._history[: int(self.marks[kernel_2d.ROWS])].copy()
+        rows[:, 1:] *= 2.0
+        return rows
+
+    @property
+    def lengths(self) -> tuple[float, float, float]:
+        """Lengths of plug, grip and sound plug now [m]."""
+        kernel_2d.look(self.fields, self.laid, self.fill, self.stir)
+        closed, grip, sound, _ = kernel_2d.measure(self.fields, self.laid, self.fill)
+        return 2.0 * float(closed), 2.0 * float(grip), 2.0 * float(sound)
 
 
-def _stable(case: freeze.Case, dr: float, dz: float, cells: int) -> float:
-    """Step [s] inside the stability limit."""
-    fast = np.max(np.diff(case.medium.kirchhoff) * case.medium.inv)
-    slim = case.wall_conductivity / case.wall_heat_capacity
-    width = case.wall_thickness / cells
-    across = 2.0 / width**2 if cells > 1 else 4.0 / (dr * width)
-    wall = slim * (across * (cells > 1) + 2.0 / dz**2) + 4.0 * 2.7 / (
-        case.wall_heat_capacity * dr * width
-    )
-    return float(0.45 * min(1.0 / (2.0 * fast * (2.0 / dr**2 + 1.0 / dz**2)), 1.0 / wall))
+def closure(physics: Physics, mesh: Mesh, horizon: float) -> float:
+    """Closure time [s] on one mesh, -1 where it does not close in ``horizon`` [s]."""
+    found = Explicit(physics, mesh).to(CLOSED, horizon)
+    return -1.0 if found is None else found
 
 
-def closure(case: freeze.Case, mesh: Mesh, horizon: float) -> float:
-    """Closure time [s] of ``case`` on one mesh, -1 where it does not close in ``horizon`` [s]."""
-    return Explicit(case, mesh, horizon).to(CLOSED, horizon)[0]
-
-
-def converged(case: freeze.Case, horizon: float) -> tuple[float, float]:
+def converged(physics: Physics, horizon: float) -> tuple[float, float]:
     """Closure time [s] extrapolated at second order, and what the extrapolation moved it by [-]."""
-    coarse, fine = (closure(case, mesh, horizon) for mesh in (COARSE, FINE))
+    coarse, fine = (closure(physics, mesh, horizon) for mesh in (COARSE, FINE))
     if min(coarse, fine) < 0.0:
         raise ValueError("the case does not close")
-    best = fine + (fine - coarse) / 3.0
+    best = fine + (fine - coarse) / GAIN
     return best, best / fine - 1.0

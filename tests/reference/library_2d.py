@@ -3,19 +3,41 @@
 FiPy assembles and solves the axisymmetric conduction equation on its cylindrical mesh, bore and
 wall cells alike; what is written here is the enthalpy iteration of Swaminathan and Voller (Metall.
 Trans. B 23 (1992) 651) around it. The melting point is spread over ``SPREAD`` so that the
-temperature has an inverse. Tables of what fills the bore come from the package, as in
-``explicit_2d``.
+temperature has an inverse. Tables of what fills the bore come from the package; filling of the
+jacket, the room's film by the surface's temperature and circulation are written out anew.
 """
 
 import math
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from fipy import CellVariable, CylindricalGrid2D, DiffusionTerm, FaceVariable, ImplicitSourceTerm
 from fipy.solvers.scipy import LinearLUSolver
 
-from reference.explicit_2d import Mesh, axial
 from stillpipe.physics import constants, freeze, media
 from stillpipe.physics import film as film_table
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Cells across the bore, across the wall and along half the jacket; axial stretch beyond."""
+
+    bore: int
+    wall: int
+    jacket: int
+    stretch: float
+
+
+def axial(case: freeze.Case, mesh: Mesh, horizon: float) -> np.ndarray[Any, Any]:
+    """Axial widths [m] from the jacket's centre to where the pipe is undisturbed at ``horizon``."""
+    diffusivity = max(case.wall_conductivity / case.wall_heat_capacity, 1.2e-6)
+    reach = 0.5 * case.jacket_length + 4.0 * case.bore + 2.5 * math.sqrt(diffusivity * horizon)
+    widths = [0.5 * case.jacket_length / mesh.jacket] * mesh.jacket
+    while sum(widths) < reach:
+        widths.append(widths[-1] * mesh.stretch)
+    return np.array(widths)
+
 
 SPREAD = 0.05
 """Width of the melting range [K]."""

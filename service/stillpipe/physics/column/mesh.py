@@ -56,7 +56,7 @@ class Grid:
 class Bounds(NamedTuple):
     """What keeps a step: ``reach``, the longest over the limit of explicit axial conduction [-].
 
-    That shortens no step to less than ``least`` of itself [-], as far as the axial correction holds.
+    That shortens no step to less than ``least`` of itself [-], as far as its correction allows.
     ``tolerance`` is Newton's on the Kirchhoff transform [W/m].
     """
 
