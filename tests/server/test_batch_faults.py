@@ -20,6 +20,7 @@ from flask.testing import FlaskClient
 
 from stillpipe.api import limits
 from stillpipe.api.answers import ANSWERS
+from stillpipe.api.problems import RequestError
 from stillpipe.physics.column.work import Work
 from stillpipe.server.admission import departures
 from stillpipe.server.admission.departures import Caller
@@ -301,6 +302,36 @@ def test_flags_come_back_when_nothing_looks_at_them() -> None:
     assert not pool._workers().flags.any()
 
 
+def test_a_pool_at_the_end_of_its_process_is_busy(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As the interpreter leaves it, which takes no more work."""
+    workers = pool._workers()
+    over = workers.start(1)
+    over.shutdown()
+    monkeypatch.setattr(workers, "pool", over)
+    with pytest.raises(RequestError) as raised:
+        pool.Task().submit(_die_at_two, [0])
+    assert raised.value.slug == "busy"
+
+
+def test_a_pool_that_another_thread_replaced_is_not_the_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    workers = pool._workers()
+    good, over = workers.pool, workers.start(1)
+    over.shutdown()
+
+    class Replaced:
+        """A pool that is shut down just before it is asked."""
+
+        def submit(self, *given: Any) -> Any:
+            workers.pool = good
+            return over.submit(*given)
+
+    monkeypatch.setattr(workers, "pool", Replaced())
+    _, future = pool.Task().submit(_die_at_two, [0])
+    assert future.result(600) == [0]
+
+
 def test_an_item_whose_service_ends_is_told_so() -> None:
     task = pool.Task()
     task.cancel()
@@ -334,6 +365,7 @@ def test_a_service_that_ends_answers_what_it_has_and_says_what_it_has_not(
     reply = client.post("/v1/batch", data=body, content_type=kind)
     found = outcomes(kind, reply.get_data())
     assert 400 >= len(found) >= 96
+    assert len(looks) <= 12 + pool.AHEAD * pool.processes(), "no worker is asked for the rest"
     assert set(found) == {"200", "503"}
     if kind == KINDS[0]:
         summary = reply.json["summary"] if reply.json else {}

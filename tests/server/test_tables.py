@@ -118,6 +118,19 @@ def test_a_table_out_of_bounds_is_refused_at_flat_memory(rest: bytes, detail: st
     assert peak < 16 * 2**20
 
 
+def test_rows_that_nobody_computes_any_more_are_read_by_their_names_alone() -> None:
+    """Reading all of a long table takes longer than a service that ends has."""
+    rows = "\n".join([HEAD, *(ROW.format(f"row-{n}") for n in range(3)), "plug-time,short"])
+    looks = iter([False, True, True, True])
+    with closing(stored(rows.encode())) as store:
+        whole, *brief, odd = tabular.items(store, 10, lambda: next(looks))
+    assert json.loads(whole)["request"]["pipe"]["size"] == "3/4"
+    assert [json.loads(item) for item in brief] == [
+        {"estimate": "plug-time", "request": {"id": f"row-{n}"}} for n in (1, 2)
+    ]
+    assert odd.startswith(tabular.FAULT)
+
+
 def test_the_row_at_fault_is_named(client: FlaskClient) -> None:
     assert "row 3" in refusal(client, b'estimate\na\n"b"c\n')
 

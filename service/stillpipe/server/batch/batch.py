@@ -12,6 +12,7 @@ from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from typing import IO, Any, NamedTuple
 
+import numpy as np
 import orjson
 from marshmallow import ValidationError
 
@@ -21,7 +22,7 @@ from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
 from stillpipe.errors import CancelledError, Fault, StillpipeError
 from stillpipe.model.figures import Effort
-from stillpipe.physics.column.work import Work
+from stillpipe.physics.column.work import Flag, Work, cancellable
 from stillpipe.server.admission.departures import Caller
 from stillpipe.server.batch import json_array, pool, tabular
 from stillpipe.server.batch.endings import ClientLeftError, shutdown
@@ -56,12 +57,20 @@ class Found(NamedTuple):
 
 Answered = list[Done]
 
+_ENDED: Flag = np.ones(1, dtype=np.int64)
+
 _log = logging.getLogger(__name__)
 
 
 def work(chunk: Chunk) -> Answered:
     """Answer the items of ``chunk``: whether each succeeded, and its reply without its index."""
     return [_guarded(raw) for raw in chunk]
+
+
+def ended(raw: bytes) -> Done:
+    """Answer an item that is not computed any more, with what names it."""
+    with cancellable(_ENDED):
+        return _guarded(raw)
 
 
 def lost(chunk: Chunk) -> Answered:
@@ -189,6 +198,17 @@ class Call:
         ClientLeftError
             where nobody waits for the replies any more
         """
+        with closing(self._done(iter(items))) as replies:
+            for index, done in enumerate(replies):
+                outcome = "succeeded" if done.good else "failed"
+                self.counts[outcome] += 1
+                metrics.ITEMS.labels(outcome).inc()
+                if done.good:
+                    metrics.solved(done.estimate, done.effort)
+                yield b'{"index":%d,' % index + done.reply[1:]
+
+    def _done(self, source: Iterator[bytes]) -> Generator[Done, None, None]:
+        """Yield what the workers make of the items, and once this process ends, what it can say."""
         task = pool.Task()
 
         def look() -> None:
@@ -198,16 +218,16 @@ class Call:
             if shutdown.due():
                 task.cancel()
 
-        source = iter(items)
-        chunks = iter(lambda: list(itertools.islice(source, CHUNK)), [])
-        with closing(pool.ordered(task, work, chunks, lost, look)) as replies:
-            for index, done in enumerate(replies):
-                outcome = "succeeded" if done.good else "failed"
-                self.counts[outcome] += 1
-                metrics.ITEMS.labels(outcome).inc()
-                if done.good:
-                    metrics.solved(done.estimate, done.effort)
-                yield b'{"index":%d,' % index + done.reply[1:]
+        def chunk() -> Chunk:
+            return [] if shutdown.due() else list(itertools.islice(source, CHUNK))
+
+        with closing(pool.ordered(task, work, iter(chunk, []), lost, look)) as replies:
+            yield from replies
+        # workers give way to everything else, and the time that is left may be short
+        for raw in source:
+            if self.client.left:
+                raise ClientLeftError
+            yield ended(raw)
 
     def summary(self, problem: dict[str, Any] | None = None) -> bytes:
         """Return the summary of what was answered; ``problem`` says why that is not all."""
@@ -313,7 +333,7 @@ def of_table(call: Call) -> Iterator[bytes]:
     spool, answer = call.spool(), tabular.Answer()
     call.kept.callback(answer.close)
     body = spool.whole("malformed-csv", call.ends)
-    items = map(bounded, tabular.items(body, limits.BATCH_ITEMS))
+    items = map(bounded, tabular.items(body, limits.BATCH_ITEMS, shutdown.due))
     try:
         with closing(call.answered(items)) as replies:
             for reply in replies:

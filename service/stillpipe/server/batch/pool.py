@@ -17,6 +17,7 @@ from typing import Generic, TypeVar
 
 import numpy as np
 
+from stillpipe.api.problems import RequestError
 from stillpipe.physics.column.work import Flag, cancellable
 
 A = TypeVar("A")
@@ -63,7 +64,13 @@ class _Workers:
     def submit(
         self, work: Callable[..., B], *given: object
     ) -> "tuple[ProcessPoolExecutor, Future[B]]":
-        """Give ``work`` to the pool, to a new one where it is broken."""
+        """Give ``work`` to the pool, to a new one where it is broken.
+
+        Raises
+        ------
+        RequestError
+            ``busy``, where this process is at its end
+        """
         while True:
             with self.lock:
                 pool = self.pool
@@ -71,6 +78,10 @@ class _Workers:
                 return pool, pool.submit(work, *given)
             except BrokenProcessPool:
                 self.discard(pool)
+            except RuntimeError as error:
+                # shut down by the interpreter's end, unless by another thread that replaced it
+                if self.pool is pool:
+                    raise RequestError("busy", "The service is ending.") from error
 
     def discard(self, broken: ProcessPoolExecutor) -> None:
         with self.lock:

@@ -24,7 +24,7 @@ from stillpipe.api.inputs import columns
 from stillpipe.api.inputs.columns import Column
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import REQUESTS
-from stillpipe.server.batch.spool import Store
+from stillpipe.server.batch.spool import Store, never
 
 HEAD = re.compile(r"(?P<path>[a-z0-9_]+(?:\.[a-z0-9_]+)*)(?: \[(?P<unit>[^\]]+)\])?")
 NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
@@ -114,8 +114,10 @@ def _rows(body: Store) -> Generator[list[str], None, None]:
             raise RequestError("malformed-csv", f"row {lines.row}: {error}") from None
 
 
-def items(body: Store, most: int) -> Iterator[bytes]:
+def items(body: Store, most: int, brief: Callable[[], bool] = never) -> Iterator[bytes]:
     """Return an iterator over the items of a table as JSON; the whole table is checked first.
+
+    Once ``brief()`` is true, an item has no more than what names it: nobody will compute it.
 
     Raises
     ------
@@ -128,13 +130,20 @@ def items(body: Store, most: int) -> Iterator[bytes]:
         count = sum(1 for _ in itertools.islice(rows, most + 1))
     if not head or not 1 <= count <= most:
         raise RequestError("malformed-csv", f"must have a head and 1 to {most} rows")
-    return _items(body, head, known)
+    return _items(body, head, known, brief)
 
 
-def _items(body: Store, head: list[str], columns: "list[Column | None]") -> Iterator[bytes]:
+def _items(
+    body: Store, head: list[str], columns: "list[Column | None]", brief: Callable[[], bool]
+) -> Iterator[bytes]:
+    names = [column is None or column.path == ("id",) for column in columns]
     with closing(_rows(body)) as rows:
         for row in itertools.islice(rows, 1, None):
-            yield _item(columns, row, head)
+            short = brief() and len(row) == len(head)
+            cells = (
+                [c if kept else "" for c, kept in zip(row, names, strict=True)] if short else row
+            )
+            yield _item(columns, cells, head)
 
 
 def columns_of(head: list[str]) -> list[Column | None]:
