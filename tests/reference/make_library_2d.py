@@ -2,8 +2,8 @@
 
     PYTHONPATH=service:tests python tests/reference/make_library_2d.py
 
-Takes about a quarter of an hour. Cases that the table has already are not solved again: remove it to
-begin anew. Steps grow with the square of the cells, so that the errors in time and in space both
+Takes about a quarter of an hour. Cases that the table has already are not solved again: remove it
+to begin anew. Steps grow with the square of the cells, so that the errors in time and in space both
 fall at second order, and Richardson extrapolation serves for both.
 """
 
