@@ -17,8 +17,8 @@ from reference.library_2d import Mesh
 from stillpipe.physics import freeze
 
 MESHES = ((Mesh(8, 2, 7, 1.25), 200), (Mesh(12, 2, 10, 1.20), 450))
-CHOSEN = [CASES[i] for i in (1, 8, 12, 18, 5, 20, 23, 25)]
-"""Copper, steel, stainless steel and plastics, and a pipe that stands."""
+CHOSEN = [CASES[i] for i in (1, 8, 12, 18, 5, 20, 23, 25, 24)]
+"""Copper, steel, stainless steel and plastics, a pipe that stands, an insulated one."""
 TABLE = Path(__file__).parent / "library_2d.csv"
 
 

@@ -1,6 +1,6 @@
 """The production grid against two independent solutions of the same freeze, case by case.
 
-The explicit solution has resolved walls and is converged; FiPy solves eight of the cases.
+The explicit solution has resolved walls and is converged; FiPy solves nine of the cases.
 """
 
 import csv

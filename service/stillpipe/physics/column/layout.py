@@ -60,6 +60,8 @@ BORE_SHARE, FIN_SHARE = 0.5, 1.0 / 12.0
 """Width of a slice where a plug ends over the bore and over the fin [-]."""
 SLIM = 0.002
 """Slices are cut no slimmer than this where a plug ends [m]."""
+MORE_RINGS = 4
+"""Rings that a solution has beyond those of water: its ice forms over a range of temperatures."""
 NODES = 3
 """Nodes across a wall that insulates."""
 AHEAD = 3.0
@@ -83,7 +85,8 @@ class Column:
         self.case, self.grid, self.work = case, grid, work
         half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
         dz = slices(case, grid, grid.finest, horizon) if dz is None else dz
-        self.edges = mesh.rings(grid.radial) if edges is None else edges
+        more = 0 if case.plug_ice_fraction == 1.0 else MORE_RINGS
+        self.edges = mesh.rings(grid.radial + more) if edges is None else edges
         self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
         self.wall, self.outer = mesh.wall(
             self.mesh.z, dz, (radius - case.wall_thickness, radius), nodes or self.wall_nodes,

@@ -21,8 +21,6 @@ from stillpipe.physics.stream.liquid import Liquid
 
 Array = NDArray[np.float64]
 
-HORIZON = 3600.0
-"""Beside the jacket the pipe is followed as far as cold comes in so long [s]."""
 ROWS = 20000
 """Most steps of one freeze: more are given up as too costly long before."""
 KEPT = 240
@@ -106,7 +104,7 @@ def freeze(
         where the temperatures are not finite
     """
     spent, grid = work or Work(), pipe.GRID if grid is None else grid
-    p, ice = pipe.laid(case, HORIZON, grid), pipe.frozen(case, q)
+    p, ice = pipe.laid(case, limit.HORIZON, grid), pipe.frozen(case, q)
     drive = march.Drive(flow, max(head, limit.LEAST_HEAD), case.start_temperature - q.freezing)
     x = _warm(p, ice, drive.warm)
     clock, filled = np.zeros(5), np.zeros(1, dtype=np.int64)
