@@ -13,7 +13,10 @@ part() {
     traffic) python tests/contract/fuzz.py 50000 ;;                  # generated requests
     churn) STILLPIPE_TEST_REQUESTS=100000 pytest -q -s tests/deploy/test_churn.py ;;
     endurance) python tests/deploy/endurance.py --minutes 30 ;;      # slow callers, starts, clocks, soak
-    batches) python tests/deploy/batch_endurance.py ;;               # 10,000 items, everything happens
+    batches)                                                         # everything happens to them
+        python tests/deploy/batch_endurance.py 10000 long
+        python tests/deploy/batch_endurance.py 60 dearest
+        ;;
     costs) python tests/contract/costs.py ;;                         # what a request may cost
     tables)                                                          # reference tables made again
         python tests/reference/make_property_tables.py

@@ -195,23 +195,27 @@ class Subject:
                 return
         raise AssertionError("not every worker has a pool")
 
-    def spent(self) -> float:
-        """Return the processor time that the pools have used [s]."""
-        total = 0.0
+    def spent(self) -> dict[int, float]:
+        """Return the processor time that each process of the pools has used [s]."""
+        found = {}
         for process in self.pool():
             with suppress(psutil.Error):
-                total += process.cpu_times().user
-        return total
+                found[process.pid] = process.cpu_times().user
+        return found
 
-    def at_work(self, before: float) -> None:
+    def since(self, before: dict[int, float]) -> float:
+        """Return what those that live have used since they had spent ``before`` [s]."""
+        return sum(spent - before.get(pid, 0.0) for pid, spent in self.spent().items())
+
+    def at_work(self, before: dict[int, float]) -> None:
         """Wait until the pools have begun what was asked when they had spent ``before`` [s]."""
-        until(lambda: self.spent() > before + 0.1, "the pools are at work")
+        until(lambda: self.since(before) > 0.1, "the pools are at work")
 
     def busy(self) -> bool:
         """Return whether the pools use more than a fifth of a core."""
         before = self.spent()
         time.sleep(1.0)
-        return self.spent() - before > 0.2
+        return self.since(before) > 0.2
 
     def idle(self) -> float:
         """Wait until the pools do nothing, and return how long that took [s]."""
