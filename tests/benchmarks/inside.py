@@ -155,15 +155,15 @@ def held(tree: Tree, told: JSON) -> float:
 def library(tree: Tree, told: JSON) -> float:
     """Time the likely closure by FiPy on the cells of the production grid [s]."""
     warnings.simplefilter("ignore")
-    problem_2d, library_2d, freeze = (
+    library_2d, freeze = (
         importlib.import_module(name)
-        for name in ("reference.problem_2d", "reference.library_2d", "stillpipe.physics.freeze")
+        for name in ("reference.library_2d", "stillpipe.physics.freeze")
     )
     point, grid = tree.point(told["body"]), freeze.PRODUCTION
     case = importlib.import_module("stillpipe.estimates.solution").Solution(point).case()
     mesh = library_2d.Mesh(grid.radial, 1, grid.axial, grid.stretch)
     horizon = 1.15 * (tree.closure(point) or 0.0)
-    return spent(lambda: library_2d.closure(problem_2d.of(case), mesh, horizon, told["steps"]))
+    return spent(lambda: library_2d.closure(case, mesh, horizon, told["steps"]))
 
 
 def register(tree: Tree, told: JSON) -> JSON:
