@@ -218,9 +218,8 @@ class Solution:
     @cached_property
     def flow_limit(self) -> Range:
         """Greatest flow that still freezes shut [kg/s], from the steady balance."""
-        likely = self._flow_limit(LIKELY)
-        low, high = sorted((self._flow_limit(SLOW), self._flow_limit(FAST)))
-        return Range(min(low, likely), likely, max(high, likely))
+        slow, likely, fast = (self._flow_limit(s) for s in (SLOW, LIKELY, FAST))
+        return Range(min(slow, likely, fast), likely, max(slow, likely, fast))
 
     def _flow_limit(self, scenario: Scenario) -> float:
         return moving.greatest(self.point, self.case(scenario), scenario)

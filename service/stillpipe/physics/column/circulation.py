@@ -12,6 +12,18 @@ from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 
+RING = 0.386
+"""Raithby and Hollands' factor of concentric cylinders [-], Adv. Heat Transfer 11 (1975) 265."""
+RING_PRANDTL = 0.861
+"""Their number in (Pr / (0.861 + Pr))^(1/4) [-]."""
+CORE_SHAPE = 0.65
+"""Their geometry factor F^(1/4) taken for an open core, which has no inner cylinder [-]: the
+largest of ratios of diameters from 2 to 10, which give 0.56 to 0.65."""
+TALL = 0.42
+"""MacGregor and Emery's factor of a tall enclosure [-], J. Heat Transfer 91 (1969) 391."""
+TALL_PRANDTL, TALL_HEIGHT = 0.012, 0.3
+"""Their powers of the Prandtl number and of gap over height [-]; all of these from memory."""
+
 
 class Circulation(NamedTuple):
     """How the still liquid of a slice circulates in the gap that it fills.
@@ -76,7 +88,7 @@ def circulate(
             gap, factor = c.radius * math.sqrt(share), c.core
         nusselt = factor * root * _three(gap)
         if c.height > 0.0:
-            nusselt *= math.pow(gap / c.height, 0.3)
+            nusselt *= math.pow(gap / c.height, TALL_HEIGHT)
         E[j] = 1.0 + c.strength * max(nusselt - 1.0, 0.0)
 
 

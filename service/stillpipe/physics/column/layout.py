@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import film, media
-from stillpipe.physics.column import march, mesh, step
+from stillpipe.physics.column import circulation, march, mesh, step
 from stillpipe.physics.column.circulation import Circulation
 from stillpipe.physics.column.mesh import Bounds, Grid
 from stillpipe.physics.column.work import Work
@@ -62,6 +62,8 @@ SLIM = 0.002
 """Slices are cut no slimmer than this where a plug ends [m]."""
 MORE_RINGS = 4
 """Rings that a solution has beyond those of water: its ice forms over a range of temperatures."""
+PRANDTL = 10.0
+"""Of water, as far as its circulation hangs on it [-]."""
 NODES = 3
 """Nodes across a wall that insulates."""
 AHEAD = 3.0
@@ -88,8 +90,9 @@ class Column:
         more = 0 if case.plug_ice_fraction == 1.0 else MORE_RINGS
         self.edges = mesh.rings(grid.radial + more) if edges is None else edges
         self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
+        self.wall_nodes = nodes or (NODES if wall_insulates(case) else 1)
         self.wall, self.outer = mesh.wall(
-            self.mesh.z, dz, (radius - case.wall_thickness, radius), nodes or self.wall_nodes,
+            self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
             case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
         )  # fmt: skip
         self.first = grid.eta * grid.early * _quasi_steady(case)
@@ -100,11 +103,6 @@ class Column:
         self.frost = half + FROST_DISTANCE
         self.room_film = np.array(case.room_film)  # one kind of array: one compiled solver
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
-
-    @property
-    def wall_nodes(self) -> int:
-        """Nodes across the pipe's wall."""
-        return NODES if wall_insulates(self.case) else 1
 
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
@@ -131,7 +129,7 @@ class Column:
         """Return the column with slim rings at the wall, and ``state`` on it."""
         edges = mesh.skin(self.edges)
         column = Column(self.case, self.grid, self.work, self.mesh.dz, edges)
-        shares = mesh.shares(np.diff(self.edges**2, prepend=0.0), np.diff(edges**2, prepend=0.0))
+        shares = mesh.shares(mesh.areas(self.edges), mesh.areas(edges))
         H = np.ascontiguousarray(shares.T @ state.H)
         return column, step.State(H, *(a.copy() for a in state[1:]))
 
@@ -239,15 +237,14 @@ def wall_insulates(case: Case) -> bool:
 def _circulation(case: Case) -> Circulation:
     """Return how the liquid circulates; correlations as in :func:`circulation.circulate`.
 
-    Water's Prandtl number is taken as 10. The open middle of the bore has no inner cylinder: the
-    factor of geometry is the largest, 0.65, of ratios of diameters from 2 to 10.
+    Water's Prandtl number is taken as ``PRANDTL``.
     """
     strength, radius = case.convection, 0.5 * case.bore
     if case.vertical:
-        tall = 0.42 * 10.0**0.012
+        tall = circulation.TALL * PRANDTL**circulation.TALL_PRANDTL
         return Circulation(tall, tall, case.jacket_length, strength, radius)
-    ring = 0.386 * (10.0 / 10.861) ** 0.25
-    return Circulation(0.65 * ring, ring, 0.0, strength, radius)
+    ring = circulation.RING * (PRANDTL / (circulation.RING_PRANDTL + PRANDTL)) ** 0.25
+    return Circulation(circulation.CORE_SHAPE * ring, ring, 0.0, strength, radius)
 
 
 def _quasi_steady(case: Case) -> float:

@@ -146,6 +146,11 @@ def rings(count: int) -> Array:
     return np.insert(edges, count - 2, 1.0 - 0.5 / (count - 1.0))
 
 
+def areas(edges: Array) -> Array:
+    """Return the share of the bore's area that each ring out to ``edges`` [-] has [-]."""
+    return np.diff(edges**2, prepend=0.0)
+
+
 def skin(edges: Array) -> Array:
     """Return ``edges`` [-] with the outermost ring cut into a half, a quarter and two eighths.
 

@@ -33,7 +33,7 @@ class Begun:
 def state(column: Column, begun: Begun) -> step.State:
     """Return ``begun`` on the cells of ``column``, which take their shares of the old ones."""
     even = np.arange(1.0, begun.H.shape[0] + 1.0) / begun.H.shape[0]
-    across = mesh.shares(_areas(even), _areas(column.edges))
+    across = mesh.shares(mesh.areas(even), mesh.areas(column.edges))
     along = mesh.shares(begun.dz, column.mesh.dz)
     H = np.ascontiguousarray(across.T @ begun.H @ along)
     clock = np.zeros(march.CLOCK)
@@ -42,8 +42,3 @@ def state(column: Column, begun: Begun) -> step.State:
     clock[march.CAP] = march.NO_CAP
     Tw = begun.Tw @ along
     return step.State(H, Tw, np.tile(Tw, (column.wall_nodes - 1, 1)), np.zeros(len(Tw)), clock)
-
-
-def _areas(edges: Array) -> Array:
-    """Share of the bore's area that rings out to ``edges`` [-] have [-]."""
-    return np.diff(edges**2, prepend=0.0)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics import media, solutions, tabulated
+from stillpipe.physics.column import circulation
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import ZERO_C
 
@@ -16,11 +17,6 @@ SPAN = 80
 """Kelvins above the freezing point that are tabulated, one apart."""
 MIDDLE = ZERO_C + 10.0
 """Where the viscosity of solutions is compared with water's [K]."""
-GEOMETRY = 0.65
-"""Raithby and Hollands' factor F^(1/4) of a core [-]: 0.56 to 0.65 for diameter ratios of 2 to 10.
-
-Raithby and Hollands, Adv. Heat Transfer 11 (1975) 265; from memory.
-"""
 
 
 class Liquid(NamedTuple):
@@ -87,11 +83,13 @@ def liquid(
         k = np.full_like(T, conductivity)
     prandtl = viscosity * cp / k
     root = media.rayleigh(T, freezing, 1.0) ** 0.25
-    if vertical:  # MacGregor and Emery 1969, the gap the core's radius; from memory
-        circulation, grows = 0.42 * prandtl**0.012 * root * jacket**-0.3, 1.05
+    grows = 0.75
+    if vertical:  # the gap is the core's radius
+        nusselt = circulation.TALL * prandtl**circulation.TALL_PRANDTL * root
+        nusselt, grows = nusselt * jacket**-circulation.TALL_HEIGHT, grows + circulation.TALL_HEIGHT
     else:
-        circulation = 0.386 * (prandtl / (0.861 + prandtl)) ** 0.25 * GEOMETRY * root
-        grows = 0.75
-    table = np.ascontiguousarray(np.stack((viscosity, k, circulation), axis=1))
+        ring = circulation.RING * (prandtl / (circulation.RING_PRANDTL + prandtl)) ** 0.25
+        nusselt = ring * circulation.CORE_SHAPE * root
+    table = np.ascontiguousarray(np.stack((viscosity, k, nusselt), axis=1))
     table.setflags(write=False)
     return Liquid(rho, cp, freezing, table, grows, strength)

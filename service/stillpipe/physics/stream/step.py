@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column.tables import transform
+from stillpipe.physics.column.tables import piece, transform
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.stream import pipe, regime
 from stillpipe.physics.stream.liquid import Liquid
@@ -81,13 +81,12 @@ def look(x: State, ice: Ice, p: Pipe, s: Scratch) -> None:
     m = ice.tables
     nr, nz = x.H.shape
     latent = ice.liquid - m.hclose
-    top = m.pieces.shape[0] - 1.0
     whole = math.pi * p.radius * p.radius
     for j in range(nz):
         area, front = 0.0, nr
         for i in range(nr - 1, -1, -1):
             h = x.H[i, j]
-            row = m.pieces[int(min(max((h - m.h0) * m.inv, 0.0), top))]
+            row = m.pieces[piece(h, m)]
             s.A[i, j], s.slope[i, j] = row[0] + row[1] * h, row[1]
             solid = row[6] + row[7] * h
             s.open[i, j] = min(max(1.0 - solid / m.fplug, 0.0), 1.0)
@@ -128,7 +127,7 @@ def _to_wall(j: int, front: bool, Tw: float, link: float, ice: Ice, p: Pipe, s: 
     """
     m = ice.tables
     nr = len(p.rings)
-    row = m.pieces[int(min(max((H[nr - 1, j] - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))]
+    row = m.pieces[piece(H[nr - 1, j], m)]
     T = row[2] + row[3] * H[nr - 1, j]
     surface = Tw + ice.freezing + (T - Tw - ice.freezing) * link * p.inner / (2.0 * math.pi)
     k = m.ksol
@@ -186,7 +185,7 @@ def _eliminate(x: State, link: Array, dt: float, film: Array, ice: Ice, p: Pipe,
                 q0 = c * (a + S * s.alpha[i, j])
                 p0 = c - c * S * s.beta[i, j]
             else:
-                row = m.pieces[int(min(max((h - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))]
+                row = m.pieces[piece(h, m)]
                 a = s.A[i, j] - S * h
                 ta, ts = row[2] - ice.freezing, row[3]
                 L = link[j]
