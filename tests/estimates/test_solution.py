@@ -19,6 +19,7 @@ from estimates.jobs import (
     point_of,
     request_of,
     solution_of,
+    water,
 )
 from stillpipe.errors import TooCostlyError
 from stillpipe.estimates import co2_mass, cylinder_count, hold_time, spacing
@@ -207,6 +208,15 @@ def test_every_exchange_of_a_job_stands_on_its_timeline() -> None:
 def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) -> None:
     """Units of work [-]: one Newton pass over one slice, the same on every machine."""
     assert job_estimate(whole_job(hours=hours)).effort.units <= units
+
+
+@pytest.mark.parametrize("hourly", [0.6, 0.8])
+def test_a_flow_too_near_its_limit_is_what_is_named(hourly: float) -> None:
+    """Also where it is the still freeze after the stream that ends the budget."""
+    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, hourly / 3600.0))
+    with pytest.raises(TooCostlyError) as raised:
+        plug_time(point)
+    assert [fault.path for fault in raised.value.faults] == [("fluid", "flow")]
 
 
 COSTLY = [

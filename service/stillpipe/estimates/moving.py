@@ -9,7 +9,11 @@ from stillpipe.physics.stream import limit, liquid
 from stillpipe.physics.stream import run as stream
 from stillpipe.uncertainty.scenarios import Scenario
 
-NEAR_LIMIT = "state a flow further from the greatest that still freezes shut: so slow a freeze"
+NEAR_LIMIT = (
+    ("fluid", "flow"),
+    "state a flow further from the greatest that still freezes shut: so slow a freeze",
+)
+"""What is too costly near the greatest flow: the member, and what to change."""
 INSULATED = 0.4
 """Of the steady limit that a pipe whose wall insulates is taken to freeze shut [-]: PEX 3/4 and PVC
 2 close up to 0.4 to 0.5 of it from 20 degC on; of colder water less is said, the safe side."""
@@ -47,7 +51,7 @@ def frozen(
         as for :func:`stream.freeze`
     """
     fluid = point.fluid
-    with work.blamed(("fluid", "flow"), NEAR_LIMIT):
+    with work.blamed(*NEAR_LIMIT):
         return stream.freeze(
             case, _liquid(point, scenario), fluid.flow, fluid.head, work=spent, grid=grid
         )

@@ -105,13 +105,15 @@ class Solution:
         """Return the freeze under ``scenario``, fed once."""
         run = self._runs.get(scenario)
         if run is None:
-            with work.blamed(("jacket", "length"), SHORT_JACKET):
+            begun = self._begun(scenario)
+            blame = (("jacket", "length"), SHORT_JACKET)
+            with work.blamed(*(blame if begun is None else moving.NEAR_LIMIT)):
                 run = self._runs[scenario] = freeze.FreezeRun(
                     self.case(scenario),
                     needed_length=self.point.bore,
                     needed_grip=self.needed_grip(scenario),
                     work=self.work,
-                    begun=self._begun(scenario),
+                    begun=begun,
                 )
             self._fed.append(run)
         return run
