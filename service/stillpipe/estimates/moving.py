@@ -17,6 +17,9 @@ NEAR_LIMIT = (
 INSULATED = 0.4
 """Of the steady limit that a pipe whose wall insulates is taken to freeze shut [-]: PEX 3/4 and PVC
 2 close up to 0.4 to 0.5 of it from 20 degC on; of colder water less is said, the safe side."""
+BEYOND = 1.2
+"""A flow of so many times the steady limit keeps the pipe open for hours, as the transient shows
+(tests/physics/test_stream.py): it need not be followed [-]."""
 COARSE = Grid(axial=5, radial=6, eta=0.08, stretch=1.5, early=0.3)
 """How finely a freeze with a stream is cut up where only its closure is asked for."""
 
@@ -36,7 +39,17 @@ def greatest(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> float
     start closes only up to 0.4 of the steady channel's limit.
     """
     share = INSULATED if wall_insulates(case) else 1.0
-    return share * limit.of(case, _liquid(point, scenario), point.fluid.head)
+    return share * _steady(point, case, scenario)
+
+
+def _steady(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> float:
+    """Greatest flow of which the steady channel is shut [kg/s]."""
+    return limit.of(case, _liquid(point, scenario), point.fluid.head)
+
+
+def prevents(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> bool:
+    """Tell whether the stated flow surely keeps ``case``, ``point`` under ``scenario``, open."""
+    return point.fluid.flow > BEYOND * _steady(point, case, scenario)
 
 
 def frozen(
@@ -61,7 +74,8 @@ def closure(point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: wo
 ) -> float | None:  # fmt: skip
     """Time to closure [s] of ``case``, ``point`` under ``scenario``, on a coarse grid.
 
-    None where the bore stays open.
+    None where the bore stays open. More than the steady limit is taken to keep it open: a
+    transient that neither closes nor settles would take hours to tell.
 
     Raises
     ------
@@ -69,5 +83,7 @@ def closure(point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: wo
         as for :func:`stream.freeze`
     """
     if point.fluid.flow > 0.0:
+        if point.fluid.flow > _steady(point, case, scenario):
+            return None
         return frozen(point, case, scenario, spent, COARSE).closure
     return freeze.closure_only(case, work=spent)

@@ -18,7 +18,6 @@ from stillpipe.model.freeze_point import FreezePoint, Orientation
 from stillpipe.physics import film, freeze, media, solutions
 from stillpipe.physics.column import work
 from stillpipe.physics.stream import run as stream
-from stillpipe.tables import materials
 from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
 
 H_EMPTY = 10.0
@@ -127,9 +126,9 @@ class Solution:
         """Return the freeze point as the solver takes it, the uncertain inputs scaled."""
         case = self._cases.get(scenario)
         if case is None:
-            point, material = self.point, self._material
+            point, material = self.point, self.point.material
             case = self._cases[scenario] = freeze.Case(
-                bore=self._bore,
+                bore=self.point.bore,
                 outer_diameter=point.pipe.outside_diameter,
                 wall_thickness=point.pipe.wall,
                 jacket_length=point.jacket.length,
@@ -149,18 +148,11 @@ class Solution:
             )
         return case
 
-    @cached_property
-    def _material(self) -> materials.Material:
-        return self.point.material
-
-    @cached_property
-    def _bore(self) -> float:
-        return self.point.bore
-
     @property
     def is_water(self) -> bool:
         """Whether plain water fills the bore: it freezes at one temperature."""
-        return self.point.fluid.type == "water" or self.point.fluid.concentration <= 0.0
+        fluid = self.point.fluid
+        return fluid.type == "water" or fluid.concentration <= 0.0
 
     @cached_property
     def _medium(self) -> media.Medium:
@@ -244,10 +236,12 @@ class Solution:
         """Return what the freeze goes on from once a stream is shut; None in a still line."""
         return self.streamed(scenario).begun if self.point.fluid.flow > 0.0 else None
 
-    @property
+    @cached_property
     def prevented(self) -> bool:
         """Whether the stated flow keeps the likely plug from closing."""
-        return self.point.fluid.flow > 0.0 and self.streamed().closure is None
+        flows, likely = self.point.fluid.flow > 0.0, self.case()
+        beyond = flows and moving.prevents(self.point, likely, LIKELY)
+        return beyond or (flows and self.streamed().closure is None)
 
     @cached_property
     def plugs(self) -> dict[Scenario, Plug]:
@@ -363,7 +357,7 @@ class Solution:
             return 0.0
         if ambient >= COOL_ENOUGH:
             return None
-        material, diameter = self._material, point.pipe.outside_diameter
+        material, diameter = self.point.material, point.pipe.outside_diameter
         inner = diameter - 2.0 * point.pipe.wall
         heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
         heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
@@ -379,7 +373,7 @@ class Solution:
             outer_diameter=point.pipe.outside_diameter,
             ambient=point.ambient.temperature,
             relative_humidity=point.relative_humidity,
-            emissivity=self._material.emissivity,
+            emissivity=self.point.material.emissivity,
             thickness=point.insulation_thickness,
             conductivity=point.insulation_conductivity,
             vertical=point.orientation is Orientation.VERTICAL,
