@@ -1,71 +1,45 @@
-"""One freeze point solved once: what every estimate asks.
+"""One freeze point solved once: what every estimate asks, as draws and as ranges over them.
 
-Nothing is solved before it is asked for, and nothing twice. A freeze is fed once a scenario;
-what happens when feeding stops branches from it.
+Nothing is solved before it is asked for, and nothing twice. What comes after closure is told of
+the draws that close. The hold is planned from the time by which the plug is ready at the chance
+that decides; that and the exchanges are planned times, common to all draws.
 """
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import moving
-from stillpipe.model.figures import Effort, Range, range_of
-from stillpipe.model.freeze_point import FreezePoint, Orientation
-from stillpipe.physics import film, freeze, media, solutions
+from stillpipe.estimates import chances, course, ensemble, moving
+from stillpipe.estimates.cases import Cases
+from stillpipe.estimates.course import Knots, Of
+from stillpipe.estimates.ensemble import Ensemble
+from stillpipe.model.figures import Effort, Range
+from stillpipe.model.freeze_point import FreezePoint
+from stillpipe.physics import film, freeze
 from stillpipe.physics.column import work
-from stillpipe.physics.stream import run as stream
-from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, SLOW, Scenario
+from stillpipe.physics.fading import LONGEST_THAW
+from stillpipe.uncertainty import draws
+from stillpipe.uncertainty.scenarios import LIKELY
 
-H_EMPTY = 10.0
-"""Conductance from the room through an empty jacket to the pipe [W/(m2 K)]: an assumption."""
-PLUG_ICE_FRACTION = 0.75
-"""Ice mass fraction that counts as a plug in a solution [-]: an assumption, range 0.6-0.95."""
+Array = NDArray[np.float64]
+
 SOLUTION_BOND = 0.5
 """Strength of the bond of ice from sea water or glycol over that of pure ice [-]: an assumption."""
-SHORTEST_HOLD = 1.0
-"""Over which the power of a hold is taken at least [s]."""
 COOL_ENOUGH = 298.15
 """A line warmer than this is left to cool first [K]: water near room temperature; common
 practice, no source."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
+SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
+"""Shares of its grip down to which an unfed plug is followed [-]."""
+HELD_KNOTS = 4
+"""Times in the hold at which freezes are compared."""
 
-SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
 COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
 MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plug:
-    """A plug of one scenario as it gets ready.
-
-    ``ready`` [s] from the first feed, sound ``length`` and ``grip`` [m], ``heat`` drawn so far [J].
-    """
-
-    ready: float
-    length: float
-    grip: float
-    heat: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Held:
-    """A plug after its hold: times [s] from the coolant's stop, lengths [m].
-
-    ``survival_at_closure`` is that of a plug whose coolant stops right at closure. A time is None
-    where the event does not come within a day.
-    """
-
-    survival_at_closure: float | None
-    survival: float | None
-    thaw: float | None
-    length: float
-    grip: float
 
 
 class Solution:
@@ -85,264 +59,293 @@ class Solution:
         """Solve nothing yet; ``member`` of the request says how long the hold is."""
         self.point, self.hold, self._member = point, hold, member
         self.work: work.Work = work.Work() if shares is None else shares.work
-        self._fed: list[freeze.FreezeRun] = [] if shares is None else shares._fed
-        self._cases: dict[Scenario, freeze.Case] = {}
-        self._runs: dict[Scenario, freeze.FreezeRun] = {}
-        self._streams: dict[Scenario, stream.Streamed] = {}
-
-    @cached_property
-    def stays_slush(self) -> bool:
-        """Whether the fluid never holds enough ice for a plug."""
-        return self.most_ice <= PLUG_ICE_FRACTION
-
-    @property
-    def most_ice(self) -> float:
-        """Largest ice mass fraction that the fluid reaches [-]."""
-        return solutions.most_ice(self.point.fluid.type, self.point.fluid.concentration)
-
-    def run(self, scenario: Scenario = LIKELY) -> freeze.FreezeRun:
-        """Return the freeze under ``scenario``, fed once."""
-        run = self._runs.get(scenario)
-        if run is None:
-            begun = self._begun(scenario)
-            blame = (("jacket", "length"), SHORT_JACKET)
-            with work.blamed(*(blame if begun is None else moving.NEAR_LIMIT)):
-                run = self._runs[scenario] = freeze.FreezeRun(
-                    self.case(scenario),
-                    needed_length=self.point.bore,
-                    needed_grip=self.needed_grip(scenario),
-                    work=self.work,
-                    begun=begun,
-                )
-            self._fed.append(run)
-        return run
+        self.cases = Cases(point)
+        self.ensemble = Ensemble(self.cases, self._likely_need, self.work)
+        if shares is not None:
+            self.ensemble.solves = shares.ensemble.solves
+        self._stopped: dict[float, Array] = {}
 
     @property
     def effort(self) -> Effort:
         """What solving took so far."""
-        return Effort(len(self._fed), self.work.taken)
-
-    def case(self, scenario: Scenario = LIKELY) -> freeze.Case:
-        """Return the freeze point as the solver takes it, the uncertain inputs scaled."""
-        case = self._cases.get(scenario)
-        if case is None:
-            point, material = self.point, self.point.material
-            case = self._cases[scenario] = freeze.Case(
-                bore=self.point.bore,
-                outer_diameter=point.pipe.outside_diameter,
-                wall_thickness=point.pipe.wall,
-                jacket_length=point.jacket.length,
-                wall_conductivity=material.conductivity,
-                wall_heat_capacity=material.heat_capacity,
-                lining_resistance=point.lining_resistance,
-                h_jacket=point.jacket.conductance * scenario.jacket,
-                fill_time=point.jacket.fill_time * scenario.filling,
-                room_film=self.room_film * scenario.film,
-                h_empty=H_EMPTY * scenario.film,
-                start_temperature=point.fluid.temperature,
-                ambient_temperature=point.ambient.temperature,
-                medium=self._medium,
-                plug_ice_fraction=1.0 if self.is_water else PLUG_ICE_FRACTION,
-                convection=scenario.convection,
-                vertical=point.orientation is Orientation.VERTICAL,
-            )
-        return case
+        return Effort(len(self.ensemble.solves), self.work.taken)
 
     @property
-    def is_water(self) -> bool:
-        """Whether plain water fills the bore: it freezes at one temperature."""
-        fluid = self.point.fluid
-        return fluid.type == "water" or fluid.concentration <= 0.0
+    def fine(self) -> freeze.FreezeRun:
+        """The likely freeze."""
+        return self.ensemble.fine
+
+    def range(self, values: Array) -> Range | None:
+        """Return the percentiles of draws that are asked for."""
+        return chances.range_of(values, self.point.percentiles)
+
+    # what is drawn beside the freeze
 
     @cached_property
-    def _medium(self) -> media.Medium:
-        """What fills the bore."""
-        if self.is_water:
-            return media.WATER
-        fluid = self.point.fluid
-        return solutions.medium(fluid.type, fluid.concentration, PLUG_ICE_FRACTION)
+    def model(self) -> Array:
+        """Times as they are over times as solved, of the draws [-]."""
+        return self.cases.input("model").at(draws.of("model"))
 
-    def needed_grip(self, scenario: Scenario = LIKELY) -> float:
-        """Grip that carries line pressure x safety factor [m]."""
-        return self.yield_grip(scenario) * self.point.safety_factor
+    @cached_property
+    def strength(self) -> Array:
+        """Shear strength of the bond, cold enough, of the draws [Pa]."""
+        factor = self.cases.input("adhesion").at(draws.of("adhesion"))
+        return np.asarray(self._likely_strength * factor)
 
-    def yield_grip(self, scenario: Scenario = LIKELY) -> float:
+    @property
+    def _likely_strength(self) -> float:
+        """The likely strength [Pa]."""
+        return self.point.adhesion * (1.0 if self.cases.is_water else SOLUTION_BOND)
+
+    @property
+    def _likely_need(self) -> float:
+        """Grip with which the likely plug is ready [m]."""
+        return float(self._lost(np.array([self._likely_strength]))[0]) * self.point.safety_factor
+
+    def _lost(self, strength: Array) -> Array:
         """Grip below which line pressure pushes the plug out [m].
 
         Shear balance 4 tau L / D = p, the shear as even along the plug as its bond: of a long plug
         the end under pressure carries more than its share, so this is the most that it holds.
         """
-        return self.point.line_pressure * self.point.bore / (4.0 * self._strength(scenario))
+        return np.asarray(self.point.line_pressure * self.point.bore / (4.0 * strength))
 
-    def holding_pressure(self, grip: float, scenario: Scenario = LIKELY) -> float:
-        """Pressure that a plug of this ``grip`` [m] carries [Pa], safety factor taken off."""
+    def carries(self, grip: Array) -> Array:
+        """Pressure that plugs of this ``grip`` [m] carry [Pa], safety factor taken off."""
+        return np.asarray(4.0 * self.strength * grip / (self.point.bore * self.point.safety_factor))
+
+    def carries_likely(self, grip: Array) -> Array:
+        """Pressure that the likely bond carries [Pa], safety factor taken off."""
         point = self.point
-        return 4.0 * self._strength(scenario) * grip / (point.bore * point.safety_factor)
+        return np.asarray(4.0 * self._likely_strength * grip / (point.bore * point.safety_factor))
 
-    def _strength(self, scenario: Scenario) -> float:
-        """Shear strength of the bond, cold enough [Pa]."""
-        pure = 1.0 if self.is_water else SOLUTION_BOND
-        return self.point.adhesion * scenario.adhesion * pure
+    # until the plug is closed and ready
 
-    def range_over(self, figure: Callable[[freeze.FreezeRun], float | None]) -> Range | None:
-        """Return the range of a figure [any unit] over the scenarios; a fast one may be missing.
-
-        None without more solving where a stream keeps the likely plug from closing.
-        """
-        if self.prevented:
-            return None
-        fast, likely, slow = (figure(self.run(s)) for s in SCENARIOS)
-        return range_of([likely, slow] if fast is None else [fast, likely, slow], likely)
-
-    @cached_property
-    def closure(self) -> Range | None:
-        """Until no liquid path is left [s]."""
-        return self.range_over(lambda run: run.closure)
-
-    @cached_property
-    def ready(self) -> Range | None:
-        """Until the plug carries the line pressure with the safety factor [s]."""
-        return self.range_over(lambda run: run.ready)
-
-    @cached_property
-    def frost_by(self) -> Range | None:
-        """Until the pipe beside the jacket falls below freezing [s]."""
-        return self.range_over(lambda run: run.frost)
-
-    @cached_property
-    def flow_limit(self) -> Range:
-        """Greatest flow that still freezes shut [kg/s], from the steady balance."""
-        slow, likely, fast = (self._flow_limit(s) for s in (SLOW, LIKELY, FAST))
-        return Range(min(slow, likely, fast), likely, max(slow, likely, fast))
-
-    def _flow_limit(self, scenario: Scenario) -> float:
-        return moving.greatest(self.point, self.case(scenario), scenario)
-
-    def streamed(self, scenario: Scenario = LIKELY) -> stream.Streamed:
-        """Return the freeze with the stated flow under ``scenario``, until it is shut or given up.
-
-        Raises
-        ------
-        CancelledError, TooCostlyError, SolverError
-            as for :func:`stream.freeze`
-        """
-        if scenario not in self._streams:
-            self._streams[scenario] = moving.frozen(
-                self.point, self.case(scenario), scenario, self.work
-            )
-        return self._streams[scenario]
-
-    def _begun(self, scenario: Scenario) -> freeze.Begun | None:
-        """Return what the freeze goes on from once a stream is shut; None in a still line."""
-        return self.streamed(scenario).begun if self.point.fluid.flow > 0.0 else None
+    @property
+    def stays_slush(self) -> bool:
+        """Whether the fluid never holds enough ice for a plug."""
+        return self.cases.freezing_chance <= 0.0
 
     @cached_property
     def prevented(self) -> bool:
         """Whether the stated flow keeps the likely plug from closing."""
-        flows, likely = self.point.fluid.flow > 0.0, self.case()
-        beyond = flows and moving.prevents(self.point, likely, LIKELY)
-        return beyond or (flows and self.streamed().closure is None)
-
-    @cached_property
-    def plugs(self) -> dict[Scenario, Plug]:
-        """The plugs of all scenarios that come to ready."""
-        if self.stays_slush or self.prevented:
-            return {}
-        return {s: plug for s in SCENARIOS if (plug := self._plug(self.run(s))) is not None}
-
-    def _plug(self, run: freeze.FreezeRun) -> Plug | None:
-        if run.at_ready is None or run.ready is None:
-            return None
-        moment = run.at_ready
-        return Plug(
-            ready=run.ready, length=moment.sound_length, grip=moment.grip, heat=moment.heat_jacket
-        )
-
-    @cached_property
-    def hold_powers(self) -> dict[Scenario, float]:
-        """Heat drawn on average while the plugs are held [W]."""
-        duration = max(self.hold, SHORTEST_HOLD)
-        return {
-            s: (self._fed_on(s, plug.ready + duration).heat_jacket - plug.heat) / duration
-            for s, plug in self.plugs.items()
-        }
-
-    @cached_property
-    def held(self) -> dict[Scenario, Held]:
-        """What becomes of the plugs of all scenarios that come to ready."""
-        return {s: self._after_hold(self.run(s), plug, s) for s, plug in self.plugs.items()}
-
-    def _fed_on(self, scenario: Scenario, time: float) -> freeze.Moment:
-        """Return the plug fed beyond ready, until ``time`` [s]."""
-        with work.blamed((self._member,), LONG_HOLD):
-            return self.run(scenario).fed_to(time)
-
-    def _after_hold(self, run: freeze.FreezeRun, plug: Plug, scenario: Scenario) -> Held:
-        weakest = self.yield_grip(scenario)
-        end = self._fed_on(scenario, plug.ready + self.hold)
-        with work.blamed(("ambient", "temperature"), COLD_ROOM):
-            late = run.stop(end, weakest)
-            early = None if run.at_closure is None else run.stop(run.at_closure, 0.0)
-            return Held(
-                survival_at_closure=None if early is None else early.survival,
-                survival=late.survival,
-                thaw=late.thaw,
-                length=end.sound_length,
-                grip=end.grip,
-            )
-
-    @cached_property
-    def ready_length(self) -> Range | None:
-        """Length of sound plug at ready [m]."""
-        return _range({s: plug.length for s, plug in self.plugs.items()})
-
-    @cached_property
-    def ready_pressure(self) -> Range | None:
-        """Pressure that the plug carries at ready [Pa], safety factor taken off."""
-        return _range({s: self.holding_pressure(p.grip, s) for s, p in self.plugs.items()})
+        point, likely = self.point, self.cases.likely
+        if point.fluid.flow <= 0.0:
+            return False
+        beyond = moving.prevents(point, self.cases.case(likely), likely, surely=True)
+        return beyond or self.fine.closure is None
 
     @property
-    def least_pressure(self) -> float:
-        """Pressure that the least favourable plug carries where feeding was given up [Pa].
+    def hopeless(self) -> bool:
+        """Whether no figure of a plug can be told."""
+        return self.stays_slush or self.prevented or self.fine.closure is None
 
-        Safety factor taken off.
+    @cached_property
+    def _closing(self) -> Array:
+        """Logarithms of closure [s] as solved and of the heat drawn until then [J], of the draws."""
+        return self.ensemble.logs(_closing)
+
+    @cached_property
+    def closed(self) -> Array:
+        """Closure as solved, of the draws [s]; infinite where that does not come."""
+        if self.hopeless:
+            return np.full(draws.COUNT, np.inf)
+        found = np.exp(self._closing[:, 0])
+        late = (found > freeze.LONGEST_FREEZE) | ~self.ensemble.possible
+        return np.where(late, np.inf, found)
+
+    @cached_property
+    def closures(self) -> Array:
+        """Closure of the draws [s]; infinite where that does not come."""
+        return np.asarray(self.closed * self.model)
+
+    @cached_property
+    def closing_chance(self) -> float:
+        """Chance that the bore freezes shut [-]."""
+        return chances.chance(np.isfinite(self.closed))
+
+    def _grown(self, of: Of, knots: Knots) -> Array:
+        """Return the logarithms of what has grown at ``knots``, shape (draws, knots)."""
+        key = (of, len(knots.time))
+        if key not in self._growth:
+            self._growth[key] = self.ensemble.logs(lambda run: self._course(run, knots)[of])
+        return self._growth[key]
+
+    @cached_property
+    def _growth(self) -> dict[tuple[Of, int], Array]:
+        return {}
+
+    @cached_property
+    def _courses(self) -> dict[tuple[int, int], Array]:
+        return {}
+
+    def _course(self, run: freeze.FreezeRun | None, knots: Knots) -> Array:
+        """Return what is read of ``run``, once."""
+        if run is None:
+            return np.full((len(Of), len(knots.time)), np.nan)
+        key = (id(run), len(knots.time))
+        if key not in self._courses:
+            with work.blamed((self._member,), LONG_HOLD):
+                self._courses[key] = course.of_run(run, knots)
+        return self._courses[key]
+
+    @cached_property
+    def _since(self) -> Array:
+        """From closure until ready as solved, of the draws [s]; infinite where that never comes."""
+        knots = self.ensemble.knots
+        need = np.maximum(self._lost(self.strength) * self.point.safety_factor, course.TINY)
+        firm = knots.where(self._grown(Of.GRIP, knots), np.log(need))
+        bore = np.full(len(need), math.log(self.point.bore))
+        long = knots.where(self._grown(Of.SOUND, knots), bore)
+        since = np.maximum(firm, long)
+        late = ~(self.closed + since < freeze.LONGEST_FREEZE)
+        return np.where(late, np.inf, since)
+
+    @cached_property
+    def readies(self) -> Array:
+        """When the plug carries the line pressure with the safety factor, of the draws [s]."""
+        if self.hopeless:
+            return self.closures
+        return np.asarray((self.closed + self._since) * self.model)
+
+    @cached_property
+    def ready_chance(self) -> float:
+        """Chance that the plug gets ready [-]."""
+        return chances.chance(np.isfinite(self.readies))
+
+    @cached_property
+    def planned_ready(self) -> float | None:
+        """The time by which the plug is ready at the chance that decides [s].
+
+        Where that chance is not reached, of those plugs that get ready; None where the likely one
+        does not.
         """
-        return self.holding_pressure(self.run(SLOW).last.grip, SLOW)
+        if self.ready_chance < 0.5:
+            return None
+        p = self.point.decision_probability * min(self.ready_chance, 1.0)
+        return chances.percentile(self.readies, p)
+
+    def at_ready(self, of: Of) -> Array:
+        """Return what has grown when the plug is ready, of the draws that get ready."""
+        known, knots = np.isfinite(self.readies), self.ensemble.knots
+        found = knots.at(self._grown(of, knots)[known], self._since[known])
+        return np.asarray(np.exp(found))
+
+    @property
+    def heats_at_ready(self) -> Array:
+        """Heat drawn from the pipe until ready, of the draws that get ready [J]."""
+        known = np.isfinite(self.readies)
+        return np.asarray(np.exp(self._closing[known, 1]) + self.at_ready(Of.HEAT))
 
     @cached_property
-    def heat_removed(self) -> Range | None:
-        """Heat drawn from the pipe until ready [J]."""
-        return _range({s: plug.heat for s, plug in self.plugs.items()})
+    def frosts(self) -> Array:
+        """When the pipe beside the jacket is at 0 degC, of the draws [s]."""
+        found = np.exp(self.ensemble.logs(_frost)[:, 0])
+        return np.where(found > freeze.LATEST_FROST, np.inf, found * self.model)
+
+    # planned times
 
     @cached_property
-    def coldest_wall(self) -> Range | None:
-        """Temperature of the pipe under the jacket's centre at ready [K]."""
-        return _range({s: float(self.run(s).history().wall_temperature[-1]) for s in self.plugs})
+    def plan_end(self) -> float:
+        """When the hold is planned to end [s]."""
+        return (self.planned_ready or 0.0) + self.hold
 
     @cached_property
-    def survival_at_closure(self) -> Range | None:
-        """How long the plug stays bonded where feeding stops at closure [s]."""
-        return _range({s: held.survival_at_closure for s, held in self.held.items()})
+    def knots(self) -> Knots:
+        """Times since closure up to the planned end of the hold."""
+        early = self.ensemble.knots.time
+        end = self.plan_end - 0.5 * (self.fine.closure or 0.0)
+        if end <= 1.2 * early[-1]:
+            return self.ensemble.knots
+        late = np.geomspace(early[-1], end, HELD_KNOTS + 1)[1:]
+        return Knots(np.concatenate((early, late)))
 
     @cached_property
-    def survival(self) -> Range | None:
-        """How long the plug stays bonded where feeding stops after the hold [s]."""
-        return _range({s: held.survival for s, held in self.held.items()})
+    def holds(self) -> NDArray[np.bool_]:
+        """Which draws are closed by the planned end."""
+        return np.asarray(self.closures < self.plan_end)
+
+    def since(self, time: float) -> Array:
+        """Return how long each draw is closed at ``time`` [s], as solved; at least a moment."""
+        return np.asarray(np.maximum(time / self.model - self.closed, 1e-3))
+
+    def grown(self, of: Of, time: float) -> Array:
+        """Return what has grown at ``time`` [s] since the first feed, of all draws."""
+        found = np.exp(self.knots.at(self._grown(of, self.knots), self.since(time)))
+        return np.where(self.closures < time, found, 0.0)
+
+    def drawn(self, time: float) -> Array:
+        """Return the heat drawn from the pipe by ``time`` [s], of the draws [J]."""
+        at_closure = np.exp(self._closing[:, 1])
+        before = at_closure * np.minimum(time / self.closures, 1.0)
+        return np.asarray(before + self.grown(Of.HEAT, time))
+
+    # after the coolant's stop
+
+    def _fading(self, run: freeze.FreezeRun | None, time: float) -> Array:
+        """Return logarithms of how long the plug keeps ``SHARES`` of its grip, and of its thaw."""
+        if run is None or run.closure is None or run.closure >= time:
+            return np.full(len(SHARES) + 1, np.nan)
+        with work.blamed((self._member,), LONG_HOLD):
+            moment = run.fed_to(time)
+        with work.blamed(("ambient", "temperature"), COLD_ROOM):
+            left = run.fading(moment)
+            found = np.append(left.lasts(SHARES), left.thaw or np.inf)
+        return np.asarray(np.log(np.clip(found, 0.1, 2.0 * LONGEST_THAW)))
+
+    def stopped(self, time: float) -> Array:
+        """Return how long plugs fed until ``time`` [s] keep shares of their grip, and their thaw.
+
+        Shape (draws, shares and one) [s], as solved.
+        """
+        if time not in self._stopped:
+            self._stopped[time] = np.exp(self.ensemble.logs(lambda run: self._fading(run, time)))
+        return self._stopped[time]
+
+    def lasting(self, time: float) -> Array:
+        """Return how long plugs fed until ``time`` [s] hold the line pressure unfed, of the draws.
+
+        0 where it is not closed or does not hold at all; infinite beyond a day [s].
+        """
+        grip = self.grown(Of.GRIP, time)
+        share = np.clip(self._lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
+        lasts = np.hstack((self.stopped(time)[:, :-1], np.zeros((draws.COUNT, 1))))
+        ends = np.append(SHARES, 1.0)
+        k = np.clip(np.searchsorted(ends, share), 1, len(ends) - 1)
+        rows = np.arange(draws.COUNT)
+        part = (share - ends[k - 1]) / (ends[k] - ends[k - 1])
+        found = lasts[rows, k - 1] + part * (lasts[rows, k] - lasts[rows, k - 1])
+        found = np.where(grip > 0.0, found, 0.0)
+        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
     @cached_property
-    def thaw(self) -> Range | None:
-        """From the coolant's stop after the hold until no ice is left [s]."""
-        return _range({s: held.thaw for s, held in self.held.items()})
+    def survivals(self) -> Array:
+        """How long the plug lasts unfed after its hold, of the draws [s]."""
+        return self.lasting(self.plan_end)
 
     @cached_property
-    def plug_length(self) -> Range | None:
-        """Length of the plug after the hold [m]."""
-        return _range({s: held.length for s, held in self.held.items()})
+    def thaws(self) -> Array:
+        """From the coolant's stop after the hold until no ice is left, of the draws [s]."""
+        found = self.stopped(self.plan_end)[:, -1]
+        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
     @cached_property
-    def held_pressure(self) -> Range | None:
-        """Pressure that the plug carries after the hold [Pa], safety factor taken off."""
-        return _range({s: self.holding_pressure(h.grip, s) for s, h in self.held.items()})
+    def survivals_at_closure(self) -> Array:
+        """How long the plug stays bonded where feeding stops at closure, of the draws [s]."""
+        found = np.exp(self.ensemble.logs(self._left_at_closure)[:, 0])
+        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+
+    def _left_at_closure(self, run: freeze.FreezeRun | None) -> Array:
+        if run is None or run.at_closure is None:
+            return np.array([np.nan])
+        with work.blamed(("ambient", "temperature"), COLD_ROOM):
+            last = run.fading(run.at_closure).lasts(np.zeros(1))
+        return np.asarray(np.log(np.clip(last, 0.1, 2.0 * LONGEST_THAW)))
+
+    @cached_property
+    def flow_limits(self) -> Array:
+        """Greatest flow that still freezes shut, of the draws [kg/s]."""
+        return np.asarray(np.exp(self.ensemble.flow_logs[:, 0]))
 
     @cached_property
     def cooling_time(self) -> float | None:
@@ -357,7 +360,7 @@ class Solution:
             return 0.0
         if ambient >= COOL_ENOUGH:
             return None
-        material, diameter = self.point.material, point.pipe.outside_diameter
+        material, diameter = point.material, point.pipe.outside_diameter
         inner = diameter - 2.0 * point.pipe.wall
         heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
         heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
@@ -366,29 +369,20 @@ class Solution:
         return constant * math.log((warm - ambient) / (COOL_ENOUGH - ambient))
 
     @cached_property
-    def room_film(self) -> NDArray[np.float64]:
+    def room_film(self) -> Array:
         """Conductance from the room by the pipe's surface [W/(m2 K)], likely; a table to read."""
-        point = self.point
-        return film.room_film(
-            outer_diameter=point.pipe.outside_diameter,
-            ambient=point.ambient.temperature,
-            relative_humidity=point.relative_humidity,
-            emissivity=self.point.material.emissivity,
-            thickness=point.insulation_thickness,
-            conductivity=point.insulation_conductivity,
-            vertical=point.orientation is Orientation.VERTICAL,
-        )
-
-    def survivals(self, times: Sequence[float]) -> list[float | None]:
-        """How long the likely plug lasts unfed [s] when fed until each of ``times`` [s].
-
-        None beyond a day.
-        """
-        weakest, run = self.yield_grip(), self.run(LIKELY)
-        with work.blamed(("cylinder",), MANY_EXCHANGES):
-            return [run.stop(run.fed_to(time), weakest).survival for time in times]
+        return self.cases.room_film(LIKELY)
 
 
-def _range(figures: dict[Scenario, float | None] | dict[Scenario, float]) -> Range | None:
-    """Return the range of a figure [any unit] by scenario; None without a likely one."""
-    return range_of(list(figures.values()), figures.get(LIKELY))
+def _closing(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithms of closure [s] and of the heat drawn until then [J]."""
+    if run is None or run.closure is None:
+        return np.array([ensemble.UNCLOSED, np.nan])
+    heat = max(run.fed_to(run.closure).heat_jacket, course.TINY)
+    return np.log(np.array([run.closure, heat]))
+
+
+def _frost(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithm of when frost comes beside the jacket [s]."""
+    late = 2.0 * freeze.LATEST_FROST
+    return np.array([np.nan if run is None else math.log(run.frost or late)])

@@ -274,14 +274,18 @@ class FreezePoint:
         float,
         Quantity(
             "pressure", 0.05e6, 2.0e6,
-            says="Shear strength of the bond between ice and pipe; 0.28 MPa was measured for "
-            "bulk-water ice on aluminium (AIP Advances 9, 055304).",
+            says="Shear strength of the bond between ice and pipe at -10 degC, the likely one; "
+            "publications span 0.2 to 1.6 MPa.",
         ),
-    ] = 0.28e6  # fmt: skip
+    ] = 0.5e6  # fmt: skip
     safety_factor: Annotated[float, Number(1.0, 10.0, says="On the line pressure.")] = 2.0
     cylinder: Annotated[CylinderTemperature, Group(says="The CO2 cylinder.")] = (
         CylinderTemperature()
     )
+    decision_probability: Annotated[
+        float, Number(0.5, 0.99, says="Chance at which everything planned is to hold.")
+    ] = 0.95
+    percentiles: tuple[float, ...] = ()
 
     def completed(self) -> Self:
         """Return the freeze point with every member worked out.
