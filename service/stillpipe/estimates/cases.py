@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from stillpipe.model.declare import members
 from stillpipe.model.freeze_point import FreezePoint, Jacket, Orientation
+from stillpipe.model.requests import Feeding
 from stillpipe.physics import film, freeze, media, solutions
 from stillpipe.uncertainty import draws, table
 from stillpipe.uncertainty.scenarios import Scenario
@@ -25,6 +26,7 @@ _STATED = {
     "jacket_filling": (Jacket, "fill_time"),
     "relative_humidity": (FreezePoint, "relative_humidity"),
     "adhesion": (FreezePoint, "adhesion"),
+    "capture": (Feeding, "capture_efficiency"),
 }
 """Uncertain inputs that a caller may state."""
 
@@ -77,7 +79,7 @@ class Cases:
             values["fluid_temperature"] = math.exp(min(off, NEAREST) * z["fluid_temperature"])
         if "ice_fraction" in z:
             low, high = (float(self.input("ice_fraction").at(each)) for each in (-9.0, 9.0))
-            share = float(table.ndtr(z["ice_fraction"]))
+            share = float(table.probability(z["ice_fraction"]))
             values["ice_fraction"] = low + share * self.freezing_chance * (high - low)
         return Scenario(**values)
 
@@ -128,9 +130,7 @@ class Cases:
         if s.ice_fraction is None:
             return media.water(s.ice_conductivity)
         fluid = self.point.fluid
-        return solutions.medium(
-            fluid.type, fluid.concentration, s.ice_fraction, s.ice_conductivity
-        )
+        return solutions.medium(fluid.type, fluid.concentration, s.ice_fraction, s.ice_conductivity)
 
     def room_film(self, s: Scenario) -> NDArray[np.float64]:
         """Return the conductance from the room by the pipe's surface [W/(m2 K)], to be read."""

@@ -3,11 +3,10 @@
 An array of a figure holds one value a draw, infinite where that never comes.
 """
 
-
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.model.figures import LOW, MIDDLE, HIGH, Range
+from stillpipe.model.figures import HIGH, LOW, MIDDLE, Range
 
 Array = NDArray[np.float64]
 Draws = NDArray[np.bool_]

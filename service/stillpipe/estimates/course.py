@@ -4,6 +4,7 @@ Everything is kept as a logarithm, at common times since closure (knots), so tha
 uncertain inputs can be laid through it.
 """
 
+import math
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -25,8 +26,8 @@ TINY = 1e-9
 class Of(IntEnum):
     """What is followed from closure on.
 
-    ``SOUND`` length closed and bonded and ``GRIP`` [m]; ``HEAT`` drawn since closure [J]; ``ICED``
-    volume of ice [m3]; ``REACH`` the longer of closed and bonded length [m]; ``WALL`` temperature
+    ``SOUND`` length closed and bonded and ``GRIP`` [m]; ``HEAT`` drawn [J] and ``ICED`` volume [m3]
+    frozen since closure; ``REACH`` the longer of closed and bonded length [m]; ``WALL`` temperature
     under the jacket's centre [K].
     """
 
@@ -62,14 +63,16 @@ class Knots:
         time = self.log[begun] + (wanted - value[rows, begun]) / slope[rows, k]
         return np.asarray(np.exp(np.minimum(time, LATEST)))
 
-    def at(self, value: Array, time: Array) -> Array:
-        """Return the logarithm of a figure at each draw's own ``time`` since closure [s].
+    def at(self, of: Of, value: Array, time: Array) -> Array:
+        """Return the logarithm of what ``of`` says at each draw's own ``time`` since closure [s].
 
-        ``value`` holds logarithms, shape (draws, knots); the rest as for :meth:`where`.
+        ``value`` holds logarithms, shape (draws, knots); the rest as for :meth:`where`, but that
+        what is there at closure already is the same until the first knot.
         """
         at = np.log(np.maximum(time, 1e-3))
         k = np.searchsorted(self.log, at)
-        slope, rows = self._slopes(value, 0.0), np.arange(len(value))
+        slope, rows = self._slopes(value, -math.inf), np.arange(len(value))
+        slope[:, 0] = 0.0 if of in (Of.REACH, Of.WALL) else 1.0
         begun = np.maximum(k - 1, 0)
         return np.asarray(value[rows, begun] + (at - self.log[begun]) * slope[rows, k])
 
@@ -89,12 +92,16 @@ def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:
         return np.full((len(Of), len(knots.time)), np.nan)
     times = run.closure + knots.time
     h = run.history(float(times[-1]), beyond=True)
-    closed, bonded = np.interp(times, h.time, h.plug_length), np.interp(times, h.time, h.bonded_length)
+    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
+    closed, bonded = (
+        np.interp(times, h.time, h.plug_length),
+        np.interp(times, h.time, h.bonded_length),
+    )
     found = np.array([
         np.minimum(closed, bonded),
         np.interp(times, h.time, h.grip),
-        np.interp(times, h.time, h.heat_jacket) - float(np.interp(run.closure, h.time, h.heat_jacket)),
-        np.interp(times, h.time, h.ice_volume),
+        np.interp(times, h.time, h.heat_jacket) - heat,
+        np.interp(times, h.time, h.ice_volume) - ice,
         np.maximum(closed, bonded),
         np.interp(times, h.time, h.wall_temperature),
     ])  # fmt: skip

@@ -165,7 +165,7 @@ class Ensemble:
         """Deviates of the ice fraction among those that the fluid can reach [-]."""
         u = draws.uniform()[:, draws.NAMES.index("ice_fraction")]
         share = max(self.cases.freezing_chance, 1e-9)
-        return np.asarray(draws.ndtri(np.minimum(u / share, 1.0 - 1e-6)))
+        return np.asarray(draws.deviate(np.minimum(u / share, 1.0 - 1e-6)))
 
     @cached_property
     def possible(self) -> NDArray[np.bool_]:

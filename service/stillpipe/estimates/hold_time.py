@@ -8,15 +8,10 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import HoldTimeRequest
-from stillpipe.uncertainty.scenarios import LIKELY
 
 HELP = "plan to help it with warm water or warm air, never with a flame."
 DOES_NOT_THAW = assess.warn(
     "does-not-thaw", f"The plug does not thaw by itself within a day: {HELP}"
-)
-MAY_NOT_THAW = assess.warn(
-    "may-not-thaw",
-    "With the least favourable inputs the plug does not thaw by itself within a day: " + HELP,
 )
 
 
@@ -26,6 +21,10 @@ class HoldTimeFigures:
 
     ready: Annotated[
         Range | None, Figure("time", says="From the first feed until cutting may start.")
+    ] = None
+    planned_ready: Annotated[
+        float | None,
+        Figure("time", says="By which it is ready at the chance that decides: the hold's start."),
     ] = None
     survival_at_closure: Annotated[
         Range | None, Figure("time", says="Bonded for so long where feeding stops at closure.")
@@ -56,23 +55,24 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
 def reasons(solution: Solution) -> tuple[Reason, ...]:
     """Return the reasons of a freeze and of its hold."""
     found = assess.reasons(solution)
-    if solution.stays_slush:
+    if solution.hopeless or not solution.is_planned:
         return found
-    likely = solution.held.get(LIKELY)
-    if likely is None:
-        return found
-    if likely.thaw is None:
+    chance = solution.thawing_chance
+    if chance < 0.5:
         return (*found, DOES_NOT_THAW)
-    never = any(held.thaw is None for held in solution.held.values())
-    return (*found, MAY_NOT_THAW) if never else found
+    if solution.is_sure(chance):
+        return found
+    text = f"The chance that the plug thaws by itself within a day is {assess.percent(chance)}: "
+    return (*found, assess.warn("may-not-thaw", text + HELP))
 
 
 def figures(solution: Solution) -> HoldTimeFigures:
     """Return survival, thaw and what the plug is after its hold."""
-    if solution.stays_slush or solution.ready is None:
+    if solution.hopeless or not solution.is_planned:
         return HoldTimeFigures()
     return HoldTimeFigures(
         ready=solution.ready,
+        planned_ready=solution.planned_ready,
         survival_at_closure=solution.survival_at_closure,
         survival=solution.survival,
         thaw=solution.thaw,

@@ -5,38 +5,19 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, moving
+from stillpipe.estimates import assess, cautions, drivers
+from stillpipe.estimates.drivers import Driver
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Amount, Answer, Range
+from stillpipe.model.declare import Chance, Figure, Plain
+from stillpipe.model.figures import Answer, Range
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import constants, film, freeze
+from stillpipe.physics import freeze
 from stillpipe.physics.stream import drips
-from stillpipe.uncertainty.scenarios import (
-    CONDUCTANCE_BAND,
-    CONVECTION_BAND,
-    FILLING_BAND,
-    FILM_BAND,
-    LIKELY,
-)
 
 POINTS = 60
 """Most points of a history."""
 
 Series = tuple[float, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Driver:
-    """How much one uncertain input moves the closure time."""
-
-    name: Annotated[str, Plain(says="Which input.")]
-    low: Annotated[Amount, Plain(says="The least value tried.")]
-    high: Annotated[Amount, Plain(says="The greatest value tried.")]
-    closure_at_low: Annotated[float | None, Figure("time", says="Closure with the least value.")]
-    closure_at_high: Annotated[
-        float | None, Figure("time", says="Closure with the greatest value.")
-    ]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,6 +46,17 @@ class PlugTimeFigures:
     ready: Annotated[
         Range | None,
         Figure("time", says="Until the plug carries the line pressure with the safety factor."),
+    ] = None
+    chance_of_closing: Annotated[
+        float, Chance(says="That the bore freezes shut within four hours.")
+    ]
+    chance_of_ready: Annotated[float, Chance(says="That the plug gets ready within four hours.")]
+    chance_of_ready_by: Annotated[
+        float | None, Chance(says="That the plug is ready by the time `ready_by` of the request.")
+    ] = None
+    planned_ready: Annotated[
+        float | None,
+        Figure("time", says="By which it is ready at the chance that decides: cut no earlier."),
     ] = None
     frost_by: Annotated[
         Range | None,
@@ -101,20 +93,25 @@ class PlugTimeFigures:
 def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     """Estimate closure, ready and frost-by times."""
     solution = Solution(request)
-    figures = PlugTimeFigures()
+    figures = PlugTimeFigures(chance_of_closing=0.0, chance_of_ready=0.0)
     if not solution.stays_slush:
+        limit, shown = solution.flow_limit, solution.closure is not None
         figures = PlugTimeFigures(
             closure=solution.closure,
             ready=solution.ready,
+            chance_of_closing=solution.closing_chance,
+            chance_of_ready=solution.ready_chance,
+            chance_of_ready_by=solution.chance_of_ready_by(request.ready_by),
+            planned_ready=solution.planned_ready,
             frost_by=solution.frost_by,
             plug_length=solution.ready_length,
             holding_pressure=solution.ready_pressure,
-            residual_flow_limit=solution.flow_limit,
-            residual_drips_per_minute=solution.flow_limit.scaled(drips.PER_MINUTE),
+            residual_flow_limit=limit,
+            residual_drips_per_minute=None if limit is None else limit.scaled(drips.PER_MINUTE),
             heat_removed=solution.heat_removed,
             coldest_wall=solution.coldest_wall,
-            drivers=() if solution.prevented else _drivers(solution),
-            history=HistoryFigures() if solution.prevented else _history(solution),
+            drivers=drivers.of_closure(solution) if shown else (),
+            history=_history(solution) if shown else HistoryFigures(),
         )
     return Answer(
         reasons=assess.reasons(solution),
@@ -124,42 +121,9 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     )
 
 
-def _drivers(solution: Solution) -> tuple[Driver, ...]:
-    """Return closure times with one uncertain input changed at a time, on a coarse grid."""
-    likely = solution.case(LIKELY)
-    plan = (
-        ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
-        ("jacket_filling", "filling", "time", FILLING_BAND, likely.fill_time),
-        ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
-        (
-            "room_film",
-            "film",
-            "conductance",
-            FILM_BAND,
-            film.at(likely.room_film, constants.ZERO_C),
-        ),
-    )
-    found = []
-    for name, member, kind, band, value in plan:
-        low, high = (
-            moving.closure(solution.point, solution.case(varied), varied, solution.work)
-            for varied in (LIKELY.varied(member, factor) for factor in band)
-        )
-        found.append(
-            Driver(
-                name=name,
-                low=Amount(band[0] * value, kind),
-                high=Amount(band[1] * value, kind),
-                closure_at_low=low,
-                closure_at_high=high,
-            )
-        )
-    return tuple(found)
-
-
 def _history(solution: Solution) -> HistoryFigures:
     """Return the series of the likely run, thinned."""
-    history = solution.run(LIKELY).history()
+    history = solution.fine.history()
     count = len(history.time)
     picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
@@ -171,7 +135,7 @@ def _history(solution: Solution) -> HistoryFigures:
         time=thinned(history.time),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
-        holding_pressure=thinned(solution.holding_pressure(1.0) * history.grip),
+        holding_pressure=thinned(solution.carries(history.grip, solution.likely_strength)),
         heat=thinned(history.heat_jacket),
         liquid_radius=thinned(radius),
     )

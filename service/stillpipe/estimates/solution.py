@@ -1,351 +1,148 @@
-"""One freeze point solved once: what every estimate asks, as draws and as ranges over them.
+"""One freeze point solved once: what every estimate asks, as ranges over the draws.
 
-Nothing is solved before it is asked for, and nothing twice. What comes after closure is told of
-the draws that close. The hold is planned from the time by which the plug is ready at the chance
-that decides; that and the exchanges are planned times, common to all draws.
+A range is the 5th, 50th and 95th percentile. What comes after closure is told of the draws that
+are closed by then; the chance that they are is told beside it.
 """
 
 import math
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from stillpipe.estimates import chances, course, ensemble, moving
-from stillpipe.estimates.cases import Cases
-from stillpipe.estimates.course import Knots, Of
-from stillpipe.estimates.ensemble import Ensemble
-from stillpipe.model.figures import Effort, Range
-from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.physics import film, freeze
-from stillpipe.physics.column import work
-from stillpipe.physics.fading import LONGEST_THAW
-from stillpipe.uncertainty import draws
+from stillpipe.estimates import chances
+from stillpipe.estimates.course import Of
+from stillpipe.estimates.drawn import Array, Drawn
+from stillpipe.model.figures import Range
+from stillpipe.physics import film
 from stillpipe.uncertainty.scenarios import LIKELY
 
-Array = NDArray[np.float64]
-
-SOLUTION_BOND = 0.5
-"""Strength of the bond of ice from sea water or glycol over that of pure ice [-]: an assumption."""
 COOL_ENOUGH = 298.15
 """A line warmer than this is left to cool first [K]: water near room temperature; common
 practice, no source."""
 WATER_HEAT = 4.18e6
 """Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
-SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
-"""Shares of its grip down to which an unfed plug is followed [-]."""
-HELD_KNOTS = 4
-"""Times in the hold at which freezes are compared."""
-
-LONG_HOLD = "shorten it: so long a hold of so small a plug"
-COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
-MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
 
 
-class Solution:
-    """A freeze point, fed until ready and on for ``hold`` [s].
-
-    What it takes is added to that of ``shares``, a solution asked for the same answer.
-    """
-
-    def __init__(
-        self,
-        point: FreezePoint,
-        hold: float = 0.0,
-        shares: "Solution | None" = None,
-        *,
-        member: str = "hold",
-    ) -> None:
-        """Solve nothing yet; ``member`` of the request says how long the hold is."""
-        self.point, self.hold, self._member = point, hold, member
-        self.work: work.Work = work.Work() if shares is None else shares.work
-        self.cases = Cases(point)
-        self.ensemble = Ensemble(self.cases, self._likely_need, self.work)
-        if shares is not None:
-            self.ensemble.solves = shares.ensemble.solves
-        self._stopped: dict[float, Array] = {}
-
-    @property
-    def effort(self) -> Effort:
-        """What solving took so far."""
-        return Effort(len(self.ensemble.solves), self.work.taken)
-
-    @property
-    def fine(self) -> freeze.FreezeRun:
-        """The likely freeze."""
-        return self.ensemble.fine
+class Solution(Drawn):
+    """A freeze point, fed until ready and on for a hold."""
 
     def range(self, values: Array) -> Range | None:
         """Return the percentiles of draws that are asked for."""
         return chances.range_of(values, self.point.percentiles)
 
-    # what is drawn beside the freeze
+    def at_most(self, values: Array) -> float | None:
+        """Return what is not exceeded at the chance that decides; None where it never comes."""
+        return chances.percentile(values, self.point.decision_probability)
+
+    def at_least(self, values: Array) -> float | None:
+        """Return what is reached at the chance that decides; None where that never comes."""
+        return chances.percentile(values, 1.0 - self.point.decision_probability)
+
+    def is_sure(self, chance: float) -> bool:
+        """Tell whether a ``chance`` [-] is enough to decide on."""
+        return chance >= self.point.decision_probability
 
     @cached_property
-    def model(self) -> Array:
-        """Times as they are over times as solved, of the draws [-]."""
-        return self.cases.input("model").at(draws.of("model"))
+    def closure(self) -> Range | None:
+        """Until no liquid path is left [s]."""
+        return None if self.hopeless else self.range(self.closures)
 
     @cached_property
-    def strength(self) -> Array:
-        """Shear strength of the bond, cold enough, of the draws [Pa]."""
-        factor = self.cases.input("adhesion").at(draws.of("adhesion"))
-        return np.asarray(self._likely_strength * factor)
+    def ready(self) -> Range | None:
+        """Until the plug carries the line pressure with the safety factor [s]."""
+        return None if self.hopeless else self.range(self.readies)
 
-    @property
-    def _likely_strength(self) -> float:
-        """The likely strength [Pa]."""
-        return self.point.adhesion * (1.0 if self.cases.is_water else SOLUTION_BOND)
-
-    @property
-    def _likely_need(self) -> float:
-        """Grip with which the likely plug is ready [m]."""
-        return float(self._lost(np.array([self._likely_strength]))[0]) * self.point.safety_factor
-
-    def _lost(self, strength: Array) -> Array:
-        """Grip below which line pressure pushes the plug out [m].
-
-        Shear balance 4 tau L / D = p, the shear as even along the plug as its bond: of a long plug
-        the end under pressure carries more than its share, so this is the most that it holds.
-        """
-        return np.asarray(self.point.line_pressure * self.point.bore / (4.0 * strength))
-
-    def carries(self, grip: Array) -> Array:
-        """Pressure that plugs of this ``grip`` [m] carry [Pa], safety factor taken off."""
-        return np.asarray(4.0 * self.strength * grip / (self.point.bore * self.point.safety_factor))
-
-    def carries_likely(self, grip: Array) -> Array:
-        """Pressure that the likely bond carries [Pa], safety factor taken off."""
-        point = self.point
-        return np.asarray(4.0 * self._likely_strength * grip / (point.bore * point.safety_factor))
-
-    # until the plug is closed and ready
-
-    @property
-    def stays_slush(self) -> bool:
-        """Whether the fluid never holds enough ice for a plug."""
-        return self.cases.freezing_chance <= 0.0
-
-    @cached_property
-    def prevented(self) -> bool:
-        """Whether the stated flow keeps the likely plug from closing."""
-        point, likely = self.point, self.cases.likely
-        if point.fluid.flow <= 0.0:
-            return False
-        beyond = moving.prevents(point, self.cases.case(likely), likely, surely=True)
-        return beyond or self.fine.closure is None
-
-    @property
-    def hopeless(self) -> bool:
-        """Whether no figure of a plug can be told."""
-        return self.stays_slush or self.prevented or self.fine.closure is None
-
-    @cached_property
-    def _closing(self) -> Array:
-        """Logarithms of closure [s] as solved and of the heat drawn until then [J], of the draws."""
-        return self.ensemble.logs(_closing)
-
-    @cached_property
-    def closed(self) -> Array:
-        """Closure as solved, of the draws [s]; infinite where that does not come."""
-        if self.hopeless:
-            return np.full(draws.COUNT, np.inf)
-        found = np.exp(self._closing[:, 0])
-        late = (found > freeze.LONGEST_FREEZE) | ~self.ensemble.possible
-        return np.where(late, np.inf, found)
-
-    @cached_property
-    def closures(self) -> Array:
-        """Closure of the draws [s]; infinite where that does not come."""
-        return np.asarray(self.closed * self.model)
-
-    @cached_property
-    def closing_chance(self) -> float:
-        """Chance that the bore freezes shut [-]."""
-        return chances.chance(np.isfinite(self.closed))
-
-    def _grown(self, of: Of, knots: Knots) -> Array:
-        """Return the logarithms of what has grown at ``knots``, shape (draws, knots)."""
-        key = (of, len(knots.time))
-        if key not in self._growth:
-            self._growth[key] = self.ensemble.logs(lambda run: self._course(run, knots)[of])
-        return self._growth[key]
-
-    @cached_property
-    def _growth(self) -> dict[tuple[Of, int], Array]:
-        return {}
-
-    @cached_property
-    def _courses(self) -> dict[tuple[int, int], Array]:
-        return {}
-
-    def _course(self, run: freeze.FreezeRun | None, knots: Knots) -> Array:
-        """Return what is read of ``run``, once."""
-        if run is None:
-            return np.full((len(Of), len(knots.time)), np.nan)
-        key = (id(run), len(knots.time))
-        if key not in self._courses:
-            with work.blamed((self._member,), LONG_HOLD):
-                self._courses[key] = course.of_run(run, knots)
-        return self._courses[key]
-
-    @cached_property
-    def _since(self) -> Array:
-        """From closure until ready as solved, of the draws [s]; infinite where that never comes."""
-        knots = self.ensemble.knots
-        need = np.maximum(self._lost(self.strength) * self.point.safety_factor, course.TINY)
-        firm = knots.where(self._grown(Of.GRIP, knots), np.log(need))
-        bore = np.full(len(need), math.log(self.point.bore))
-        long = knots.where(self._grown(Of.SOUND, knots), bore)
-        since = np.maximum(firm, long)
-        late = ~(self.closed + since < freeze.LONGEST_FREEZE)
-        return np.where(late, np.inf, since)
-
-    @cached_property
-    def readies(self) -> Array:
-        """When the plug carries the line pressure with the safety factor, of the draws [s]."""
-        if self.hopeless:
-            return self.closures
-        return np.asarray((self.closed + self._since) * self.model)
-
-    @cached_property
-    def ready_chance(self) -> float:
-        """Chance that the plug gets ready [-]."""
-        return chances.chance(np.isfinite(self.readies))
-
-    @cached_property
-    def planned_ready(self) -> float | None:
-        """The time by which the plug is ready at the chance that decides [s].
-
-        Where that chance is not reached, of those plugs that get ready; None where the likely one
-        does not.
-        """
-        if self.ready_chance < 0.5:
+    def chance_of_ready_by(self, time: float | None) -> float | None:
+        """Return the chance that the plug is ready by ``time`` [s] of feeding; None without one."""
+        if time is None:
             return None
-        p = self.point.decision_probability * min(self.ready_chance, 1.0)
-        return chances.percentile(self.readies, p)
+        return 0.0 if self.hopeless else chances.chance(self.readies <= time)
 
-    def at_ready(self, of: Of) -> Array:
-        """Return what has grown when the plug is ready, of the draws that get ready."""
-        known, knots = np.isfinite(self.readies), self.ensemble.knots
-        found = knots.at(self._grown(of, knots)[known], self._since[known])
-        return np.asarray(np.exp(found))
+    @cached_property
+    def frost_by(self) -> Range | None:
+        """Until the pipe beside the jacket falls below freezing [s]."""
+        return None if self.stays_slush or self.prevented else self.range(self.frosts)
+
+    @cached_property
+    def flow_limit(self) -> Range | None:
+        """Greatest flow that still freezes shut [kg/s], from the steady balance."""
+        return None if self.stays_slush else self.range(self.flow_limits)
+
+    @cached_property
+    def ready_length(self) -> Range | None:
+        """Length of sound plug at ready [m]."""
+        return None if self.ready is None else self.range(self.at_ready(Of.SOUND))
+
+    @cached_property
+    def ready_pressure(self) -> Range | None:
+        """Pressure that the plug carries at ready [Pa], safety factor taken off."""
+        if self.ready is None:
+            return None
+        known = np.isfinite(self.readies)
+        return self.range(self.carries(self.at_ready(Of.GRIP), self.strength[known]))
+
+    @cached_property
+    def heat_removed(self) -> Range | None:
+        """Heat drawn from the pipe until ready [J]."""
+        return None if self.ready is None else self.range(self.heats_at_ready)
+
+    @cached_property
+    def coldest_wall(self) -> Range | None:
+        """Temperature of the pipe under the jacket's centre at ready [K]."""
+        return None if self.ready is None else self.range(self.at_ready(Of.WALL))
+
+    @cached_property
+    def survival_at_closure(self) -> Range | None:
+        """How long the plug stays bonded where feeding stops at closure [s]."""
+        if self.closure is None:
+            return None
+        return self.range(self.survivals_at_closure[np.isfinite(self.closures)])
 
     @property
-    def heats_at_ready(self) -> Array:
-        """Heat drawn from the pipe until ready, of the draws that get ready [J]."""
-        known = np.isfinite(self.readies)
-        return np.asarray(np.exp(self._closing[known, 1]) + self.at_ready(Of.HEAT))
+    def is_planned(self) -> bool:
+        """Whether there is a plug to hold."""
+        return self.planned_ready is not None
+
+    def _held(self, values: Array) -> Range | None:
+        """Return the range of a figure after the hold over the draws that are closed by then."""
+        return self.range(values[self.holds])
 
     @cached_property
-    def frosts(self) -> Array:
-        """When the pipe beside the jacket is at 0 degC, of the draws [s]."""
-        found = np.exp(self.ensemble.logs(_frost)[:, 0])
-        return np.where(found > freeze.LATEST_FROST, np.inf, found * self.model)
-
-    # planned times
+    def survival(self) -> Range | None:
+        """How long the plug stays bonded where feeding stops after the hold [s]."""
+        return self._held(self.survivals) if self.is_planned else None
 
     @cached_property
-    def plan_end(self) -> float:
-        """When the hold is planned to end [s]."""
-        return (self.planned_ready or 0.0) + self.hold
+    def thaw(self) -> Range | None:
+        """From the coolant's stop after the hold until no ice is left [s]."""
+        return self._held(self.thaws) if self.is_planned else None
 
     @cached_property
-    def knots(self) -> Knots:
-        """Times since closure up to the planned end of the hold."""
-        early = self.ensemble.knots.time
-        end = self.plan_end - 0.5 * (self.fine.closure or 0.0)
-        if end <= 1.2 * early[-1]:
-            return self.ensemble.knots
-        late = np.geomspace(early[-1], end, HELD_KNOTS + 1)[1:]
-        return Knots(np.concatenate((early, late)))
+    def thawing_chance(self) -> float:
+        """Chance that the plug thaws by itself within a day [-]."""
+        return chances.chance(np.isfinite(self.thaws[self.holds]))
 
     @cached_property
-    def holds(self) -> NDArray[np.bool_]:
-        """Which draws are closed by the planned end."""
-        return np.asarray(self.closures < self.plan_end)
-
-    def since(self, time: float) -> Array:
-        """Return how long each draw is closed at ``time`` [s], as solved; at least a moment."""
-        return np.asarray(np.maximum(time / self.model - self.closed, 1e-3))
-
-    def grown(self, of: Of, time: float) -> Array:
-        """Return what has grown at ``time`` [s] since the first feed, of all draws."""
-        found = np.exp(self.knots.at(self._grown(of, self.knots), self.since(time)))
-        return np.where(self.closures < time, found, 0.0)
-
-    def drawn(self, time: float) -> Array:
-        """Return the heat drawn from the pipe by ``time`` [s], of the draws [J]."""
-        at_closure = np.exp(self._closing[:, 1])
-        before = at_closure * np.minimum(time / self.closures, 1.0)
-        return np.asarray(before + self.grown(Of.HEAT, time))
-
-    # after the coolant's stop
-
-    def _fading(self, run: freeze.FreezeRun | None, time: float) -> Array:
-        """Return logarithms of how long the plug keeps ``SHARES`` of its grip, and of its thaw."""
-        if run is None or run.closure is None or run.closure >= time:
-            return np.full(len(SHARES) + 1, np.nan)
-        with work.blamed((self._member,), LONG_HOLD):
-            moment = run.fed_to(time)
-        with work.blamed(("ambient", "temperature"), COLD_ROOM):
-            left = run.fading(moment)
-            found = np.append(left.lasts(SHARES), left.thaw or np.inf)
-        return np.asarray(np.log(np.clip(found, 0.1, 2.0 * LONGEST_THAW)))
-
-    def stopped(self, time: float) -> Array:
-        """Return how long plugs fed until ``time`` [s] keep shares of their grip, and their thaw.
-
-        Shape (draws, shares and one) [s], as solved.
-        """
-        if time not in self._stopped:
-            self._stopped[time] = np.exp(self.ensemble.logs(lambda run: self._fading(run, time)))
-        return self._stopped[time]
-
-    def lasting(self, time: float) -> Array:
-        """Return how long plugs fed until ``time`` [s] hold the line pressure unfed, of the draws.
-
-        0 where it is not closed or does not hold at all; infinite beyond a day [s].
-        """
-        grip = self.grown(Of.GRIP, time)
-        share = np.clip(self._lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
-        lasts = np.hstack((self.stopped(time)[:, :-1], np.zeros((draws.COUNT, 1))))
-        ends = np.append(SHARES, 1.0)
-        k = np.clip(np.searchsorted(ends, share), 1, len(ends) - 1)
-        rows = np.arange(draws.COUNT)
-        part = (share - ends[k - 1]) / (ends[k] - ends[k - 1])
-        found = lasts[rows, k - 1] + part * (lasts[rows, k] - lasts[rows, k - 1])
-        found = np.where(grip > 0.0, found, 0.0)
-        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+    def plug_length(self) -> Range | None:
+        """Length of the plug after the hold [m]."""
+        return self._held(self.grown(Of.SOUND, self.plan_end)) if self.is_planned else None
 
     @cached_property
-    def survivals(self) -> Array:
-        """How long the plug lasts unfed after its hold, of the draws [s]."""
-        return self.lasting(self.plan_end)
+    def longest_plug(self) -> float | None:
+        """Length after the hold that is not exceeded at the chance that decides [m]."""
+        if not self.is_planned:
+            return None
+        return self.at_most(self.grown(Of.SOUND, self.plan_end)[self.holds])
 
     @cached_property
-    def thaws(self) -> Array:
-        """From the coolant's stop after the hold until no ice is left, of the draws [s]."""
-        found = self.stopped(self.plan_end)[:, -1]
-        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+    def held_pressures(self) -> Array:
+        """Pressure that plugs carry after the hold, of the draws [Pa], safety factor taken off."""
+        return self.carries(self.grown(Of.GRIP, self.plan_end), self.strength)
 
     @cached_property
-    def survivals_at_closure(self) -> Array:
-        """How long the plug stays bonded where feeding stops at closure, of the draws [s]."""
-        found = np.exp(self.ensemble.logs(self._left_at_closure)[:, 0])
-        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
-
-    def _left_at_closure(self, run: freeze.FreezeRun | None) -> Array:
-        if run is None or run.at_closure is None:
-            return np.array([np.nan])
-        with work.blamed(("ambient", "temperature"), COLD_ROOM):
-            last = run.fading(run.at_closure).lasts(np.zeros(1))
-        return np.asarray(np.log(np.clip(last, 0.1, 2.0 * LONGEST_THAW)))
-
-    @cached_property
-    def flow_limits(self) -> Array:
-        """Greatest flow that still freezes shut, of the draws [kg/s]."""
-        return np.asarray(np.exp(self.ensemble.flow_logs[:, 0]))
+    def held_pressure(self) -> Range | None:
+        """Pressure that the plug carries after the hold [Pa], safety factor taken off."""
+        return self._held(self.held_pressures) if self.is_planned else None
 
     @cached_property
     def cooling_time(self) -> float | None:
@@ -372,17 +169,3 @@ class Solution:
     def room_film(self) -> Array:
         """Conductance from the room by the pipe's surface [W/(m2 K)], likely; a table to read."""
         return self.cases.room_film(LIKELY)
-
-
-def _closing(run: freeze.FreezeRun | None) -> Array:
-    """Return the logarithms of closure [s] and of the heat drawn until then [J]."""
-    if run is None or run.closure is None:
-        return np.array([ensemble.UNCLOSED, np.nan])
-    heat = max(run.fed_to(run.closure).heat_jacket, course.TINY)
-    return np.log(np.array([run.closure, heat]))
-
-
-def _frost(run: freeze.FreezeRun | None) -> Array:
-    """Return the logarithm of when frost comes beside the jacket [s]."""
-    late = 2.0 * freeze.LATEST_FROST
-    return np.array([np.nan if run is None else math.log(run.frost or late)])

@@ -63,7 +63,9 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
         reasons=reasons(solution, request.places, found),
         cautions=cautions.of_freeze(request),
         figures=SpacingFigures(
-            plug_length=solution.plug_length, rules=found.rules, trapped_water=found.trapped_water
+            plug_length=None if solution.hopeless else solution.plug_length,
+            rules=found.rules,
+            trapped_water=found.trapped_water,
         ),
         effort=solution.effort,
     )
@@ -72,10 +74,9 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
 def along(solution: Solution, places: tuple[Place, ...]) -> RunFigures:
     """Return the rules and the trapped water of a run with these ``places``."""
     ordered = sorted(places, key=lambda p: p.at)
-    grown = solution.plug_length
-    length = 0.0 if grown is None else grown.longest
+    longest = None if solution.hopeless else solution.longest_plug
     return RunFigures(
-        rules=tuple(_rules(solution, length, ordered)),
+        rules=tuple(_rules(solution, longest or 0.0, ordered)),
         trapped_water=tuple(_trapped(solution, ordered)),
     )
 
@@ -150,7 +151,7 @@ def _verdict(actual: float, required: float) -> Verdict:
 def _trapped(solution: Solution, places: list[Place]) -> Iterator[TrappedWater]:
     """Judge the water between neighbouring freeze points."""
     points = [p for p in places if p.kind is PlaceKind.FREEZE_POINT]
-    growing = trapped_water.growths(solution) if len(points) > 1 else {}
+    growth = trapped_water.growth(solution) if len(points) > 1 else None
     for a, b in itertools.pairwise(points):
         vented = any(p.kind is PlaceKind.VENT and a.at < p.at < b.at for p in places)
-        yield trapped_water.judge(solution, growing, (a.name, b.name), b.at - a.at, vented)
+        yield trapped_water.judge(solution, growth, (a.name, b.name), b.at - a.at, vented)

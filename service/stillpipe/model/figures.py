@@ -47,7 +47,7 @@ class Caution:
 LOW, MIDDLE, HIGH = 0.05, 0.5, 0.95
 """Percentiles of a range: the ends of a probabilistically symmetric coverage interval and the
 median (the words of JCGM 101)."""
-COVERAGE = HIGH - LOW
+COVERAGE = 0.9
 """Coverage probability of a range [-]."""
 
 
@@ -73,6 +73,12 @@ class Range:
         high = None if self.high is None else self.high * factor
         more = tuple((p, None if v is None else v * factor) for p, v in self.more)
         return Range(self.low * factor, self.likely * factor, high, more)
+
+    def moved(self, by: float) -> "Range":
+        """Return the range moved by a fixed amount."""
+        high = None if self.high is None else self.high + by
+        more = tuple((p, None if v is None else v + by) for p, v in self.more)
+        return Range(self.low + by, self.likely + by, high, more)
 
 
 @dataclass(frozen=True)

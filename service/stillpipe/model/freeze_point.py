@@ -8,7 +8,16 @@ from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import CylinderTemperature
-from stillpipe.model.declare import COMPUTED, Choice, Derived, Group, Number, Quantity, Text
+from stillpipe.model.declare import (
+    COMPUTED,
+    Choice,
+    Derived,
+    Group,
+    Number,
+    Numbers,
+    Quantity,
+    Text,
+)
 from stillpipe.model.fluid import Fluid
 from stillpipe.physics import trapped
 from stillpipe.physics.constants import ZERO_C
@@ -283,9 +292,14 @@ class FreezePoint:
         CylinderTemperature()
     )
     decision_probability: Annotated[
-        float, Number(0.5, 0.99, says="Chance at which everything planned is to hold.")
+        float, Number(0.5, 0.99, says="Chance at which what is planned is to hold.")
     ] = 0.95
-    percentiles: tuple[float, ...] = ()
+    percentiles: Annotated[
+        tuple[float, ...],
+        Numbers(
+            0.01, 0.99, 20, says="Probabilities of further percentiles that every range tells."
+        ),
+    ] = ()
 
     def completed(self) -> Self:
         """Return the freeze point with every member worked out.

@@ -51,7 +51,7 @@ PRODUCTION = Grid(
 )  # fmt: skip
 COARSE = Grid(
     axial=6, radial=4, eta=0.1, stretch=1.35, early=0.5, freeze_step=3.0, hold_step=10.0,
-    thaw_step=4.0, melt_step=4.0, least=0.025, tolerance=2.0, pieces=4,
+    thaw_step=4.0, melt_step=4.0, least=0.025, tolerance=2.0, pieces=4, evenly=True,
 )  # fmt: skip
 """How a freeze is cut up of which only the ratio to another on the same grid is asked: about half
 the cost, closures, lengths, survival and thaw within 1 % rms of the ratios on the finer grid."""
@@ -220,9 +220,26 @@ class FreezeRun:
     @cached_property
     def frost(self) -> float | None:
         """Time [s] at which the pipe beside the jacket is at 0 degC; None after LATEST_FROST."""
-        found = self.history(min(self._turn, LATEST_FROST)).frosted(ZERO_C)
-        if found is None and self._turn < LATEST_FROST:
-            found = self.history(LATEST_FROST).frosted(ZERO_C)
+        until = min(self._turn, LATEST_FROST)
+        found = self.history(until).frosted(ZERO_C)
+        if found is None and self._column.grid.evenly:
+            return self._even_frost()
+        while found is None and until < LATEST_FROST:
+            until = min(until + STRETCH, LATEST_FROST)
+            found = self.history(until).frosted(ZERO_C)
+        return found
+
+    def _even_frost(self) -> float | None:
+        """Time of frost after ready [s], on the slices that the pipe began with."""
+        last = next(p for p in reversed(self._parts) if p.begun <= self._turn)
+        column, state = last.column.even(last.last_before(self._turn))
+        part, until, found = Part(column, state), self._turn, None
+        while found is None and until < LATEST_FROST:
+            until = min(until + STRETCH, LATEST_FROST)
+            rule = column.rule(until, exactly=False, reach=column.grid.hold_step)
+            while column.advance(state, part.record, column.fed, rule)[0] == step.FULL:
+                part.grow()
+            found = joined([part], LATEST_FROST).frosted(ZERO_C)
         return found
 
     @cached_property

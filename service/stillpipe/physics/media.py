@@ -201,13 +201,15 @@ LATENT_STEPS = 128
 TRANSFORM_INV = 4.0
 """Points of the Kirchhoff transform a kelvin [1/K]."""
 _H0, _INV, _TEMPERATURE, _SOLID, _LOW = _still_water()
+
+
 def kirchhoff(T: Array, k: Array) -> Array:
     """Integral of conductivity ``k`` [W/(m K)] over ``T`` [K] from the first entry [W/m]."""
     return np.concatenate(([0.0], np.cumsum(0.5 * (k[1:] + k[:-1]) * np.diff(T))))
 
 
 def _conductivity(ice: float) -> Array:
-    """Return that of ice, times ``ice`` [-], and of water at rest on the enthalpy grid [W/(m K)]."""
+    """Return that of ice times ``ice`` [-], and of still water, on the enthalpy grid [W/(m K)]."""
     return np.where(
         np.arange(len(_TEMPERATURE)) <= _LOW,
         ice * np.asarray(ice_conductivity(np.minimum(_TEMPERATURE, ZERO_C))),

@@ -47,6 +47,11 @@ def deviates() -> Array:
     return found
 
 
+def deviate(probability: Array) -> Array:
+    """Return standard normal deviates of probabilities [-]."""
+    return np.asarray(ndtri(probability))
+
+
 def of(name: str) -> Array:
     """Return the standard normal deviates of the input called ``name``, shape (COUNT,) [-]."""
     return np.asarray(deviates()[:, NAMES.index(name)])
@@ -57,7 +62,7 @@ def made() -> NDArray[np.uint16]:
     from scipy.stats import qmc  # noqa: PLC0415 - takes 1.6 s, and is not needed to answer
 
     points = qmc.Sobol(len(NAMES), scramble=True, seed=SEED).random_base2(13)
-    return np.floor(points * 2.0**BITS).astype(np.uint16)
+    return np.asarray(np.floor(points * 2.0**BITS), dtype=np.uint16)
 
 
 if __name__ == "__main__":

@@ -74,7 +74,9 @@ def fitted(star: Star, found: Array) -> Surface:
     squares = np.zeros((n, m))
     for row, i in enumerate(star.both):
         one, other = first[i] - centre, found[1 + n + row] - centre
-        slopes[i] = np.where(np.isnan(one), -other, np.where(np.isnan(other), one, 0.5 * (one - other)))
+        slopes[i] = np.where(
+            np.isnan(one), -other, np.where(np.isnan(other), one, 0.5 * (one - other))
+        )
         slopes[i] /= sides[i]
         squares[i] = np.nan_to_num(0.5 * (one + other)) / STEP**2
     slopes = np.nan_to_num(slopes)
@@ -86,7 +88,9 @@ def fitted(star: Star, found: Array) -> Surface:
     return Surface(centre, slopes, squares, products, star.corners)
 
 
-def shares(surface: Surface, figure: int, beside: dict[str, float]) -> tuple[Array, dict[str, float]]:
+def shares(
+    surface: Surface, figure: int, beside: dict[str, float]
+) -> tuple[Array, dict[str, float]]:
     """Return the share of each input in the variance of a figure's logarithm [-].
 
     The inputs are standard normal: a slope b and a square q give b2 + 2 q2, a product its square,

@@ -31,6 +31,11 @@ class Distribution(StrEnum):
     UNIFORM = "uniform"
 
 
+def probability(z: Array | float) -> Array:
+    """Return how likely a standard normal deviate is below ``z`` [-]."""
+    return np.asarray(ndtr(z))
+
+
 @dataclass(frozen=True, kw_only=True)
 class UncertainInput:
     """One uncertain input, ``of`` one material or all (empty).
@@ -55,7 +60,7 @@ class UncertainInput:
         if self.distribution is Distribution.NORMAL:
             return np.asarray(self.likely + (self.high - self.low) / (2.0 * Z95) * z)
         wide = (self.high - self.low) / MIDDLE
-        return np.asarray(self.low - 0.5 * (1.0 - MIDDLE) * wide + wide * ndtr(z))
+        return np.asarray(self.low - 0.5 * (1.0 - MIDDLE) * wide + wide * probability(z))
 
 
 FILE = "uncertain_inputs.csv"

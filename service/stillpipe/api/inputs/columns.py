@@ -13,6 +13,7 @@ from stillpipe.model.declare import (
     Member,
     Money,
     Number,
+    Numbers,
     Quantity,
     inputs,
 )
@@ -65,7 +66,7 @@ def _kind(member: Member) -> tuple[str, tuple[str, ...]]:
     match member.declaration:
         case Quantity(kind=kind):
             return "quantity", tuple(units.KINDS[kind].accepted)
-        case Group() | Many():
+        case Group() | Many() | Numbers():
             return "json", ()
         case Number() | Count():
             return "number", ()

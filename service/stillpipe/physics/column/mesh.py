@@ -35,7 +35,8 @@ class Grid:
     the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens
     no step to less than ``least`` of itself [-]. A step with an event in it is taken again in
     ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a
-    kelvin of ice; what is missed is carried into the next step.
+    kelvin of ice; what is missed is carried into the next step. Frost that comes after ready is
+    followed ``evenly``, on the slices that the pipe began with, or on those of the held plug.
     """
 
     axial: int
@@ -51,6 +52,7 @@ class Grid:
     least: float = 0.0
     tolerance: float = 0.5
     pieces: int = 8
+    evenly: bool = False
 
 
 class Bounds(NamedTuple):
