@@ -4,9 +4,9 @@ Everything is kept as a logarithm, at common times since closure (knots), so tha
 uncertain inputs can be laid through it.
 """
 
-import math
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 FLAT = 0.02
 """Least growth that counts as such, as a slope of logarithms [-]."""
+SOON = 1e-3
+"""Earliest time since closure that is told apart from closure [s]."""
 LATEST = 30.0
 """Logarithm of the latest time that is told apart from never [log s]."""
 TINY = 1e-9
@@ -45,42 +47,55 @@ class Knots:
 
     time: Array
 
-    @property
+    @cached_property
     def log(self) -> Array:
         """Their logarithms."""
         return np.log(self.time)
 
-    def where(self, value: Array, wanted: Array) -> Array:
-        """Return when a rising figure reaches ``wanted``, shape (draws,) [s since closure].
 
-        ``value`` and ``wanted`` are logarithms, shapes (draws, knots) and (draws,). Straight in
-        logarithms between knots and beyond them, in proportion to the time before them.
-        """
-        value = np.maximum.accumulate(value, axis=1)
+@dataclass(frozen=True)
+class Curves:
+    """What has grown at ``knots``, of the draws: ``value`` holds logarithms, (draws, knots).
+
+    Straight in logarithms between knots and beyond them. Before them in proportion to the time
+    since closure, or as at the first where it is there at closure already.
+    """
+
+    of: Of
+    knots: Knots
+    value: Array
+
+    @cached_property
+    def _slopes(self) -> Array:
+        """Slopes before, between and beyond the knots, shape (draws, knots and one) [-]."""
+        between = np.diff(self.value, axis=1) / np.diff(self.knots.log)
+        found = np.empty((len(self.value), between.shape[1] + 2))
+        found[:, 0] = 0.0 if self.of in (Of.REACH, Of.WALL) else 1.0
+        found[:, 1:-1] = between
+        np.minimum(between[:, -1], 1.0, out=found[:, -1])
+        return found
+
+    def among(self, chosen: NDArray[np.bool_]) -> "Curves":
+        """Return those of the ``chosen`` draws."""
+        return Curves(self.of, self.knots, self.value[chosen])
+
+    def where(self, wanted: Array) -> Array:
+        """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure]."""
+        value = np.maximum.accumulate(self.value, axis=1)
         k = np.sum(value < wanted[:, None], axis=1)
-        slope, rows = self._slopes(value), np.arange(len(value))
-        begun = np.maximum(k - 1, 0)
-        time = self.log[begun] + (wanted - value[rows, begun]) / slope[rows, k]
+        rows, begun = np.arange(len(value)), np.maximum(k - 1, 0)
+        slope = np.maximum(self._slopes[rows, k], FLAT)
+        slope[k == 0] = 1.0
+        time = self.knots.log[begun] + (wanted - value[rows, begun]) / slope
         return np.asarray(np.exp(np.minimum(time, LATEST)))
 
-    def at(self, of: Of, value: Array, time: Array) -> Array:
-        """Return the logarithm of what ``of`` says at each draw's own ``time`` since closure [s].
-
-        ``value`` holds logarithms, shape (draws, knots); the rest as for :meth:`where`, but that
-        what is there at closure already is the same until the first knot.
-        """
-        at = np.log(np.maximum(time, 1e-3))
-        k = np.searchsorted(self.log, at)
-        slope, rows = self._slopes(value, -math.inf), np.arange(len(value))
-        slope[:, 0] = 0.0 if of in (Of.REACH, Of.WALL) else 1.0
-        begun = np.maximum(k - 1, 0)
-        return np.asarray(value[rows, begun] + (at - self.log[begun]) * slope[rows, k])
-
-    def _slopes(self, value: Array, least: float = FLAT) -> Array:
-        """Return slopes before, between and beyond the knots, shape (draws, knots and one) [-]."""
-        between = np.maximum(np.diff(value, axis=1) / np.diff(self.log), least)
-        before = np.ones((len(value), 1))
-        return np.hstack((before, between, np.minimum(between[:, -1:], 1.0)))
+    def at(self, time: Array) -> Array:
+        """Return what has grown at each draw's own ``time`` since closure [s], as :class:`Of`."""
+        at = np.log(np.maximum(time, SOON))
+        k = np.searchsorted(self.knots.log, at)
+        rows, begun = np.arange(len(self.value)), np.maximum(k - 1, 0)
+        rise = (at - self.knots.log[begun]) * self._slopes[rows, k]
+        return np.asarray(np.exp(self.value[rows, begun] + rise))
 
 
 def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from stillpipe.estimates import chances, course, ensemble, moving
 from stillpipe.estimates.cases import Cases
-from stillpipe.estimates.course import Knots, Of
+from stillpipe.estimates.course import Curves, Knots, Of
 from stillpipe.estimates.ensemble import Ensemble
 from stillpipe.model.figures import Effort
 from stillpipe.model.freeze_point import FreezePoint
@@ -154,15 +154,16 @@ class Drawn:
         """Chance that the bore freezes shut [-]."""
         return chances.chance(np.isfinite(self.closed))
 
-    def _grown(self, of: Of, knots: Knots) -> Array:
-        """Return the logarithms of what has grown at ``knots``, shape (draws, knots)."""
+    def _curves(self, of: Of, knots: Knots) -> Curves:
+        """Return what has grown at ``knots``, of the draws."""
         key = (of, len(knots.time))
-        if key not in self._growth:
-            self._growth[key] = self.ensemble.logs(lambda run: self._course(run, knots)[of])
-        return self._growth[key]
+        if key not in self._known_curves:
+            value = self.ensemble.logs(lambda run: self._course(run, knots)[of])
+            self._known_curves[key] = Curves(of, knots, value)
+        return self._known_curves[key]
 
     @cached_property
-    def _growth(self) -> dict[tuple[Of, int], Array]:
+    def _known_curves(self) -> dict[tuple[Of, int], Curves]:
         return {}
 
     @cached_property
@@ -184,9 +185,9 @@ class Drawn:
         """From closure until ready as solved, of the draws [s]; infinite where that never comes."""
         knots = self.ensemble.knots
         need = np.maximum(self.lost(self.strength) * self.point.safety_factor, course.TINY)
-        firm = knots.where(self._grown(Of.GRIP, knots), np.log(need))
+        firm = self._curves(Of.GRIP, knots).where(np.log(need))
         bore = np.full(len(need), math.log(self.point.bore))
-        long = knots.where(self._grown(Of.SOUND, knots), bore)
+        long = self._curves(Of.SOUND, knots).where(bore)
         since = np.maximum(firm, long)
         late = ~(self.closed + since < freeze.LONGEST_FREEZE)
         return np.where(late, np.inf, since)
@@ -217,9 +218,9 @@ class Drawn:
 
     def at_ready(self, of: Of) -> Array:
         """Return what has grown when the plug is ready, of the draws that get ready."""
-        known, knots = np.isfinite(self.readies), self.ensemble.knots
-        found = knots.at(of, self._grown(of, knots)[known], self._since[known])
-        return np.asarray(np.exp(found))
+        known = np.isfinite(self.readies)
+        curves = self._curves(of, self.ensemble.knots).among(known)
+        return curves.at(self._since[known])
 
     @property
     def heats_at_ready(self) -> Array:
@@ -255,20 +256,20 @@ class Drawn:
         """Which draws are closed by the planned end."""
         return np.asarray(self.closures < self.plan_end)
 
-    def course(self, of: Of) -> Array:
-        """Return the logarithms of what has grown at ``knots``, shape (draws, knots)."""
-        return self._grown(of, self.knots)
+    def curves(self, of: Of) -> Curves:
+        """Return what has grown up to the planned end, of the draws."""
+        return self._curves(of, self.knots)
 
     def since(self, time: float | Array) -> Array:
         """Return how long each draw is closed at ``time`` [s], as solved; at least a moment."""
-        return np.asarray(np.maximum(time / self.model - self.closed, 1e-3))
+        return np.asarray(np.maximum(time / self.model - self.closed, course.SOON))
 
     def grown(self, of: Of, time: float | Array) -> Array:
         """Return what has grown at ``time`` [s] since the first feed, of all draws; 0 until closed.
 
         ``time`` is one for all, or one for each.
         """
-        found = np.exp(self.knots.at(of, self.course(of), self.since(time)))
+        found = self.curves(of).at(self.since(time))
         return np.where(self.closures < time, found, 0.0)
 
     def drawn(self, time: float) -> Array:

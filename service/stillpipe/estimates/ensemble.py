@@ -153,6 +153,11 @@ class Ensemble:
         return [*self._first, *(self._coarse(z) for z in self.star.points[begun:])]
 
     @cached_property
+    def _terms(self) -> Array:
+        """What surfaces over the star are made of, for every draw [-]."""
+        return surface.terms(self._z, self.star.corners)
+
+    @cached_property
     def _z(self) -> Array:
         """The draws of the inputs, shape (draws, inputs) [-]."""
         columns = [draws.of(name) for name in self.names]
@@ -175,7 +180,7 @@ class Ensemble:
 
     def logs(self, read: Callable[[freeze.FreezeRun | None], Array]) -> Array:
         """Return what ``read`` reads of a freeze, logarithms, for every draw: (draws, figures)."""
-        return self.surface(read).at(self._z)
+        return self.surface(read).over(self._terms)
 
     def surface(self, read: Callable[[freeze.FreezeRun | None], Array]) -> surface.Surface:
         """Return the surface through what ``read`` reads of every freeze, logarithms."""

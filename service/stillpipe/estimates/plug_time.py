@@ -5,17 +5,20 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, drivers
+from stillpipe.estimates import assess, cautions, chances, drivers
+from stillpipe.estimates.course import Of
 from stillpipe.estimates.drivers import Driver
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Answer, Range
+from stillpipe.model.figures import HIGH, LOW, Answer, Range
 from stillpipe.model.requests import PlugTimeRequest
 from stillpipe.physics import freeze
 from stillpipe.physics.stream import drips
 
 POINTS = 60
 """Most points of a history."""
+BAND_POINTS = 16
+"""Moments of a band."""
 
 Series = tuple[float, ...]
 
@@ -33,6 +36,28 @@ class HistoryFigures:
     heat: Annotated[Series, Figure("energy", says="Drawn from the pipe so far.")] = ()
     liquid_radius: Annotated[
         Series, Figure("length", says="Of the liquid left under the jacket's centre.")
+    ] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class BandFigures:
+    """The 5th and the 95th percentile of the course, series of equal length.
+
+    The ice front is the likely one, stretched to the percentiles of closure.
+    """
+
+    time: Annotated[Series, Figure("time", says="Since the first feed.")] = ()
+    liquid_radius_low: Annotated[
+        Series, Figure("length", says="Of the liquid under the jacket's centre.")
+    ] = ()
+    liquid_radius_high: Annotated[
+        Series, Figure("length", says="Of the liquid under the jacket's centre.")
+    ] = ()
+    plug_length_low: Annotated[
+        Series, Figure("length", says="Frozen through, the wall below freezing.")
+    ] = ()
+    plug_length_high: Annotated[
+        Series, Figure("length", says="Frozen through, the wall below freezing.")
     ] = ()
 
 
@@ -88,6 +113,7 @@ class PlugTimeFigures:
     history: Annotated[HistoryFigures, Plain(says="The likely course of the freeze.")] = (
         HistoryFigures()
     )
+    bands: Annotated[BandFigures, Plain(says="Percentiles of the course.")] = BandFigures()
 
 
 def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
@@ -112,12 +138,36 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             coldest_wall=solution.coldest_wall,
             drivers=drivers.of_closure(solution) if shown else (),
             history=_history(solution) if shown else HistoryFigures(),
+            bands=_bands(solution) if shown and solution.is_planned else BandFigures(),
         )
     return Answer(
         reasons=assess.reasons(solution),
         cautions=cautions.of_freeze(request),
         figures=figures,
         effort=solution.effort,
+    )
+
+
+def _bands(solution: Solution) -> BandFigures:
+    """Return the ends of the course up to the planned ready."""
+    closure, history = solution.closure, solution.fine.history()
+    if closure is None or solution.fine.closure is None:
+        return BandFigures()
+    times = np.linspace(0.0, solution.planned_ready or 0.0, BAND_POINTS)
+    radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
+    known, whole = history.time / solution.fine.closure, 0.5 * solution.point.bore
+    high = closure.longest if closure.high is None else closure.high
+    front = [
+        np.interp(times / end, known, radius, left=whole, right=0.0) for end in (closure.low, high)
+    ]
+    lengths = [solution.grown(Of.SOUND, float(t)) for t in times]
+    ends = [[chances.percentile(x, p) or 0.0 for x in lengths] for p in (LOW, HIGH)]
+    return BandFigures(
+        time=tuple(times.tolist()),
+        liquid_radius_low=tuple(front[0].tolist()),
+        liquid_radius_high=tuple(front[1].tolist()),
+        plug_length_low=tuple(np.maximum.accumulate(ends[0]).tolist()),
+        plug_length_high=tuple(np.maximum.accumulate(ends[1]).tolist()),
     )
 
 

@@ -10,12 +10,13 @@ and what is ice already gives way a little too.
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Annotated
 
 import numpy as np
 
 from stillpipe.estimates import chances
-from stillpipe.estimates.course import TINY, Of
+from stillpipe.estimates.course import TINY, Curves, Of
 from stillpipe.estimates.drawn import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
@@ -24,6 +25,8 @@ from stillpipe.physics import trapped
 
 POINTS = 41
 """Moments of the series that is answered; they lie closer where both plugs have just closed."""
+WORKED_OUT = 11
+"""Moments at which the draws are worked out; the others lie between."""
 LEAST_WATER = 1e-6
 """Where plugs meet, so much water is left between them [m]."""
 MEGA = 1e6
@@ -96,24 +99,25 @@ class Growth:
     holds_ready: Array
     holds_end: Array
 
+    @cached_property
+    def _iced(self) -> Curves:
+        return self.solution.curves(Of.ICED).among(self.solution.holds)
+
+    @cached_property
+    def _reach(self) -> Curves:
+        return self.solution.curves(Of.REACH).among(self.solution.holds)
+
     def iced(self, time: Array) -> Array:
         """Length of bore that has turned to ice since closure [m] at a ``time`` for each [s]."""
-        found = self._at(Of.ICED, time)
-        return np.asarray(found / _section(self.solution))
+        return np.asarray(self._iced.at(time) / _section(self.solution))
 
     def most(self, time: Array) -> Array:
         """Pressure that pushes a plug out at the most [Pa] at a ``time`` for each [s]."""
-        return np.asarray(self.strongest * self._at(Of.REACH, time))
-
-    def _at(self, of: Of, time: Array) -> Array:
-        course = self.solution.course(of)[self.solution.holds]
-        return np.asarray(np.exp(self.solution.knots.at(of, course, time)))
+        return np.asarray(self.strongest * self._reach.at(time))
 
     def reaches(self, iced: Array) -> Array:
         """Return when so much has turned to ice since closure [m], for each [s]."""
-        volume = np.log(np.maximum(iced * _section(self.solution), TINY))
-        course = self.solution.course(Of.ICED)[self.solution.holds]
-        return self.solution.knots.where(course, volume)
+        return self._iced.where(np.log(np.maximum(iced * _section(self.solution), TINY)))
 
 
 def growth(solution: Solution) -> Growth | None:
@@ -279,14 +283,16 @@ def _course(found: Squeezed) -> PressureCourse:
     """Return the likely pressure and the greatest against time from the closure of both."""
     solution, end = found.growth.solution, found.growth.end
     last = chances.percentile(end * found.growth.model, MIDDLE) or 0.0
-    times = last * np.linspace(0.0, 1.0, POINTS) ** 2
-    series = [found.at(np.minimum(t / found.growth.model, end)) for t in times]
+    known, times = (last * np.linspace(0.0, 1.0, n) ** 2 for n in (WORKED_OUT, POINTS))
+    series = [found.at(np.minimum(t / found.growth.model, end)) for t in known]
     likely = [chances.percentile(p, MIDDLE) or 0.0 for p in series]
     high = [solution.at_most(p) or 0.0 for p in series]
+
+    def between(values: list[float]) -> Series:
+        return tuple(np.interp(times, known, np.maximum.accumulate(values)).tolist())
+
     return PressureCourse(
-        time=tuple(times.tolist()),
-        pressure=tuple(np.maximum.accumulate(likely).tolist()),
-        pressure_high=tuple(np.maximum.accumulate(high).tolist()),
+        time=tuple(times.tolist()), pressure=between(likely), pressure_high=between(high)
     )
 
 

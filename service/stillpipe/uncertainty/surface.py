@@ -55,10 +55,22 @@ class Surface:
 
     def at(self, z: Array) -> Array:
         """Return the figures at deviates ``z``, shape (draws, inputs): shape (draws, figures)."""
-        z = np.clip(z, -FURTHEST, FURTHEST)
-        terms = [z, z * z, *(z[:, [i]] * z[:, [j]] for i, j in self.corners)]
+        return self.over(terms(z, self.corners))
+
+    def over(self, known: Array) -> Array:
+        """Return the figures over the ``known`` :func:`terms` of draws: shape (draws, figures)."""
         rows = np.vstack([self.slopes, self.squares, self.products])
-        return np.asarray(np.hstack(terms) @ rows + self.centre)
+        return np.asarray(known @ rows + self.centre)
+
+
+def terms(z: Array, corners: tuple[tuple[int, int], ...]) -> Array:
+    """Return deviates ``z``, shape (draws, inputs), their squares and the products of ``corners``.
+
+    Shape (draws, twice the inputs and the corners) [-].
+    """
+    z = np.clip(z, -FURTHEST, FURTHEST)
+    products = [z[:, [i]] * z[:, [j]] for i, j in corners]
+    return np.hstack([z, z * z, *products])
 
 
 def fitted(star: Star, found: Array) -> Surface:

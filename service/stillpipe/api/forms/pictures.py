@@ -27,6 +27,8 @@ TICKS = 5
 """Most intervals between the numbers of an axis, which have no marks: those take long to draw."""
 FROZEN: JSON = {"color": ICE, "linewidth": 2.2}
 BONDED: JSON = {"color": INK, "linewidth": 1.2}
+FRONT: JSON = {"color": "white", "linewidth": 1.0, "linestyle": (0, (2, 2))}
+BAND: JSON = {"color": WATER, "linewidth": 6.0}
 ENOUGH: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (4, 3))}
 """How the lines of a plug against time are drawn."""
 
@@ -122,6 +124,8 @@ def _front(axes: Axes, reply: JSON) -> None:
     radius = history["liquid_radius"]["values"]
     axes.fill_between(minutes, radius, 0.5 * bore, color=ICE, alpha=0.85, linewidth=0)
     axes.fill_between(minutes, 0.0, radius, color=WATER, linewidth=0)
+    for end in ("liquid_radius_low", "liquid_radius_high"):
+        axes.plot(_band_minutes(reply), reply["bands"][end]["values"], **FRONT)
     axes.set_ylim(0.0, 0.5 * bore)
     axes.set_ylabel(f"radius under the\njacket's middle [{history['liquid_radius']['unit']}]")
     axes.text(0.02, 0.08, "liquid", transform=axes.transAxes)
@@ -140,17 +144,25 @@ def _plug(axes: Axes, reply: JSON) -> None:
     history = reply["history"]
     minutes = [t / 60.0 for t in history["time"]["values"]]
     frozen, bonded = history["plug_length"]["values"], history["bonded_length"]["values"]
+    band = reply["bands"]
+    ends = [band[end]["values"] for end in ("plug_length_low", "plug_length_high")]
+    axes.fill_between(_band_minutes(reply), *ends, color=WATER, linewidth=0)
     axes.plot(minutes, frozen, **FROZEN)
     axes.plot(minutes, bonded, **BONDED)
-    key = {"frozen through": FROZEN, "wall below freezing": BONDED}
+    key = {"frozen through": FROZEN, "wall below freezing": BONDED, "5 to 95 % of it": BAND}
     if reply["plug_length"] is not None:
         axes.axhline(reply["plug_length"]["likely"], **ENOUGH)
         key["sound plug at ready"] = ENOUGH
-    axes.set_ylim(0.0, 1.06 * max(*frozen, *bonded, 1e-6))
+    axes.set_ylim(0.0, 1.06 * max(*frozen, *bonded, *ends[1], 1e-6))
     axes.set_ylabel(f"length along\nthe pipe [{history['plug_length']['unit']}]")
     axes.set_xlabel("time from the first feed [min], likely course")
     _key(axes, key)
     _events(axes, reply, lettered=False)
+
+
+def _band_minutes(reply: JSON) -> list[float]:
+    """Return the times of the bands [min]."""
+    return [t / 60.0 for t in reply["bands"]["time"]["values"]]
 
 
 def _key(axes: Axes, lines: dict[str, JSON]) -> None:
@@ -170,7 +182,7 @@ def _key(axes: Axes, lines: dict[str, JSON]) -> None:
 
 def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
     """Mark frost, closure and ready where they are likely."""
-    last = reply["history"]["time"]["values"][-1] / 60.0
+    last = max(reply[k]["time"]["values"][-1] for k in ("history", "bands")) / 60.0
     axes.set_xlim(0.0, last * 1.02)
     marks = (("frost", "frost_by"), ("closed", "closure"), ("ready", "ready"))
     known = [(row, label, name) for row, (label, name) in enumerate(marks) if reply[name]]
