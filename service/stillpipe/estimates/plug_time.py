@@ -148,9 +148,14 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     )
 
 
+def _until(solution: Solution) -> float:
+    """Return until when the course is told [s]: the planned ready, or where feeding ended."""
+    return max(solution.planned_ready or 0.0, solution.fine.last.time)
+
+
 def _bands(solution: Solution) -> BandFigures:
     """Return the ends of the course up to the planned ready."""
-    closure, history = solution.closure, solution.fine.history()
+    closure, history = solution.closure, solution.fine.history(_until(solution))
     if closure is None or solution.fine.closure is None:
         return BandFigures()
     times = np.linspace(0.0, solution.planned_ready or 0.0, BAND_POINTS)
@@ -172,8 +177,8 @@ def _bands(solution: Solution) -> BandFigures:
 
 
 def _history(solution: Solution) -> HistoryFigures:
-    """Return the series of the likely run, thinned."""
-    history = solution.fine.history()
+    """Return the series of the likely run up to the planned ready, thinned."""
+    history = solution.fine.history(_until(solution))
     count = len(history.time)
     picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
