@@ -111,7 +111,7 @@ def needed(request: Feeding, solution: Solution) -> Needed:
 def _consumption(request: Feeding, solution: Solution) -> Consumption:
     """Return what is drawn: by the pipe's heat, the jacket's and the leak."""
     ready, hold = solution.planned_ready or 0.0, request.hold_duration
-    per_heat = _per_heat(request, solution)
+    per_heat = per_heat(request, solution)
     until, leak, holds = solution.drawn(ready), request.leak_power, solution.holds
     first = (until + request.jacket_heat + leak * ready) * per_heat
     span = max(hold, SHORTEST_HOLD)
@@ -122,7 +122,7 @@ def _consumption(request: Feeding, solution: Solution) -> Consumption:
     )  # fmt: skip
 
 
-def _per_heat(request: Feeding, solution: Solution) -> Array:
+def per_heat(request: Feeding, solution: Solution) -> Array:
     """Return the CO2 for each joule that pipe and jacket give, of the draws [kg/J].
 
     The share that is captured never exceeds 1.

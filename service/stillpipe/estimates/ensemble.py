@@ -155,10 +155,10 @@ class Ensemble:
     @cached_property
     def _terms(self) -> Array:
         """What surfaces over the star are made of, for every draw [-]."""
-        return surface.terms(self._z, self.star.corners)
+        return surface.terms(self.deviates, self.star.corners)
 
     @cached_property
-    def _z(self) -> Array:
+    def deviates(self) -> Array:
         """The draws of the inputs, shape (draws, inputs) [-]."""
         columns = [draws.of(name) for name in self.names]
         if not self.cases.is_water:
