@@ -119,7 +119,7 @@ def by_hand(case: Case, flow: float) -> float:
             low, high = (radius, high) if math.log(0.5 * case.bore / radius) * film > passed else (
                 low, radius)  # fmt: skip
         drop = regime.gradient(flow, radius, T + q.freezing, q) * dz
-        kinetic = regime.kinetic(flow, radius, q)
+        kinetic = 0.5 * flow**2 / q.density / (math.pi * radius**2) ** 2
         total += drop + max(before - kinetic, 0.0)
         before = kinetic
         T -= (film * dz - drop * flow / q.density) / (flow * q.cp)

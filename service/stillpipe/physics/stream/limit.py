@@ -15,12 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column.layout import Case
-from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.mesh import FAST, Grid
 from stillpipe.physics.column.tables import transform
 from stillpipe.physics.compiling import njit
+from stillpipe.physics.stream import drop as drops
 from stillpipe.physics.stream import pipe, regime
 from stillpipe.physics.stream.liquid import Liquid
 from stillpipe.physics.stream.pipe import Ice, Pipe
+from stillpipe.physics.stream.regime import Here
 
 Array = NDArray[np.float64]
 
@@ -42,6 +44,8 @@ GRID = Grid(axial=4, radial=2, eta=0.04, stretch=1.6)
 """How the channel is cut up: slices under half the jacket, and beyond."""
 HORIZON = 600.0
 """Beside the jacket the pipe is followed as far as cold comes in so long [s]."""
+ROWS = 21
+"""Rows of slices that a channel is found in."""
 CLEAR = 8.0
 """A channel need be no better known, once its drop is so many times as far from the head as it
 still moves, in logarithms [-]."""
@@ -63,24 +67,24 @@ class Channel:
     drop: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _thickness(
-    narrow: float, flow: float, place: float, T: float, wall: float, yields: float, most: float,
-    ice: Ice, p: Pipe, q: Liquid,
+    narrow: float, T: float, wall: float, yields: float, most: float, x: Here, ice: Ice,
+    radius: float, grows: float, strength: float,
 ) -> float:  # fmt: skip
     """Logarithm of bore radius over channel radius [-] for the heat of a channel ``narrow`` [-].
 
-    ``T`` of the liquid at ``place`` [m], and ``wall`` of the wall without the slice's heat [K],
-    above freezing; each W/m of it warms the bore's wall by ``yields`` [m K/W]. 0 without ice.
+    ``T`` of the liquid that comes by as ``x``, and ``wall`` of the wall without the slice's heat
+    [K], above freezing; each W/m of it warms the bore's wall by ``yields`` [m K/W]. 0 without ice.
     """
     m = ice.tables
-    film = regime.conductance(flow, place, p.radius * math.exp(-narrow), T + ice.freezing, q)
+    film = regime.through(radius * math.exp(-narrow), x, grows, strength)
     surface = wall + film * T * yields + ice.freezing
     passed = transform(ice.front, m) - transform(surface, m)
     return min(max(2.0 * math.pi * passed / max(film * T, 1e-30), 0.0), most)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _narrowed(
     low: float, high: float, over: float, under: float, side: int, middle: float, f: float
 ) -> tuple[float, float, float, float, int]:
@@ -94,7 +98,7 @@ def _narrowed(
     return low, middle, over * (0.5 if side < 0 else 1.0), f, -1
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _balanced(
     narrow: float, flow: float, place: float, T: float, wall: float, yields: float, most: float,
     ice: Ice, p: Pipe, q: Liquid,
@@ -104,22 +108,24 @@ def _balanced(
     The rest as :func:`_thickness` takes it. The narrower, the less heat the ice passes and the
     more the stream gives, so that the answer lies between a guess and what follows from it.
     """
-    rests = math.log(max(regime.circulation(p.radius, T + ice.freezing, q), 1.0)) / q.grows
+    x = regime.here(flow, place, T + ice.freezing, q)
+    rests = math.log(max(regime.circulation(p.radius, x, q.grows), 1.0)) / q.grows
     narrow = narrow if rests <= 0.0 else 0.0
-    f = _thickness(narrow, flow, place, T, wall, yields, most, ice, p, q) - narrow
+    R, g, k = p.radius, q.grows, q.strength
+    f = _thickness(narrow, T, wall, yields, most, x, ice, R, g, k) - narrow
     while f > STRIDE and narrow < rests:  # the widest one, while circulation may give others
         narrow += STRIDE
-        f = _thickness(narrow, flow, place, T, wall, yields, most, ice, p, q) - narrow
+        f = _thickness(narrow, T, wall, yields, most, x, ice, R, g, k) - narrow
     if abs(f) < NEARLY:
         return narrow + f
     low = high = narrow
     over = under = f
     if f > 0.0:
         high = narrow + f
-        under = _thickness(high, flow, place, T, wall, yields, most, ice, p, q) - high
+        under = _thickness(high, T, wall, yields, most, x, ice, R, g, k) - high
     else:
         low = narrow + f
-        over = _thickness(low, flow, place, T, wall, yields, most, ice, p, q) - low
+        over = _thickness(low, T, wall, yields, most, x, ice, R, g, k) - low
     if over <= 0.0 or under >= 0.0:  # it is there
         return low if over <= 0.0 else high
     side = 0
@@ -127,33 +133,30 @@ def _balanced(
         if high - low < NEARLY:
             break
         middle = (low * under - high * over) / (under - over)
-        f = _thickness(middle, flow, place, T, wall, yields, most, ice, p, q) - middle
+        f = _thickness(middle, T, wall, yields, most, x, ice, R, g, k) - middle
         if abs(f) < NEARLY:
             return middle + 0.5 * f
         low, high, over, under, side = _narrowed(low, high, over, under, side, middle, f)
     return 0.5 * (low + high)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def fall(flow: float, narrow: Array, T: Array, p: Pipe, q: Liquid, lost: Array) -> float:
-    """Pressure drop [Pa] of ``flow`` [kg/s] through a channel; fills the heat ``lost`` to it [W].
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _fall(flow: float, narrow: Array, T: Array, p: Pipe, q: Liquid, rows: Array) -> float:
+    """Pressure drop [Pa] of ``flow`` [kg/s] through a channel; fills the heat lost to it [W].
 
-    ``narrow`` is ln(bore radius / channel radius) of each slice [-], ``T`` above freezing [K]. What
-    speeds the flow up in a neck is lost where it slows down again.
+    ``narrow`` is ln(bore radius / channel radius) of each slice [-], ``T`` above freezing [K].
     """
-    total, before = 0.0, 0.0
+    lost, radius = rows[2], rows[13]
     for j in range(len(T)):
-        radius = p.radius * math.exp(-narrow[j])
-        drop = regime.gradient(flow, radius, T[j] + q.freezing, q) * p.dz[j]
-        kinetic = regime.kinetic(flow, radius, q)
-        drop += max(before - kinetic, 0.0)
-        before = kinetic
-        lost[j] = drop * flow / q.density
-        total += drop
+        radius[j] = p.radius * math.exp(-narrow[j])
+    drops.lay(radius, T, p.dz, q, rows[14:17])
+    total = drops.of(flow, rows[14:17], lost)
+    for j in range(len(T)):
+        lost[j] *= flow / q.density
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _conducts(j: int, narrow: Array, ice: Ice, p: Pipe) -> float:
     """Conductance of wall and ice from slice ``j`` to the next, over the wall's temperatures [W/K].
 
@@ -171,7 +174,7 @@ def _conducts(j: int, narrow: Array, ice: Ice, p: Pipe) -> float:
     return float(p.axial[j] + p.carries * ice_only)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _thinnest(flow: float, head: float, warm: float, p: Pipe, q: Liquid) -> float:
     """Most that ln(bore radius / channel radius) is taken for [-].
 
@@ -181,7 +184,7 @@ def _thinnest(flow: float, head: float, warm: float, p: Pipe, q: Liquid) -> floa
     return max(0.25 * math.log(1e3 * head / along), 1.0)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _films(
     flow: float, head: float, narrow: Array, T: Array, touches: Array, Tw: Array, warm: float,
     ice: Ice, p: Pipe, q: Liquid, rows: Array,
@@ -194,12 +197,12 @@ def _films(
     for j in range(len(T)):
         g[j] = 1.0 - touches[j] * max(Tw[j], 0.0) / warm
     pipe.places(g, p, place)
+    total = _fall(flow, narrow, T, p, q, rows)
+    radius = rows[13]
     for j in range(len(T)):
-        radius = p.radius * math.exp(-narrow[j])
-        film = regime.conductance(flow, place[j], radius, T[j] + ice.freezing, q)
+        film = regime.conductance(flow, place[j], radius[j], T[j] + ice.freezing, q)
         through = 1.0 / film + touches[j] * p.inner / (2.0 * math.pi)
         g[j] = p.dz[j] / through
-    total = fall(flow, narrow, T, p, q, lost)
     most = head * flow / q.density
     spent = 0.0
     for j in range(len(T)):
@@ -210,7 +213,7 @@ def _films(
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _pass(
     flow: float, narrow: Array, T: Array, Tw: Array, touches: Array, warm: float, most: float,
     ice: Ice, p: Pipe, q: Liquid, rows: Array, damp: float,
@@ -239,7 +242,7 @@ def _pass(
     return moved
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def channel(
     flow: float, head: float, warm: float, narrow: Array, T: Array, Tw: Array, touches: Array,
     ice: Ice, p: Pipe, q: Liquid, rows: Array,
@@ -259,16 +262,16 @@ def channel(
         if moved > 0.7 * last:
             damp = 0.6
         last = moved
-    return fall(flow, narrow, T, p, q, rows[2])
+    return _fall(flow, narrow, T, p, q, rows)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _opened(v: Array, warm: float) -> None:
     """Make an open warm pipe of the arrays that a channel is found in."""
     v[0], v[1], v[2], v[3] = 0.0, warm, warm, 1.0
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _excess(flow: float, head: float, warm: float, v: Array, ice: Ice, p: Pipe, q: Liquid) -> float:
     """Logarithm of drop over head [-] of the steady channel of ``flow``, within -30 and 30.
 
@@ -279,7 +282,7 @@ def _excess(flow: float, head: float, warm: float, v: Array, ice: Ice, p: Pipe, 
     return min(max(math.log(max(drop, 1e-300) / head), -30.0), 30.0)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def greatest(head: float, warm: float, guess: float, most: float, ice: Ice, p: Pipe, q: Liquid
 ) -> float:  # fmt: skip
     """Greatest flow that still closes [kg/s], ``most`` at most, sought from a ``guess`` [kg/s].
@@ -287,7 +290,7 @@ def greatest(head: float, warm: float, guess: float, most: float, ice: Ice, p: P
     From a flow that closes upward to the first that does not, then by the Illinois method in
     logarithms.
     """
-    v = np.zeros((17, len(p.dz)))
+    v = np.zeros((ROWS, len(p.dz)))
     low = min(guess, most)
     f_low = _excess(low, head, warm, v, ice, p, q)
     while f_low <= 0.0 and low > 1e-12:
@@ -325,7 +328,7 @@ def steady(case: Case, q: Liquid, head: float, flow: float, *, along: bool = Tru
     """Return the steady channel of ``flow`` [kg/s] of ``q``; the rest as for :func:`of` [Pa]."""
     p, ice = _laid(case, q, along)
     warm = case.start_temperature - q.freezing
-    v = np.zeros((17, len(p.dz)))
+    v = np.zeros((ROWS, len(p.dz)))
     _opened(v, warm)
     drop = channel(flow, head, warm, v[0], v[1], v[2], v[3], ice, p, q, v[4:])
     heat = v[5] * (v[1] - v[3] * v[2])
