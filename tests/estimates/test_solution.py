@@ -210,13 +210,17 @@ def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) ->
     assert job_estimate(whole_job(hours=hours)).effort.units <= units
 
 
-@pytest.mark.parametrize("hourly", [0.6, 0.8])
-def test_a_flow_too_near_its_limit_is_what_is_named(hourly: float) -> None:
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_a_flow_too_near_its_limit_is_what_is_named(share: float) -> None:
     """Also where it is the still freeze after the stream that ends the budget."""
-    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, hourly / 3600.0))
+    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, 0.6 / 3600.0))
+    whole, solution = Solution(point), Solution(point)
+    assert whole.streamed().closure is not None
+    solution.work.counts[0] = work.MOST - round(share * whole.work.taken)
     with pytest.raises(TooCostlyError) as raised:
-        plug_time(point)
+        assert solution.run().ready
     assert [fault.path for fault in raised.value.faults] == [("fluid", "flow")]
+    assert bool(solution._streams) == (share == 1.0)
 
 
 COSTLY = [
