@@ -86,7 +86,9 @@ def surfaced(case: PercentileCase, ready: float, end: float) -> dict[str, Array]
         "co2": drawn,
     }
     late = ("length", "survival", "thaw", "co2")
-    return {k: np.where(held, v, np.nan)[:DRAWS] if k in late else v[:DRAWS] for k, v in found.items()}
+    return {
+        k: np.where(held, v, np.nan)[:DRAWS] if k in late else v[:DRAWS] for k, v in found.items()
+    }
 
 
 def _co2(

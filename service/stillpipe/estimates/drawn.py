@@ -28,6 +28,9 @@ SOLUTION_BOND = 0.5
 """Strength of the bond of ice from sea water or glycol over that of pure ice [-]: an assumption."""
 SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
 """Shares of its grip down to which an unfed plug is followed [-]."""
+WEAK = 2.5
+"""A bond so many times weaker than likely is followed closely until it is ready [-]: the 5th
+percentile of adhesion."""
 ANCHORS = 3
 """Moments at which a coolant's stop is solved where there are many exchanges."""
 HELD_KNOTS = 4
@@ -56,7 +59,7 @@ class Drawn:
         self.point, self.hold, self._member = point, hold, member
         self.work: work.Work = work.Work() if shares is None else shares.work
         self.cases = Cases(point)
-        self.ensemble = Ensemble(self.cases, self._likely_need, self.work)
+        self.ensemble = Ensemble(self.cases, WEAK * self.likely_need, self.work)
         if shares is not None:
             self.ensemble.solves = shares.ensemble.solves
         self._stopped: dict[float, Array] = {}
@@ -90,7 +93,7 @@ class Drawn:
         return self.point.adhesion * (1.0 if self.cases.is_water else SOLUTION_BOND)
 
     @property
-    def _likely_need(self) -> float:
+    def likely_need(self) -> float:
         """Grip with which the likely plug is ready [m]."""
         return float(self.lost(np.array([self.likely_strength]))[0]) * self.point.safety_factor
 
@@ -198,6 +201,20 @@ class Drawn:
         if self.hopeless:
             return self.closures
         return np.asarray((self.closed + self._since) * self.model)
+
+    @cached_property
+    def likely_ready(self) -> float | None:
+        """When the likely plug is ready [s], None where that does not come."""
+        run, knots = self.fine, self.ensemble.knots
+        if run.closure is None:
+            return None
+        grown = course.of_run(run, knots)
+        wanted = ((Of.GRIP, max(self.likely_need, course.TINY)), (Of.SOUND, self.point.bore))
+        since = max(
+            float(Curves(of, knots, grown[[of]]).where(np.log([need]))[0]) for of, need in wanted
+        )
+        found = run.closure + since
+        return found if found <= freeze.LONGEST_FREEZE else None
 
     @cached_property
     def ready_chance(self) -> float:
