@@ -8,11 +8,10 @@ import csv
 import functools
 
 import numpy as np
-import pytest
 
 from reference import percentile_cases
 from reference.make_percentiles import TABLE, P
-from reference.percentile_cases import CASES, FIGURES, PercentileCase, percentile
+from reference.percentile_cases import CASES, PercentileCase, percentile
 
 WATER = [case for case in CASES if case.fluid == "water"]
 GLYCOL = [case for case in CASES if case.fluid != "water"]
