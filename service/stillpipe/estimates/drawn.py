@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from stillpipe.estimates import chances, course, ensemble, moving
 from stillpipe.estimates.cases import Cases
@@ -31,8 +32,8 @@ SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
 WEAK = 2.5
 """A bond so many times weaker than likely is followed closely until it is ready [-]: the 5th
 percentile of adhesion."""
-ANCHORS = 3
-"""Moments at which a coolant's stop is solved where there are many exchanges."""
+ANCHORS = (0.0, 0.07, 0.3, 1.0)
+"""Moments of a hold at which a coolant's stop is solved where many are asked for [-]."""
 HELD_KNOTS = 4
 """Times in the hold at which freezes are compared."""
 
@@ -320,18 +321,15 @@ class Drawn:
     def lasting_at(self, times: list[float]) -> list[Array]:
         """Return how long plugs fed until each of ``times`` [s] hold, as :meth:`lasting` does.
 
-        Three of them are solved at most, the others lie between in logarithms.
+        A few are solved at most, the others lie on a monotone cubic between, in logarithms.
         """
-        if len(times) <= ANCHORS:
+        if len(times) <= len(ANCHORS):
             return [self.lasting(time) for time in times]
-        anchors = np.geomspace(times[0], times[-1], ANCHORS)
+        anchors = times[0] + np.array(ANCHORS) * (times[-1] - times[0])
         known = [np.log(np.clip(self.lasting(float(t)), 1e-3, LONGEST_THAW)) for t in anchors]
-        found = []
-        for time in times:
-            k = int(np.clip(np.searchsorted(anchors, time), 1, ANCHORS - 1))
-            part = math.log(time / anchors[k - 1]) / math.log(anchors[k] / anchors[k - 1])
-            found.append(np.exp(known[k - 1] + part * (known[k] - known[k - 1])))
-        return found
+        since = np.log(np.append(anchors, times) - min(self.fine.closure or 0.0, 0.9 * times[0]))
+        curve = PchipInterpolator(since[: len(ANCHORS)], np.array(known))
+        return list(np.exp(curve(since[len(ANCHORS) :])))
 
     def lasting(self, time: float) -> Array:
         """Return how long plugs fed until ``time`` [s] hold the line pressure unfed, of the draws.

@@ -260,7 +260,7 @@ def _none(solution: Solution, between: tuple[str, str], vented: bool) -> Trapped
     point = solution.point
     return TrappedWater(
         between=between, vented=vented, verdict=Verdict.GO, chance=1.0, vent_open_from=None,
-        frozen=0.0,        pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
+        frozen=0.0, pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
         per_percent=trapped.rise(0.01, _compliance(solution)), rating=point.pressure_rating,
         to_rating=None, to_rating_at_earliest=None, course=PressureCourse(),
         advice="No plug closes, so no water is trapped.",
