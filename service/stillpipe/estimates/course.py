@@ -4,6 +4,7 @@ Everything is kept as a logarithm, at common times since closure (knots), so tha
 uncertain inputs can be laid through it.
 """
 
+import math
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
@@ -12,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics import freeze
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 
@@ -65,37 +67,74 @@ class Curves:
     knots: Knots
     value: Array
 
-    @cached_property
-    def _slopes(self) -> Array:
-        """Slopes before, between and beyond the knots, shape (draws, knots and one) [-]."""
-        between = np.diff(self.value, axis=1) / np.diff(self.knots.log)
-        found = np.empty((len(self.value), between.shape[1] + 2))
-        found[:, 0] = 0.0 if self.of in (Of.REACH, Of.WALL) else 1.0
-        found[:, 1:-1] = between
-        np.minimum(between[:, -1], 1.0, out=found[:, -1])
-        return found
-
     def among(self, chosen: NDArray[np.bool_]) -> "Curves":
         """Return those of the ``chosen`` draws."""
         return Curves(self.of, self.knots, self.value[chosen])
 
     def where(self, wanted: Array) -> Array:
         """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure]."""
-        value = np.maximum.accumulate(self.value, axis=1)
-        k = np.sum(value < wanted[:, None], axis=1)
-        rows, begun = np.arange(len(value)), np.maximum(k - 1, 0)
-        slope = np.maximum(self._slopes[rows, k], FLAT)
-        slope[k == 0] = 1.0
-        time = self.knots.log[begun] + (wanted - value[rows, begun]) / slope
-        return np.asarray(np.exp(np.minimum(time, LATEST)))
+        return np.asarray(_where(self.knots.log, self.value, wanted))
 
     def at(self, time: Array) -> Array:
         """Return what has grown at each draw's own ``time`` since closure [s], as :class:`Of`."""
-        at = np.log(np.maximum(time, SOON))
-        k = np.searchsorted(self.knots.log, at)
-        rows, begun = np.arange(len(self.value)), np.maximum(k - 1, 0)
-        rise = (at - self.knots.log[begun]) * self._slopes[rows, k]
-        return np.asarray(np.exp(self.value[rows, begun] + rise))
+        early = 0.0 if self.of in (Of.REACH, Of.WALL) else 1.0
+        return np.asarray(_at(self.knots.log, self.value, time, early))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _where(log: Array, value: Array, wanted: Array) -> Array:
+    """Return when rising curves reach what is ``wanted``: as :meth:`Curves.where`."""
+    count, last = len(wanted), len(log) - 1
+    found = np.empty(count)
+    for n in range(count):
+        top, k = value[n, 0], 0
+        while k <= last and max(top, value[n, k]) < wanted[n]:
+            top = max(top, value[n, k])
+            k += 1
+        if k == 0:
+            time = log[0] + wanted[n] - value[n, 0]
+        else:
+            j = min(k, last)
+            slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
+            slope = max(min(slope, 1.0) if k > last else slope, FLAT)
+            time = log[k - 1] + (wanted[n] - top) / slope
+            if k <= last:
+                time = min(time, log[k])
+        found[n] = math.exp(min(time, LATEST))
+    return found
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _at(log: Array, value: Array, time: Array, early: float) -> Array:
+    """Return curves at times: as :meth:`Curves.at`; ``early`` is the slope before the knots [-]."""
+    count, last = len(time), len(log) - 1
+    found = np.empty(count)
+    for n in range(count):
+        at = math.log(max(time[n], SOON))
+        k = 0
+        while k <= last and log[k] < at:
+            k += 1
+        if k == 0:
+            rise = early * (at - log[0])
+        else:
+            j = min(k, last)
+            slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
+            rise = (min(slope, 1.0) if k > last else slope) * (at - log[k - 1])
+        found[n] = math.exp(value[n, max(k - 1, 0)] + rise)
+    return found
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def between(ends: Array, value: Array, place: Array) -> Array:
+    """Return ``value``, shape (draws, places), at each draw's own ``place`` among ``ends``."""
+    found = np.empty(len(place))
+    for n in range(len(place)):
+        k = 1
+        while k < len(ends) - 1 and ends[k] < place[n]:
+            k += 1
+        part = (place[n] - ends[k - 1]) / (ends[k] - ends[k - 1])
+        found[n] = value[n, k - 1] + part * (value[n, k] - value[n, k - 1])
+    return found
 
 
 def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:

@@ -162,7 +162,13 @@ class Drawn:
         """Return what has grown at ``knots``, of the draws."""
         key = (of, len(knots.time))
         if key not in self._known_curves:
-            value = self.ensemble.logs(lambda run: self._course(run, knots)[of])
+            early = len(self.ensemble.knots.time)
+            if len(knots.time) > early:
+                late = Knots(knots.time[early:])
+                parts = [self._curves(of, self.ensemble.knots), self._curves(of, late)]
+                value = np.hstack([part.value for part in parts])
+            else:
+                value = self.ensemble.logs(lambda run: self._course(run, knots)[of])
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 
@@ -339,12 +345,7 @@ class Drawn:
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
         lasts = np.hstack((self.stopped(time)[:, :-1], np.zeros((draws.COUNT, 1))))
-        ends = np.append(SHARES, 1.0)
-        k = np.clip(np.searchsorted(ends, share), 1, len(ends) - 1)
-        rows = np.arange(draws.COUNT)
-        part = (share - ends[k - 1]) / (ends[k] - ends[k - 1])
-        found = lasts[rows, k - 1] + part * (lasts[rows, k] - lasts[rows, k - 1])
-        found = np.where(grip > 0.0, found, 0.0)
+        found = np.where(grip > 0.0, course.between(np.append(SHARES, 1.0), lasts, share), 0.0)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
     @cached_property

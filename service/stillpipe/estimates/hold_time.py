@@ -83,7 +83,11 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
     return Answer(
         reasons=reasons(solution),
         cautions=cautions.of_freeze(request),
-        figures=replace(figures(solution), course=course(solution)),
+        figures=replace(
+            figures(solution),
+            course=course(solution),
+            survival_at_closure=solution.survival_at_closure,
+        ),
         effort=solution.effort,
     )
 
@@ -103,13 +107,12 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
 
 
 def figures(solution: Solution) -> HoldTimeFigures:
-    """Return survival, thaw and what the plug is after its hold."""
+    """Return survival, thaw and what the plug is after its hold, but not what is at closure."""
     if solution.hopeless or not solution.is_planned:
         return HoldTimeFigures()
     return HoldTimeFigures(
         ready=solution.ready,
         planned_ready=solution.planned_ready,
-        survival_at_closure=solution.survival_at_closure,
         survival=solution.survival,
         thaw=solution.thaw,
         plug_length=solution.plug_length,

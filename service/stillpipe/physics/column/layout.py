@@ -68,8 +68,6 @@ NODES = 3
 """Nodes across a wall that insulates."""
 AHEAD = 3.0
 """Slices of the finest width that a plug is kept away from wider ones [-]."""
-STRIDE = 6.0
-"""Slices of the finest width by which the fine part grows [-]."""
 
 
 class Column:
@@ -106,7 +104,7 @@ class Column:
 
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
-        end = self.fine + STRIDE * self.finest
+        end = self.fine + self.grid.stride * self.finest
         return self._onto(mesh.split(self.mesh.dz, self.fine, end, self.finest), state)
 
     def plug(self, state: step.State) -> tuple["Column", step.State]:

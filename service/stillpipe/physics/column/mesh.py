@@ -36,7 +36,8 @@ class Grid:
     no step to less than ``least`` of itself [-]. A step with an event in it is taken again in
     ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a
     kelvin of ice; what is missed is carried into the next step. Frost that comes after ready is
-    followed ``evenly``, on the slices that the pipe began with, or on those of the held plug.
+    followed ``evenly``, on the slices that the pipe began with, or on those of the held plug. The
+    fine part grows by ``stride`` finest slices at a time.
     """
 
     axial: int
@@ -53,6 +54,7 @@ class Grid:
     tolerance: float = 0.5
     pieces: int = 8
     evenly: bool = False
+    stride: float = 6.0
 
 
 class Bounds(NamedTuple):
