@@ -33,6 +33,8 @@ FLOW = (
 """Inputs on which the greatest flow depends by more than a few percent."""
 MORE = 5
 """Inputs that are moved to both sides."""
+LATE = ("room_film", "relative_humidity", "ambient_temperature")
+"""Inputs on which survival and thaw hang, far from straight."""
 MORE_OF_SOLUTION = 3
 """The same where the ice fraction is an input too, which takes three freezes for itself."""
 KNOTS = 8
@@ -141,14 +143,14 @@ class Ensemble:
     def star(self) -> surface.Star:
         """The points that are solved: which inputs matter for this freeze point."""
         ranked = np.argsort(-self._effects, kind="stable").tolist()
-        film = self.names.index("room_film")  # on it hang survival and thaw
+        late = [self.names.index(name) for name in LATE]
         if self.cases.is_water:
-            both = tuple(dict.fromkeys([film, *ranked]))[:MORE]
-            a, b, c = ranked[:3]
-            corners = tuple(dict.fromkeys([(a, b), (0, film), (a, c)]))
+            both = tuple(dict.fromkeys([*late, *ranked]))[:MORE]
+            a, b = ranked[:2]
+            corners = tuple(dict.fromkeys([(a, b), (0, late[0]), (late[0], late[1])]))
             return surface.Star(self._sides, both, corners)
         ranked = [i for i in ranked if i < len(self.names) - 1]
-        both = tuple(dict.fromkeys([film, *ranked]))[:MORE_OF_SOLUTION]
+        both = tuple(dict.fromkeys([late[0], *ranked]))[:MORE_OF_SOLUTION]
         return surface.Star(self._sides, both, line=True, bend=ranked[0])
 
     @property
