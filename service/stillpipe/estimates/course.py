@@ -80,13 +80,15 @@ class Curves:
         return Curves(self.of, self.knots, self.value[chosen])
 
     def where(self, wanted: Array) -> Array:
-        """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure]."""
-        value = np.maximum.accumulate(self.value, axis=1)
-        k = np.sum(value < wanted[:, None], axis=1)
-        rows, begun = np.arange(len(value)), np.maximum(k - 1, 0)
+        """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure].
+
+        Of what never falls.
+        """
+        k = np.sum(self.value < wanted[:, None], axis=1)
+        rows, begun = np.arange(len(self.value)), np.maximum(k - 1, 0)
         slope = np.maximum(self._slopes[rows, k], FLAT)
         slope[k == 0] = 1.0
-        time = self.knots.log[begun] + (wanted - value[rows, begun]) / slope
+        time = self.knots.log[begun] + (wanted - self.value[rows, begun]) / slope
         return np.asarray(np.exp(np.minimum(time, LATEST)))
 
     def at(self, time: Array) -> Array:

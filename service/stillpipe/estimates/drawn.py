@@ -155,10 +155,15 @@ class Drawn:
         return chances.chance(np.isfinite(self.closed))
 
     def _curves(self, of: Of, knots: Knots) -> Curves:
-        """Return what has grown at ``knots``, of the draws."""
+        """Return what has grown at ``knots``, of the draws; but for the wall's cold it never falls.
+
+        Surfaces are laid through each knot for itself, and may lie a little lower at a later one.
+        """
         key = (of, len(knots.time))
         if key not in self._known_curves:
             value = self.ensemble.logs(lambda run: self._course(run, knots)[of])
+            if of is not Of.WALL:
+                value = np.maximum.accumulate(value, axis=1)
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 
