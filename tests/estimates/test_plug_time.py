@@ -201,6 +201,17 @@ def test_a_flow_beyond_the_limit_is_a_no_go_and_near_it_conditional() -> None:
     assert slow.verdict is Verdict.GO
 
 
+def test_the_chance_of_closing_falls_with_the_flow_as_the_limit_is_spread() -> None:
+    """No more draws close than have a limit beyond the flow: 0.81 kg/h, 0.53 to 1.24."""
+    limits = Solution(COPPER).flow_limits
+    flows = [x / 3600.0 for x in (0.3, 0.5, 0.6, 0.7)]
+    found = [plug_time(point_of(fluid=water(flow=f))).figures.chance_of_closing for f in flows]
+    assert found == sorted(found, reverse=True)
+    for flow, chance in zip(flows, found, strict=True):
+        assert chance == pytest.approx(np.mean(flow <= limits), abs=0.06)
+        assert chance <= np.mean(flow <= limits)
+
+
 def test_a_flow_that_prevents_the_plug_has_no_course_of_one() -> None:
     found = plug_time(point_of(fluid=water(flow=2.0 * likely(Solution(COPPER).flow_limit)))).figures
     assert (found.closure, found.ready, found.heat_removed) == (None, None, None)

@@ -142,6 +142,8 @@ class Drawn:
             return np.full(draws.COUNT, np.inf)
         found = np.exp(self.at_closure[:, 0])
         late = (found > freeze.LONGEST_FREEZE) | ~self.ensemble.possible
+        if self.point.fluid.flow > 0.0:
+            late |= self.point.fluid.flow > self.flow_limits
         return np.where(late, np.inf, found)
 
     @cached_property
@@ -310,10 +312,13 @@ class Drawn:
 
         Three of them are solved at most, the others lie between in logarithms.
         """
-        if len(times) <= ANCHORS:
-            return [self.lasting(time) for time in times]
-        anchors = np.geomspace(times[0], times[-1], ANCHORS)
-        known = [np.log(np.clip(self.lasting(float(t)), 1e-3, LONGEST_THAW)) for t in anchors]
+        few = len(times) <= ANCHORS
+        anchors = np.array(times) if few else np.geomspace(times[0], times[-1], ANCHORS)
+        with work.blamed(("cylinder",), MANY_EXCHANGES):
+            lasts = [self.lasting(float(time)) for time in anchors]
+        if few:
+            return lasts
+        known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]
         found = []
         for time in times:
             k = int(np.clip(np.searchsorted(anchors, time), 1, ANCHORS - 1))
