@@ -22,7 +22,7 @@ from estimates.jobs import (
     water,
 )
 from stillpipe.errors import TooCostlyError
-from stillpipe.estimates import co2_mass, cylinder_count, drivers, hold_time, spacing
+from stillpipe.estimates import co2_mass, cylinder_count, drivers, hold_time, moving, spacing
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.cylinder_count import Exchange
 from stillpipe.estimates.frost_check import frost_check
@@ -229,12 +229,16 @@ def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) ->
     assert job_estimate(whole_job(hours=hours)).effort.units <= units
 
 
-@pytest.mark.parametrize("hourly", [0.75, 0.8])
-def test_a_flow_too_near_its_limit_is_what_is_named(hourly: float) -> None:
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_a_flow_too_near_its_limit_is_what_is_named(share: float) -> None:
     """Also where it is the still freeze after the stream that ends the budget."""
-    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, hourly / 3600.0))
+    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, 0.6 / 3600.0))
+    solution, whole = Solution(point), work.Work()
+    case = solution.cases.case(solution.cases.likely)
+    assert moving.frozen(point, case, solution.cases.likely, whole, fine=True).closure is not None
+    solution.work.counts[0] = work.MOST - round(share * whole.taken)
     with pytest.raises(TooCostlyError) as raised:
-        plug_time(point)
+        assert solution.fine.ready
     assert [fault.path for fault in raised.value.faults] == [("fluid", "flow")]
 
 

@@ -111,18 +111,18 @@ def needed(request: Feeding, solution: Solution) -> Needed:
 def _consumption(request: Feeding, solution: Solution) -> Consumption:
     """Return what is drawn: by the pipe's heat, the jacket's and the leak."""
     ready, hold = solution.planned_ready or 0.0, request.hold_duration
-    per_heat = _per_heat(request, solution)
+    each = per_heat(request, solution)
     until, leak, holds = solution.drawn(ready), request.leak_power, solution.holds
-    first = (until + request.jacket_heat + leak * ready) * per_heat
+    first = (until + request.jacket_heat + leak * ready) * each
     span = max(hold, SHORTEST_HOLD)
-    rate = ((solution.drawn(ready + span) - until) / span + leak) * per_heat
+    rate = ((solution.drawn(ready + span) - until) / span + leak) * each
     return Consumption(
         ready=ready, hold_duration=hold, freeze=first[holds], hold=(rate * hold)[holds],
         rate=rate[holds],
     )  # fmt: skip
 
 
-def _per_heat(request: Feeding, solution: Solution) -> Array:
+def per_heat(request: Feeding, solution: Solution) -> Array:
     """Return the CO2 for each joule that pipe and jacket give, of the draws [kg/J].
 
     The share that is captured never exceeds 1.

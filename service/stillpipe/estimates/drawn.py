@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from stillpipe.estimates import chances, course, ensemble, moving
 from stillpipe.estimates.cases import Cases
@@ -28,8 +29,11 @@ SOLUTION_BOND = 0.5
 """Strength of the bond of ice from sea water or glycol over that of pure ice [-]: an assumption."""
 SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
 """Shares of its grip down to which an unfed plug is followed [-]."""
-ANCHORS = 3
-"""Moments at which a coolant's stop is solved where there are many exchanges."""
+WEAK = 2.5
+"""A bond so many times weaker than likely is followed closely until it is ready [-]: the 5th
+percentile of adhesion."""
+ANCHORS = (0.0, 0.07, 0.3, 1.0)
+"""Moments of a hold at which a coolant's stop is solved where many are asked for [-]."""
 HELD_KNOTS = 4
 """Times in the hold at which freezes are compared."""
 
@@ -56,7 +60,7 @@ class Drawn:
         self.point, self.hold, self._member = point, hold, member
         self.work: work.Work = work.Work() if shares is None else shares.work
         self.cases = Cases(point)
-        self.ensemble = Ensemble(self.cases, self._likely_need, self.work)
+        self.ensemble = Ensemble(self.cases, WEAK * self.likely_need, self.work)
         if shares is not None:
             self.ensemble.solves = shares.ensemble.solves
         self._stopped: dict[float, Array] = {}
@@ -90,7 +94,7 @@ class Drawn:
         return self.point.adhesion * (1.0 if self.cases.is_water else SOLUTION_BOND)
 
     @property
-    def _likely_need(self) -> float:
+    def likely_need(self) -> float:
         """Grip with which the likely plug is ready [m]."""
         return float(self.lost(np.array([self.likely_strength]))[0]) * self.point.safety_factor
 
@@ -207,6 +211,20 @@ class Drawn:
         return np.asarray((self.closed + self._since) * self.model)
 
     @cached_property
+    def likely_ready(self) -> float | None:
+        """When the likely plug is ready [s], None where that does not come."""
+        run, knots = self.fine, self.ensemble.knots
+        if run.closure is None:
+            return None
+        grown = course.of_run(run, knots)
+        wanted = ((Of.GRIP, max(self.likely_need, course.TINY)), (Of.SOUND, self.point.bore))
+        since = max(
+            float(Curves(of, knots, grown[[of]]).where(np.log([need]))[0]) for of, need in wanted
+        )
+        found = run.closure + since
+        return found if found <= freeze.LONGEST_FREEZE else None
+
+    @cached_property
     def ready_chance(self) -> float:
         """Chance that the plug gets ready [-]."""
         return chances.chance(np.isfinite(self.readies))
@@ -310,21 +328,20 @@ class Drawn:
     def lasting_at(self, times: list[float]) -> list[Array]:
         """Return how long plugs fed until each of ``times`` [s] hold, as :meth:`lasting` does.
 
-        Three of them are solved at most, the others lie between in logarithms.
+        A few are solved at most, the others lie on a monotone cubic between, in logarithms.
         """
-        few = len(times) <= ANCHORS
-        anchors = np.array(times) if few else np.geomspace(times[0], times[-1], ANCHORS)
+        few = len(times) <= len(ANCHORS)
+        anchors = np.array(times)
+        if not few:
+            anchors = times[0] + np.array(ANCHORS) * (times[-1] - times[0])
         with work.blamed(("cylinder",), MANY_EXCHANGES):
             lasts = [self.lasting(float(time)) for time in anchors]
         if few:
             return lasts
         known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]
-        found = []
-        for time in times:
-            k = int(np.clip(np.searchsorted(anchors, time), 1, ANCHORS - 1))
-            part = math.log(time / anchors[k - 1]) / math.log(anchors[k] / anchors[k - 1])
-            found.append(np.exp(known[k - 1] + part * (known[k] - known[k - 1])))
-        return found
+        since = np.log(np.append(anchors, times) - min(self.fine.closure or 0.0, 0.9 * times[0]))
+        curve = PchipInterpolator(since[: len(ANCHORS)], np.array(known))
+        return list(np.exp(curve(since[len(ANCHORS) :])))
 
     def lasting(self, time: float) -> Array:
         """Return how long plugs fed until ``time`` [s] hold the line pressure unfed, of the draws.

@@ -5,6 +5,7 @@ only the ratios to its own centre are taken.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -32,14 +33,14 @@ FLOW = (
 """Inputs on which the greatest flow depends by more than a few percent."""
 MORE = 5
 """Inputs that are moved to both sides."""
-CORNERS = 3
-"""Pairs that are moved together; one less where the ice fraction is an input too."""
+MORE_OF_SOLUTION = 3
+"""The same where the ice fraction is an input too, which takes three freezes for itself."""
 KNOTS = 8
 """Times from closure to the ready of a weak bond at which freezes are compared."""
 FIRST_KNOT, LAST_KNOT = 0.02, 0.2
 """The first of these over the closure, and the last at least [-]."""
-WEAK = 3.0
-"""Knots reach as far as the plug of a bond so many times weaker than likely [-]."""
+WEAK = 1.2
+"""Knots reach as far as a plug of so many times the grip that is followed closely [-]."""
 LONG = 1.3
 """And as one so many times as long as it must be [-]."""
 UNCLOSED = np.log(2.0 * freeze.LONGEST_FREEZE)
@@ -50,7 +51,8 @@ SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 class Ensemble:
     """The freezes of one freeze point.
 
-    ``need`` [m] is the grip with which the likely plug is ready.
+    ``need`` [m] is the grip up to which plugs are followed closely, as far as one is ready whose
+    bond is weak.
     """
 
     def __init__(self, cases: Cases, need: float, spent: work.Work) -> None:
@@ -94,7 +96,7 @@ class Ensemble:
     @cached_property
     def _first(self) -> list[freeze.FreezeRun | None]:
         """The centre and every input moved to its slower side."""
-        star = surface.Star(tuple(SLOWER[n] for n in self.names))
+        star = surface.Star(self._sides, line=not self.cases.is_water)
         return [self._coarse(z) for z in star.points]
 
     @property
@@ -125,7 +127,8 @@ class Ensemble:
         """How much each input moves closure or the plug then [-]."""
         found = np.array([self._beginning(run) for run in self._first])
         moved = np.abs(found[1:] - found[0])
-        return np.asarray(np.max(np.where(np.isnan(moved), 9.0, moved), axis=1))
+        effects = np.max(np.where(np.isnan(moved), 9.0, moved), axis=1)
+        return np.asarray(effects[: len(self.names)])
 
     def _beginning(self, run: freeze.FreezeRun | None) -> Array:
         """Return logarithms by which the inputs are ranked: closure, sound length, grip."""
@@ -139,12 +142,18 @@ class Ensemble:
         """The points that are solved: which inputs matter for this freeze point."""
         ranked = np.argsort(-self._effects, kind="stable").tolist()
         film = self.names.index("room_film")  # on it hang survival and thaw
-        both = tuple(dict.fromkeys([film, *ranked]))[:MORE]
-        a, b, c = ranked[:3]
-        pairs = [(a, b), tuple(sorted((0, film))), (a, c)]
-        count = CORNERS - (len(self.names) > len(SLOWER) - 1)
-        corners = tuple(dict.fromkeys((p[0], p[1]) for p in pairs))[:count]
-        return surface.Star(tuple(SLOWER[n] for n in self.names), both, corners)
+        if self.cases.is_water:
+            both = tuple(dict.fromkeys([film, *ranked]))[:MORE]
+            a, b, c = ranked[:3]
+            corners = tuple(dict.fromkeys([(a, b), (0, film), (a, c)]))
+            return surface.Star(self._sides, both, corners)
+        ranked = [i for i in ranked if i < len(self.names) - 1]
+        both = tuple(dict.fromkeys([film, *ranked]))[:MORE_OF_SOLUTION]
+        return surface.Star(self._sides, both, line=True, bend=ranked[0])
+
+    @property
+    def _sides(self) -> tuple[int, ...]:
+        return tuple(SLOWER[n] for n in self.names)
 
     @cached_property
     def runs(self) -> list[freeze.FreezeRun | None]:
@@ -155,10 +164,10 @@ class Ensemble:
     @cached_property
     def _terms(self) -> Array:
         """What surfaces over the star are made of, for every draw [-]."""
-        return surface.terms(self._z, self.star.corners)
+        return surface.terms(self.deviates, self.star.corners)
 
     @cached_property
-    def _z(self) -> Array:
+    def deviates(self) -> Array:
         """The draws of the inputs, shape (draws, inputs) [-]."""
         columns = [draws.of(name) for name in self.names]
         if not self.cases.is_water:
@@ -185,9 +194,7 @@ class Ensemble:
     def surface(self, read: Callable[[freeze.FreezeRun | None], Array]) -> surface.Surface:
         """Return the surface through what ``read`` reads of every freeze, logarithms."""
         found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
-        return surface.Surface(
-            read(self.fine), found.slopes, found.squares, found.products, found.corners
-        )
+        return replace(found, centre=read(self.fine))
 
     @cached_property
     def flow_logs(self) -> Array:

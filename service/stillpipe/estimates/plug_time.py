@@ -150,7 +150,7 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
 
 def _until(solution: Solution) -> float:
     """Return until when the course is told [s]: the planned ready, or where feeding ended."""
-    return max(solution.planned_ready or 0.0, solution.fine.last.time)
+    return solution.planned_ready or solution.fine.last.time
 
 
 def _bands(solution: Solution) -> BandFigures:

@@ -128,13 +128,6 @@ class Solution(Drawn):
         return self._held(self.grown(Of.SOUND, self.plan_end)) if self.is_planned else None
 
     @cached_property
-    def longest_plug(self) -> float | None:
-        """Length after the hold that is not exceeded at the chance that decides [m]."""
-        if not self.is_planned:
-            return None
-        return self.at_most(self.grown(Of.SOUND, self.plan_end)[self.holds])
-
-    @cached_property
     def held_pressures(self) -> Array:
         """Pressure that plugs carry after the hold, of the draws [Pa], safety factor taken off."""
         return self.carries(self.grown(Of.GRIP, self.plan_end), self.strength)

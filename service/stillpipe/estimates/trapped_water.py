@@ -14,12 +14,13 @@ from functools import cached_property
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stillpipe.estimates import chances
 from stillpipe.estimates.course import TINY, Curves, Of
 from stillpipe.estimates.drawn import Array
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import HIGH, MIDDLE, Range, Verdict
 from stillpipe.physics import trapped
 
@@ -54,6 +55,10 @@ class TrappedWater:
     between: Annotated[tuple[str, str], Plain(says="The names of the two freeze points.")]
     vented: Annotated[bool, Plain(says="Whether a vent lies between them.")]
     verdict: Annotated[Verdict, Plain(says="Whether the water may be held there.")]
+    chance: Annotated[
+        float,
+        Chance(says="That without a vent pipe and plugs hold the pressure."),
+    ]
     vent_open_from: Annotated[
         float | None,
         Figure("time", says="Since the first feed: both plugs may be closed from then on."),
@@ -213,13 +218,14 @@ def judge(
         pressure=solution.at_most(at_end) or point.line_pressure,
         from_=solution.at_least(solution.closures),
         earliest=solution.at_least(reached),
-        slips=_slips(solution, growing, at_ready, at_end),
+        slips=not solution.is_sure(chances.chance(_firm(growing, at_ready, at_end))),
         holds=min(solution.at_least(h) or 0.0 for h in (growing.holds_ready, growing.holds_end)),
     )
     return TrappedWater(
         between=between,
         vented=vented,
         verdict=_verdict(solution, judged, vented),
+        chance=chances.chance(_firm(growing, at_ready, at_end) & (at_end <= rating)),
         vent_open_from=judged.from_,
         frozen=solution.at_most(found.frozen(growing.end)) or 0.0,
         pressure=judged.pressure,
@@ -255,8 +261,8 @@ def _none(solution: Solution, between: tuple[str, str], vented: bool) -> Trapped
     """Return that no water is trapped, since no plug closes."""
     point = solution.point
     return TrappedWater(
-        between=between, vented=vented, verdict=Verdict.GO, vent_open_from=None, frozen=0.0,
-        pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
+        between=between, vented=vented, verdict=Verdict.GO, chance=1.0, vent_open_from=None,
+        frozen=0.0, pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
         per_percent=trapped.rise(0.01, _compliance(solution)), rating=point.pressure_rating,
         to_rating=None, to_rating_at_earliest=None, course=PressureCourse(),
         advice="No plug closes, so no water is trapped.",
@@ -272,13 +278,12 @@ def _verdict(solution: Solution, judged: Judged, vented: bool) -> Verdict:
     return Verdict.CONDITIONAL
 
 
-def _slips(solution: Solution, growing: Growth, at_ready: Array, at_end: Array) -> bool:
-    """Tell whether the water may push a plug out, at ready or at the hold's end.
+def _firm(growing: Growth, at_ready: Array, at_end: Array) -> NDArray[np.bool_]:
+    """Tell of each draw whether the plugs hold the water, at ready and at the hold's end.
 
     Each draw's own bond holds against the water that it squeezes.
     """
-    firm = (at_ready <= growing.holds_ready) & (at_end <= growing.holds_end)
-    return not solution.is_sure(chances.chance(firm))
+    return np.asarray((at_ready <= growing.holds_ready) & (at_end <= growing.holds_end))
 
 
 def _course(found: Squeezed) -> PressureCourse:

@@ -49,6 +49,15 @@ def plug_time(reply: JSON) -> bytes:
     return _drawn(_course if frozen else _refusal, reply, "Freeze point", _freeze_words(reply))
 
 
+def hold_time(reply: JSON) -> bytes:
+    """Return how long the plug lasts unfed against when feeding stops, with its band."""
+    held = bool(reply["course"]["time"]["values"])
+    words = _freeze_words(reply)
+    if reply["survival"] is not None:
+        words = f"unfed after the hold the plug lasts {_range(reply['survival'])}"
+    return _drawn(_survival if held else _refusal, reply, "Hold", words)
+
+
 def job(reply: JSON) -> bytes:
     """Return the timeline of a whole job: a mark where likely, a bar from earliest to latest."""
     if any(r["code"] == "flowing" for r in reply["reasons"]):
@@ -115,6 +124,22 @@ def _course(reply: JSON) -> Figure:
     figure, (upper, lower) = _blank("course", 2, 6.0, left=0.9, top=0.95)
     _front(upper, reply)
     _plug(lower, reply)
+    return figure
+
+
+def _survival(reply: JSON) -> Figure:
+    figure, (axes,) = _blank("survival", 1, 4.0, left=0.9, top=0.5)
+    course = reply["course"]
+    minutes, low, likely, high = (
+        [t / 60.0 for t in course[name]["values"]] for name in ("time", "low", "likely", "high")
+    )
+    axes.fill_between(minutes, low, high, color=WATER, linewidth=0)
+    axes.plot(minutes, likely, **FROZEN)
+    axes.set_xlim(minutes[0], minutes[-1])
+    axes.set_ylim(0.0, 1.06 * max(*high, 1e-6))
+    axes.set_ylabel("bonded unfed [min]")
+    axes.set_xlabel("when feeding stops in the hold, since the first feed [min]")
+    _key(axes, {"median": FROZEN, "5 to 95 %": BAND})
     return figure
 
 
@@ -214,7 +239,7 @@ def _freeze_words(reply: JSON) -> str:
             ("closed after", "closure"),
             ("ready after", "ready"),
         )
-        if reply[name] is not None
+        if reply.get(name) is not None
     ]
     return "; ".join(parts) or " ".join(r["text"] for r in reply["reasons"])
 

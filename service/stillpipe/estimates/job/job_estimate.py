@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-import numpy as np
-
 from stillpipe.estimates import (
     assess,
     cautions,
@@ -33,6 +31,15 @@ PROMISED = (0.5, 0.9)
 
 
 @dataclass(frozen=True, kw_only=True)
+class Chances:
+    """How likely each thing that is planned goes well, of a plug in any draw."""
+
+    ready: Annotated[float, Chance(says="That the plug is ready by the planned time.")] = 0.0
+    exchanges: Annotated[float, Chance(says="That the plug outlives every exchange.")] = 0.0
+    cylinders: Annotated[float, Chance(says="That the cylinders taken are enough.")] = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Promise:
     """When the job is done, at a chance."""
 
@@ -52,6 +59,7 @@ class JobFigures:
             "taken are enough: all points at once.",
         ),
     ]
+    chances: Annotated[Chances, Plain(says="The chance of each thing that is planned.")]
     promises: Annotated[
         tuple[Promise, ...], Plain(says="When the job is done, from arrival to the open bore.")
     ]
@@ -93,9 +101,11 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     if request.fluid.temperature > COOL_ENOUGH:
         reasons.append(_cool_first(solution))
     held = hold_time.figures(solution)
+    chance, each = _chances(solution, planned)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
-        chance=_chance(solution, planned),
+        chance=chance,
+        chances=each,
         promises=_promises(request, solution),
         closure=solution.closure,
         ready=solution.ready,
@@ -139,16 +149,22 @@ def _cool_first(solution: Solution) -> Reason:
     return assess.warn("cool-first", f"{how}, then estimate again with that temperature.")
 
 
-def _chance(solution: Solution, planned: Planned) -> float:
-    """Return the chance that everything goes as planned [-], from the same draws.
+def _chances(solution: Solution, planned: Planned) -> tuple[float, Chances]:
+    """Return the chance that everything goes as planned [-], and of each thing, by the same draws.
 
     All points are alike, and so go well or ill together.
     """
     if len(planned.enough) == 0:
-        return 0.0
+        return 0.0, Chances()
     ready = solution.readies[solution.holds] <= (solution.planned_ready or 0.0)
-    well = ready & planned.enough & planned.survived
-    return float(np.sum(well)) / len(solution.holds)
+    share = len(planned.enough) / len(solution.holds)
+    found = [
+        share * chances.chance(well)
+        for well in (
+            ready & planned.enough & planned.survived, ready, planned.survived, planned.enough,
+        )
+    ]  # fmt: skip
+    return found[0], Chances(ready=found[1], exchanges=found[2], cylinders=found[3])
 
 
 def _promises(request: JobEstimateRequest, solution: Solution) -> tuple[Promise, ...]:
