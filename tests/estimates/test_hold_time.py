@@ -102,12 +102,13 @@ def test_a_plug_lets_go_at_the_pressure_that_its_bond_carries(bar: float) -> Non
     it is 5 % longer than that, which is soon lost, but not at once.
     """
     bare, spare = (pressed(bar, factor) for factor in (1.0, 1.05))
-    needed = bare.ensemble.need
+    needed = bare.likely_need
     assert needed == pytest.approx(bar * 1e5 * bare.point.bore / (4.0 * 0.28e6))
     assert needed > bare.point.bore
     lost = bare.lost(np.array([bare.likely_strength]))[0]
-    unfed = [known(s.fine.stop(known(s.fine.at_ready), lost).survival) for s in (bare, spare)]
-    assert unfed[0] < 0.02 * known(bare.fine.ready)
+    moments = [s.fine.fed_to(known(s.likely_ready)) for s in (bare, spare)]
+    unfed = [known(s.fine.stop(m, lost).survival) for s, m in zip((bare, spare), moments, strict=True)]
+    assert unfed[0] < 0.02 * known(bare.likely_ready)
     assert unfed[0] < unfed[1]
     assert likely(bare.survival) < likely(spare.survival)
 

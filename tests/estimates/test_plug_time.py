@@ -127,15 +127,15 @@ def test_the_grip_needed_by_hand() -> None:
     bore = 60.325e-3 - 2.0 * 3.9116e-3
     assert request.bore == pytest.approx(bore, rel=1e-3)
     solution = Solution(request)
-    assert solution.ensemble.need == pytest.approx(1e6 * 2.0 * bore / (4.0 * 0.5e6), rel=1e-3)
+    assert solution.likely_need == pytest.approx(1e6 * 2.0 * bore / (4.0 * 0.5e6), rel=1e-3)
     likely_bond = np.array([np.median(solution.strength)])
-    assert 2.0 * solution.lost(likely_bond)[0] == pytest.approx(solution.ensemble.need, rel=1e-3)
+    assert 2.0 * solution.lost(likely_bond)[0] == pytest.approx(solution.likely_need, rel=1e-3)
 
 
 def test_a_plug_is_at_least_one_bore_long_however_low_the_pressure() -> None:
     """In every draw: the length at ready is the bore's, whatever the inputs."""
     solution = Solution(replace(STEEL, line_pressure=0.0))
-    assert solution.ensemble.need == 0.0
+    assert solution.likely_need == 0.0
     assert known(solution.fine.at_ready).sound_length == pytest.approx(STEEL.bore, rel=0.03)
     length = known(plug_time(solution.point).figures.plug_length)
     for end in (length.low, length.likely, length.high):
@@ -146,7 +146,7 @@ def test_salt_and_glycol_bond_half_as_well() -> None:
     """Half: an assumption. Seawater at the same pressure needs twice the grip."""
     salt = replace(STEEL, fluid=replace(STEEL.fluid, type="seawater", concentration=0.035))
     bonds = [Solution(point) for point in (salt, STEEL)]
-    assert bonds[0].ensemble.need == pytest.approx(2.0 * bonds[1].ensemble.need)
+    assert bonds[0].likely_need == pytest.approx(2.0 * bonds[1].likely_need)
     assert bonds[0].strength == pytest.approx(0.5 * bonds[1].strength)
 
 
