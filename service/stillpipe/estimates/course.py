@@ -72,7 +72,10 @@ class Curves:
         return Curves(self.of, self.knots, self.value[chosen])
 
     def where(self, wanted: Array) -> Array:
-        """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure]."""
+        """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure].
+
+        Of what never falls.
+        """
         return np.asarray(_where(self.knots.log, self.value, wanted))
 
     def at(self, time: Array) -> Array:
@@ -87,9 +90,8 @@ def _where(log: Array, value: Array, wanted: Array) -> Array:
     count, last = len(wanted), len(log) - 1
     found = np.empty(count)
     for n in range(count):
-        top, k = value[n, 0], 0
-        while k <= last and max(top, value[n, k]) < wanted[n]:
-            top = max(top, value[n, k])
+        k = 0
+        while k <= last and value[n, k] < wanted[n]:
             k += 1
         if k == 0:
             time = log[0] + wanted[n] - value[n, 0]
@@ -97,9 +99,7 @@ def _where(log: Array, value: Array, wanted: Array) -> Array:
             j = min(k, last)
             slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
             slope = max(min(slope, 1.0) if k > last else slope, FLAT)
-            time = log[k - 1] + (wanted[n] - top) / slope
-            if k <= last:
-                time = min(time, log[k])
+            time = log[k - 1] + (wanted[n] - value[n, k - 1]) / slope
         found[n] = math.exp(min(time, LATEST))
     return found
 

@@ -146,6 +146,8 @@ class Drawn:
             return np.full(draws.COUNT, np.inf)
         found = np.exp(self.at_closure[:, 0])
         late = (found > freeze.LONGEST_FREEZE) | ~self.ensemble.possible
+        if self.point.fluid.flow > 0.0:
+            late |= self.point.fluid.flow > self.flow_limits
         return np.where(late, np.inf, found)
 
     @cached_property
@@ -159,7 +161,10 @@ class Drawn:
         return chances.chance(np.isfinite(self.closed))
 
     def _curves(self, of: Of, knots: Knots) -> Curves:
-        """Return what has grown at ``knots``, of the draws."""
+        """Return what has grown at ``knots``, of the draws; but for the wall's cold it never falls.
+
+        Surfaces are laid through each knot for itself, and may lie a little lower at a later one.
+        """
         key = (of, len(knots.time))
         if key not in self._known_curves:
             early = len(self.ensemble.knots.time)
@@ -169,6 +174,8 @@ class Drawn:
                 value = np.hstack([part.value for part in parts])
             else:
                 value = self.ensemble.logs(lambda run: self._course(run, knots)[of])
+            if of is not Of.WALL:
+                value = np.maximum.accumulate(value, axis=1)
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 
@@ -329,10 +336,15 @@ class Drawn:
 
         A few are solved at most, the others lie on a monotone cubic between, in logarithms.
         """
-        if len(times) <= len(ANCHORS):
-            return [self.lasting(time) for time in times]
-        anchors = times[0] + np.array(ANCHORS) * (times[-1] - times[0])
-        known = [np.log(np.clip(self.lasting(float(t)), 1e-3, LONGEST_THAW)) for t in anchors]
+        few = len(times) <= len(ANCHORS)
+        anchors = np.array(times)
+        if not few:
+            anchors = times[0] + np.array(ANCHORS) * (times[-1] - times[0])
+        with work.blamed(("cylinder",), MANY_EXCHANGES):
+            lasts = [self.lasting(float(time)) for time in anchors]
+        if few:
+            return lasts
+        known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]
         since = np.log(np.append(anchors, times) - min(self.fine.closure or 0.0, 0.9 * times[0]))
         curve = PchipInterpolator(since[: len(ANCHORS)], np.array(known))
         return list(np.exp(curve(since[len(ANCHORS) :])))

@@ -177,8 +177,8 @@ def _bands(solution: Solution) -> BandFigures:
 
 
 def _history(solution: Solution) -> HistoryFigures:
-    """Return the series of the likely run up to the planned ready, thinned."""
-    history = solution.fine.history(_until(solution))
+    """Return the series of the likely run to the step that passes the planned ready, thinned."""
+    history = solution.fine.history(_until(solution), beyond=True)
     count = len(history.time)
     picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))

@@ -26,8 +26,9 @@ from stillpipe.physics import trapped
 
 POINTS = 41
 """Moments of the series that is answered; they lie closer where both plugs have just closed."""
-WORKED_OUT = 11
-"""Moments at which the draws are worked out; the others lie between."""
+WORKED_OUT = (0, 1, 2, 4, 7, 11, 16, 21, 27, 34, 40)
+"""Which of these moments the draws are worked out at; rises at the others lie between in
+logarithms."""
 LEAST_WATER = 1e-6
 """Where plugs meet, so much water is left between them [m]."""
 MEGA = 1e6
@@ -114,7 +115,7 @@ class Growth:
 
     def iced(self, time: Array) -> Array:
         """Length of bore that has turned to ice since closure [m] at a ``time`` for each [s]."""
-        return np.asarray(self._iced.at(time) / _section(self.solution))
+        return np.where(time > 0.0, self._iced.at(time) / _section(self.solution), 0.0)
 
     def most(self, time: Array) -> Array:
         """Pressure that pushes a plug out at the most [Pa] at a ``time`` for each [s]."""
@@ -122,7 +123,8 @@ class Growth:
 
     def reaches(self, iced: Array) -> Array:
         """Return when so much has turned to ice since closure [m], for each [s]."""
-        return self._iced.where(np.log(np.maximum(iced * _section(self.solution), TINY)))
+        found = self._iced.where(np.log(np.maximum(iced * _section(self.solution), TINY)))
+        return np.where(iced > 0.0, found, 0.0)
 
 
 def growth(solution: Solution) -> Growth | None:
@@ -288,13 +290,16 @@ def _course(found: Squeezed) -> PressureCourse:
     """Return the likely pressure and the greatest against time from the closure of both."""
     solution, end = found.growth.solution, found.growth.end
     last = chances.percentile(end * found.growth.model, MIDDLE) or 0.0
-    known, times = (last * np.linspace(0.0, 1.0, n) ** 2 for n in (WORKED_OUT, POINTS))
+    line, times = solution.point.line_pressure, last * np.linspace(0.0, 1.0, POINTS) ** 2
+    known = times[list(WORKED_OUT)]
     series = [found.at(np.minimum(t / found.growth.model, end)) for t in known]
     likely = [chances.percentile(p, MIDDLE) or 0.0 for p in series]
     high = [solution.at_most(p) or 0.0 for p in series]
 
     def between(values: list[float]) -> Series:
-        return tuple(np.interp(times, known, np.maximum.accumulate(values)).tolist())
+        rise = np.log(np.maximum(np.maximum.accumulate(values)[1:] - line, TINY))
+        found = line + np.exp(np.interp(np.log(times[1:]), np.log(known[1:]), rise))
+        return (line, *found.tolist())
 
     return PressureCourse(
         time=tuple(times.tolist()), pressure=between(likely), pressure_high=between(high)

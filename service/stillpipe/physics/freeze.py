@@ -50,7 +50,7 @@ PRODUCTION = Grid(
     thaw_step=2.0, melt_step=2.0, least=0.025, tolerance=2.0, pieces=4,
 )  # fmt: skip
 COARSE = Grid(
-    axial=6, radial=4, eta=0.1, stretch=1.35, early=0.5, freeze_step=3.0, hold_step=10.0,
+    axial=6, radial=4, eta=0.08, stretch=1.35, early=0.5, freeze_step=3.0, hold_step=10.0,
     thaw_step=4.0, melt_step=4.0, least=0.025, tolerance=2.0, pieces=4, evenly=True, stride=12.0,
 )  # fmt: skip
 """How a freeze is cut up of which only the ratio to another on the same grid is asked: about half
