@@ -23,6 +23,8 @@ SOON = 1e-3
 """Earliest time since closure that is told apart from closure [s]."""
 LATEST = 30.0
 """Logarithm of the latest time that is told apart from never [log s]."""
+UNCLOSED = math.log(2.0 * freeze.LONGEST_FREEZE)
+"""What is taken for the logarithm of the closure of a freeze that does not close [log s]."""
 TINY = 1e-9
 """What is kept of nothing, whose logarithm there is none of [as the figure]."""
 
@@ -160,3 +162,18 @@ def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:
         np.interp(times, h.time, h.wall_temperature),
     ])  # fmt: skip
     return np.asarray(np.log(np.maximum(found, TINY)))
+
+
+def closing(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithms of closure [s], and of heat drawn [J] and ice [m3] until then."""
+    if run is None or run.closure is None:
+        return np.array([UNCLOSED, np.nan, np.nan])
+    h = run.history(run.closure, beyond=True)
+    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
+    return np.log(np.maximum([run.closure, heat, ice], TINY))
+
+
+def frost(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithm of when frost comes beside the jacket [s]."""
+    late = 2.0 * freeze.LATEST_FROST
+    return np.array([np.nan if run is None else math.log(run.frost or late)])

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from stillpipe.estimates import chances, course, ensemble, moving
+from stillpipe.estimates import chances, course, moving
 from stillpipe.estimates.cases import Cases
 from stillpipe.estimates.course import Curves, Knots, Of
 from stillpipe.estimates.ensemble import Ensemble
@@ -137,7 +137,7 @@ class Drawn:
     @cached_property
     def at_closure(self) -> Array:
         """Logarithms of closure [s], heat [J] and ice [m3] until then, of the draws, as solved."""
-        return self.ensemble.logs(closing)
+        return self.ensemble.logs(course.closing)
 
     @cached_property
     def closed(self) -> Array:
@@ -262,7 +262,7 @@ class Drawn:
     @cached_property
     def frosts(self) -> Array:
         """When the pipe beside the jacket is at 0 degC, of the draws [s]."""
-        found = np.exp(self.ensemble.logs(_frost)[:, 0])
+        found = np.exp(self.ensemble.logs(course.frost)[:, 0])
         return np.where(found > freeze.LATEST_FROST, np.inf, found * self.model)
 
     # planned times
@@ -388,18 +388,3 @@ class Drawn:
     def flow_limits(self) -> Array:
         """Greatest flow that still freezes shut, of the draws [kg/s]."""
         return np.asarray(np.exp(self.ensemble.flow_logs[:, 0]))
-
-
-def closing(run: freeze.FreezeRun | None) -> Array:
-    """Return the logarithms of closure [s], and of heat drawn [J] and ice [m3] until then."""
-    if run is None or run.closure is None:
-        return np.array([ensemble.UNCLOSED, np.nan, np.nan])
-    h = run.history(run.closure, beyond=True)
-    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
-    return np.log(np.maximum([run.closure, heat, ice], course.TINY))
-
-
-def _frost(run: freeze.FreezeRun | None) -> Array:
-    """Return the logarithm of when frost comes beside the jacket [s]."""
-    late = 2.0 * freeze.LATEST_FROST
-    return np.array([np.nan if run is None else math.log(run.frost or late)])

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import drawn
+from stillpipe.estimates import course
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Amount
@@ -34,7 +34,7 @@ class Driver:
 
 def of_closure(solution: Solution) -> tuple[Driver, ...]:
     """Return what moves the closure time, what moves it most first."""
-    fitted = solution.ensemble.surface(drawn.closing)
+    fitted = solution.ensemble.surface(course.closing)
     model = solution.cases.input("model")
     sigma = math.log(float(model.at(1.0)))
     shares, beside = surface.shares(fitted, 0, {"model": sigma})

@@ -45,8 +45,6 @@ WEAK = 1.2
 """Knots reach as far as a plug of so many times the grip that is followed closely [-]."""
 LONG = 1.3
 """And as one so many times as long as it must be [-]."""
-UNCLOSED = np.log(2.0 * freeze.LONGEST_FREEZE)
-"""What is taken for the logarithm of the closure of a freeze that does not close [log s]."""
 SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
 
 
