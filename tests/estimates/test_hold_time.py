@@ -107,7 +107,9 @@ def test_a_plug_lets_go_at_the_pressure_that_its_bond_carries(bar: float) -> Non
     assert needed > bare.point.bore
     lost = bare.lost(np.array([bare.likely_strength]))[0]
     moments = [s.fine.fed_to(known(s.likely_ready)) for s in (bare, spare)]
-    unfed = [known(s.fine.stop(m, lost).survival) for s, m in zip((bare, spare), moments, strict=True)]
+    unfed = [
+        known(s.fine.stop(m, lost).survival) for s, m in zip((bare, spare), moments, strict=True)
+    ]
     assert unfed[0] < 0.02 * known(bare.likely_ready)
     assert unfed[0] < unfed[1]
     assert likely(bare.survival) < likely(spare.survival)
