@@ -277,7 +277,7 @@ def test_promises_rise_with_their_chance_and_come_after_the_repair() -> None:
         one, other = (x.by for x in found.promises)
         stop = next(e.at for e in found.timeline if e.code == "stop")
         assert stop < one <= other
-        assert (one < other) is (pipe is not PVC)  # there either thaw is helped, after two hours
+        assert (one < other) is (pipe is HALF_INCH)  # the others are helped at either chance
         thawed = next(e for e in found.timeline if e.code == "thawed")
         assert one == pytest.approx(thawed.at)
 
