@@ -211,8 +211,7 @@ def _planned(
     survived = np.ones(len(count), dtype=bool)
     for number, (at, last) in enumerate(zip(moments[early:], lasts, strict=True), start=early + 1):
         survival = last[solution.holds]
-        used = emptied(drawn, kept / share, number) < np.inf
-        survived &= ~used | (survival > request.exchange_duration)
+        survived &= survival > request.exchange_duration
         found.append(_exchange(request, solution, number, at, survival))
     figures = replace(figures, exchanges=tuple(found))
     planned = Planned(figures=figures, enough=count <= take, survived=survived)

@@ -161,10 +161,7 @@ class Drawn:
         return chances.chance(np.isfinite(self.closed))
 
     def _curves(self, of: Of, knots: Knots) -> Curves:
-        """Return what has grown at ``knots``, of the draws; but for the wall's cold it never falls.
-
-        Surfaces are laid through each knot for itself, and may lie a little lower at a later one.
-        """
+        """Return what has grown at ``knots``, of the draws: all but the wall's cold never falls."""
         key = (of, len(knots.time))
         if key not in self._known_curves:
             early = len(self.ensemble.knots.time)
@@ -337,9 +334,7 @@ class Drawn:
         A few are solved at most, the others lie on a monotone cubic between, in logarithms.
         """
         few = len(times) <= len(ANCHORS)
-        anchors = np.array(times)
-        if not few:
-            anchors = times[0] + np.array(ANCHORS) * (times[-1] - times[0])
+        anchors = np.array(times if few else np.interp(ANCHORS, (0.0, 1.0), (times[0], times[-1])))
         with work.blamed(("cylinder",), MANY_EXCHANGES):
             lasts = [self.lasting(float(time)) for time in anchors]
         if few:
