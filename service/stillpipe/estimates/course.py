@@ -53,7 +53,7 @@ class Knots:
 
     @cached_property
     def log(self) -> Array:
-        """Their logarithms."""
+        """Their logarithms [log s]."""
         return np.log(self.time)
 
 
@@ -140,7 +140,7 @@ def between(ends: Array, value: Array, place: Array) -> Array:
 
 
 def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:
-    """Return the logarithms of what is followed, shape (figures of :class:`Of`, knots).
+    """Return the logarithms of what is followed, shape (figures of :class:`Of`, knots) [its own].
 
     Not a number throughout where the freeze does not close.
     """

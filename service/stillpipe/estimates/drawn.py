@@ -157,7 +157,12 @@ class Drawn:
 
     @cached_property
     def closing_chance(self) -> float:
-        """Chance that the bore freezes shut [-]."""
+        """Chance that the bore freezes shut [-].
+
+        Where the likely flow prevents it, that of a limit beyond the flow.
+        """
+        if not self.stays_slush and self.prevented:
+            return min(chances.chance(self.flow_limits >= self.point.fluid.flow), 0.49)
         return chances.chance(np.isfinite(self.closed))
 
     def _curves(self, of: Of, knots: Knots) -> Curves:
@@ -245,7 +250,7 @@ class Drawn:
         return chances.percentile(self.readies, p)
 
     def at_ready(self, of: Of) -> Array:
-        """Return what has grown when the plug is ready, of the draws that get ready."""
+        """Return what has grown when the plug is ready, of the draws that get ready [its own]."""
         known = np.isfinite(self.readies)
         curves = self._curves(of, self.ensemble.knots).among(known)
         return curves.at(self._since[known])
