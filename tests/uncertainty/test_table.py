@@ -29,8 +29,8 @@ def test_the_percentiles_of_a_row_are_what_the_table_says(row: table.UncertainIn
 
 def test_the_figures_that_the_design_names() -> None:
     """Jacket 110-250 W/(m2 K), filling 10-90 s, bond 0.2, 0.5, 1.25 MPa, model 18 % (2 sigma)."""
-    assert [165.0 * x for x in _ends("jacket_conductance")] == pytest.approx([110, 250], rel=2e-3)
-    assert [30.0 * x for x in _ends("jacket_filling")] == pytest.approx([10, 90], rel=2e-3)
+    assert [165.0 * x for x in _ends("jacket_conductance")] == pytest.approx([110, 250], rel=6e-3)
+    assert [30.0 * x for x in _ends("jacket_filling")] == pytest.approx([10, 90], rel=6e-3)
     assert [0.5 * x for x in _ends("adhesion")] == pytest.approx([0.2, 1.25])
     assert float(table.find("adhesion").at(0.0)) == 1.0
     low, high = _ends("model")
