@@ -49,7 +49,7 @@ class Knots:
 
     @cached_property
     def log(self) -> Array:
-        """Their logarithms."""
+        """Their logarithms [log s]."""
         return np.log(self.time)
 
 
@@ -99,7 +99,7 @@ class Curves:
 
 
 def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:
-    """Return the logarithms of what is followed, shape (figures of :class:`Of`, knots).
+    """Return the logarithms of what is followed [as Of], shape (figures of :class:`Of`, knots).
 
     Not a number throughout where the freeze does not close.
     """

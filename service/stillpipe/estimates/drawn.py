@@ -217,7 +217,7 @@ class Drawn:
         return chances.percentile(self.readies, p)
 
     def at_ready(self, of: Of) -> Array:
-        """Return what has grown when the plug is ready, of the draws that get ready."""
+        """Return what has grown when the plug is ready, of the draws that get ready [as Of]."""
         known = np.isfinite(self.readies)
         curves = self._curves(of, self.ensemble.knots).among(known)
         return curves.at(self._since[known])

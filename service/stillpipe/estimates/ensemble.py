@@ -179,11 +179,11 @@ class Ensemble:
         return np.asarray(u < self.cases.freezing_chance)
 
     def logs(self, read: Callable[[freeze.FreezeRun | None], Array]) -> Array:
-        """Return what ``read`` reads of a freeze, logarithms, for every draw: (draws, figures)."""
+        """Return what ``read`` reads of a freeze for every draw, shape (draws, figures) [log]."""
         return self.surface(read).over(self._terms)
 
     def surface(self, read: Callable[[freeze.FreezeRun | None], Array]) -> surface.Surface:
-        """Return the surface through what ``read`` reads of every freeze, logarithms."""
+        """Return the surface through what ``read`` reads of every freeze [log]."""
         found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
         return surface.Surface(
             read(self.fine), found.slopes, found.squares, found.products, found.corners
@@ -191,7 +191,7 @@ class Ensemble:
 
     @cached_property
     def flow_logs(self) -> Array:
-        """Logarithms of the greatest flow that still freezes shut, of the draws: (draws, 1)."""
+        """Greatest flow that still freezes shut, of the draws, shape (draws, 1) [log kg/s]."""
         star = surface.Star(tuple(SLOWER[n] for n in FLOW))
         found = []
         for z in star.points:

@@ -119,7 +119,8 @@ class PlugTimeFigures:
 def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     """Estimate closure, ready and frost-by times."""
     solution = Solution(request)
-    figures = PlugTimeFigures(chance_of_closing=0.0, chance_of_ready=0.0)
+    by = None if request.ready_by is None else 0.0
+    figures = PlugTimeFigures(chance_of_closing=0.0, chance_of_ready=0.0, chance_of_ready_by=by)
     if not solution.stays_slush:
         limit, shown = solution.flow_limit, solution.closure is not None
         figures = PlugTimeFigures(

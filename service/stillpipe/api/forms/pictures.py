@@ -149,7 +149,9 @@ def _plug(axes: Axes, reply: JSON) -> None:
     axes.fill_between(_band_minutes(reply), *ends, color=WATER, linewidth=0)
     axes.plot(minutes, frozen, **FROZEN)
     axes.plot(minutes, bonded, **BONDED)
-    key = {"frozen through": FROZEN, "wall below freezing": BONDED, "5 to 95 % of it": BAND}
+    key = {"frozen through": FROZEN, "wall below freezing": BONDED}
+    if ends[1]:
+        key["5 to 95 % of plugs"] = BAND
     if reply["plug_length"] is not None:
         axes.axhline(reply["plug_length"]["likely"], **ENOUGH)
         key["sound plug at ready"] = ENOUGH
@@ -161,7 +163,7 @@ def _plug(axes: Axes, reply: JSON) -> None:
 
 
 def _band_minutes(reply: JSON) -> list[float]:
-    """Return the times of the bands [min]."""
+    """Return the times of the bands [min]; none where no plug is expected to get ready."""
     return [t / 60.0 for t in reply["bands"]["time"]["values"]]
 
 
@@ -182,8 +184,8 @@ def _key(axes: Axes, lines: dict[str, JSON]) -> None:
 
 def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
     """Mark frost, closure and ready where they are likely."""
-    last = max(reply[k]["time"]["values"][-1] for k in ("history", "bands")) / 60.0
-    axes.set_xlim(0.0, last * 1.02)
+    last = max(*reply["history"]["time"]["values"], *reply["bands"]["time"]["values"])
+    axes.set_xlim(0.0, last / 60.0 * 1.02)
     marks = (("frost", "frost_by"), ("closed", "closure"), ("ready", "ready"))
     known = [(row, label, name) for row, (label, name) in enumerate(marks) if reply[name]]
     at = [reply[name]["likely"] / 60.0 for _, _, name in known]
