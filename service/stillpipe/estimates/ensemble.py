@@ -107,7 +107,7 @@ class Ensemble:
         """Times since closure up to the ready of a weak bond."""
         run = self.centre
         if run is None or run.closure is None:
-            return Knots(np.geomspace(1.0, 100.0, 3))
+            return Knots(np.geomspace(1.0, 100.0, KNOTS))
         first, least = FIRST_KNOT * run.closure, LAST_KNOT * run.closure
         end = max(2.0 * ((run.ready or run.last.time) - run.closure), least)
         while run.closure + end < freeze.LONGEST_FREEZE:

@@ -178,17 +178,19 @@ def _bands(solution: Solution) -> BandFigures:
 
 
 def _history(solution: Solution) -> HistoryFigures:
-    """Return the series of the likely run up to the planned ready, thinned."""
-    history = solution.fine.history(_until(solution))
-    count = len(history.time)
-    picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
+    """Return the series of the likely run up to the planned ready, thinned, both ends included."""
+    end = _until(solution)
+    history = solution.fine.history(end, beyond=True)
+    known = np.append(history.time[history.time < end], end)
+    count = len(known)
+    times = known[np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))]
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
-        return tuple(series[picked].tolist())
+        return tuple(np.interp(times, history.time, series).tolist())
 
     return HistoryFigures(
-        time=thinned(history.time),
+        time=tuple(times.tolist()),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
         holding_pressure=thinned(solution.carries(history.grip, solution.likely_strength)),

@@ -27,15 +27,15 @@ class Solution(Drawn):
     """A freeze point, fed until ready and on for a hold."""
 
     def range(self, values: Array) -> Range | None:
-        """Return the percentiles of a figure's draws that are asked for [as ``values``]."""
+        """Return the percentiles of a figure's draws that are asked for [as given]."""
         return chances.range_of(values, self.point.percentiles)
 
     def at_most(self, values: Array) -> float | None:
-        """Return what is not exceeded at the chance that decides [as ``values``], or None: never."""
+        """Return what is not exceeded at the chance that decides [as given]; None where never."""
         return chances.percentile(values, self.point.decision_probability)
 
     def at_least(self, values: Array) -> float | None:
-        """Return what is reached at the chance that decides [as ``values``], or None: never."""
+        """Return what is reached at the chance that decides [as given]; None where never."""
         return chances.percentile(values, 1.0 - self.point.decision_probability)
 
     def is_sure(self, chance: float) -> bool:

@@ -20,6 +20,8 @@ from stillpipe.model.declare import (
 
 Path = tuple[str, ...]
 
+MEMBERS = "has members of its own: name them, or "
+
 
 @dataclass(frozen=True)
 class Column:
@@ -48,10 +50,9 @@ def column(path: Path, unit: str | None, requests: Iterable[type[Any]]) -> Colum
         return "needs a unit in brackets, one of " + ", ".join(accepted)
     if unit is not None and not accepted:
         return "takes no unit"
-    if isinstance(found.declaration, Numbers):
-        return "is a list: write [json] and give JSON"
     if kind == "json":
-        return "has members of its own: name them, or write [json] and give JSON"
+        of = "is a list: " if isinstance(found.declaration, Numbers) else MEMBERS
+        return f"{of}write [json] and give JSON"
     return Column(path, unit, kind)
 
 
