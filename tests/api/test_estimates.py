@@ -173,6 +173,22 @@ def test_what_may_not_get_ready_is_planned_no_earlier_than_the_median() -> None:
     pytest.fail("no pressure with such a chance")
 
 
+def test_a_promise_is_made_only_where_everything_goes_as_planned_so_likely() -> None:
+    """The joint chance bounds what is promised; a time at 90 % is later than one at 50 %."""
+    body = example("job-estimate-request")
+    sound = answered("job-estimate", body)
+    assert sound["chance"] >= 0.9
+    half, most = sound["promises"]
+    assert (half["chance"], most["chance"]) == (0.5, 0.9)
+    stop = next(e for e in sound["timeline"] if e["code"] == "stop")
+    assert stop["at"]["value"] < half["by"]["value"] < most["by"]["value"]
+    even = answered("job-estimate", body | {"decision_probability": 0.6})
+    assert 0.5 < even["chance"] <= 0.6
+    assert [p["chance"] for p in even["promises"]] == [0.5]
+    never = answered("job-estimate", body | WEAK)
+    assert (never["chance"], never["promises"]) == (0.0, [])
+
+
 def test_a_freeze_that_closes_only_with_some_inputs_is_answered() -> None:
     """The likely freeze on the coarse grid stays open, and another of the star closes."""
     reply = asked(

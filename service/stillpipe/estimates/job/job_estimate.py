@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stillpipe.estimates import (
     assess,
@@ -27,6 +28,7 @@ from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import JobEstimateRequest
 from stillpipe.model.site import PlaceKind, Release
+from stillpipe.uncertainty import draws
 
 PROMISED = (0.5, 0.9)
 """Chances at which it is told when a job is done [-]."""
@@ -53,7 +55,8 @@ class JobFigures:
         ),
     ]
     promises: Annotated[
-        tuple[Promise, ...], Plain(says="When the job is done, from arrival to the open bore.")
+        tuple[Promise, ...],
+        Plain(says="When the job is done as planned, from arrival to the open bore."),
     ]
     closure: Annotated[Range | None, Figure("time", says="From the first feed.")]
     ready: Annotated[Range | None, Figure("time", says="From the first feed.")]
@@ -92,11 +95,11 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         reasons += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
     if request.fluid.temperature > COOL_ENOUGH:
         reasons.append(_cool_first(solution))
-    held = hold_time.figures(solution)
+    held, well = hold_time.figures(solution), _goes_well(solution, planned)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
-        chance=_chance(solution, planned),
-        promises=_promises(request, solution),
+        chance=chances.chance(well),
+        promises=_promises(request, solution, well),
         closure=solution.closure,
         ready=solution.ready,
         chance_of_ready_by=solution.chance_of_ready_by(request.ready_by),
@@ -139,24 +142,26 @@ def _cool_first(solution: Solution) -> Reason:
     return assess.warn("cool-first", f"{how}, then estimate again with that temperature.")
 
 
-def _chance(solution: Solution, planned: Planned) -> float:
-    """Return the chance that everything goes as planned [-], from the same draws.
+def _goes_well(solution: Solution, planned: Planned) -> NDArray[np.bool_]:
+    """Return for every draw whether everything goes as planned.
 
     All points are alike, and so go well or ill together.
     """
-    if len(planned.enough) == 0:
-        return 0.0
-    ready = solution.readies[solution.holds] <= (solution.planned_ready or 0.0)
-    well = ready & planned.enough & planned.survived
-    return float(np.sum(well)) / len(solution.holds)
+    found = np.zeros(draws.COUNT, dtype=bool)
+    if len(planned.enough):
+        ready = solution.readies[solution.holds] <= (solution.planned_ready or 0.0)
+        found[solution.holds] = ready & planned.enough & planned.survived
+    return found
 
 
-def _promises(request: JobEstimateRequest, solution: Solution) -> tuple[Promise, ...]:
-    """Return when the job is done at the chances ``PROMISED``."""
-    if solution.hopeless or not solution.is_planned:
+def _promises(
+    request: JobEstimateRequest, solution: Solution, well: NDArray[np.bool_]
+) -> tuple[Promise, ...]:
+    """Return when the job is done at the chances ``PROMISED``; never where it does not go well."""
+    if not well.any():
         return ()
     stop = timeline.begin_feeding(request, solution) + solution.plan_end
-    done = stop + waits.thaws(solution)[solution.holds]
+    done = np.where(well, stop + waits.thaws(solution), np.inf)
     times = ((p, chances.percentile(done, p)) for p in PROMISED)
     return tuple(Promise(chance=p, by=time) for p, time in times if time is not None)
 
