@@ -40,8 +40,8 @@ def _of_ice(solution: Solution) -> list[Reason]:
         return []
     need = solution.cases.input("ice_fraction")
     text = (
-        f"At most {100 * most:.0f} % of this fluid turns to ice; a plug needs some "
-        f"{100 * need.likely:.0f} %, {100 * need.high:.0f} % at the unfavourable end."
+        f"At most {100 * most:.0f} % of this fluid turns to ice; a plug needs from "
+        f"{100 * need.low:.0f} to {100 * need.high:.0f} % (5th to 95th percentile)."
     )
     if chance <= 0.0:
         return [stop("slush", f"{text} It stays slush.")]

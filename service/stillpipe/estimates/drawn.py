@@ -241,13 +241,13 @@ class Drawn:
     def planned_ready(self) -> float | None:
         """The time by which the plug is ready at the chance that decides [s].
 
-        Where that chance is not reached, of those plugs that get ready; None where the likely one
-        does not.
+        Where that chance is not reached, of those plugs that get ready, and never before the
+        median; None where the likely one does not.
         """
         if self.ready_chance < 0.5:
             return None
-        p = self.point.decision_probability * min(self.ready_chance, 1.0)
-        return chances.percentile(self.readies, p)
+        p = self.point.decision_probability * self.ready_chance
+        return chances.percentile(self.readies, max(p, 0.5))
 
     def at_ready(self, of: Of) -> Array:
         """Return what has grown when the plug is ready, of the draws that get ready [its own]."""

@@ -18,7 +18,7 @@ from stillpipe.physics.stream import drips
 POINTS = 60
 """Most points of a history."""
 BAND_POINTS = 16
-"""Moments of a band."""
+"""Most moments of a band: half of them evenly, half while the bore closes in most draws."""
 
 Series = tuple[float, ...]
 
@@ -119,7 +119,8 @@ class PlugTimeFigures:
 def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     """Estimate closure, ready and frost-by times."""
     solution = Solution(request)
-    figures = PlugTimeFigures(chance_of_closing=0.0, chance_of_ready=0.0)
+    by = None if request.ready_by is None else 0.0
+    figures = PlugTimeFigures(chance_of_closing=0.0, chance_of_ready=0.0, chance_of_ready_by=by)
     if not solution.stays_slush:
         limit, shown = solution.flow_limit, solution.closure is not None
         figures = PlugTimeFigures(
@@ -158,12 +159,15 @@ def _bands(solution: Solution) -> BandFigures:
     closure, history = solution.closure, solution.fine.history(_until(solution))
     if closure is None or solution.fine.closure is None:
         return BandFigures()
-    times = np.linspace(0.0, solution.planned_ready or 0.0, BAND_POINTS)
+    end, half = solution.planned_ready or 0.0, BAND_POINTS // 2
+    closing = np.linspace(closure.low, min(closure.high or end, end), half)
+    times = np.unique(np.append(np.linspace(0.0, end, half), closing))
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
     known, whole = history.time / solution.fine.closure, 0.5 * solution.point.bore
     high = closure.longest if closure.high is None else closure.high
     front = [
-        np.interp(times / end, known, radius, left=whole, right=0.0) for end in (closure.low, high)
+        np.interp(times / last, known, radius, left=whole, right=0.0)
+        for last in (closure.low, high)
     ]
     lengths = [solution.grown(Of.SOUND, float(t)) for t in times]
     ends = [[chances.percentile(x, p) or 0.0 for x in lengths] for p in (LOW, HIGH)]
@@ -176,18 +180,27 @@ def _bands(solution: Solution) -> BandFigures:
     )
 
 
+def _thinned(times: freeze.Array) -> freeze.Array:
+    """Return half of a history's points at the most among ``times`` [s], evenly by their number."""
+    count = len(times)
+    picked = np.linspace(0, count - 1, min(POINTS // 2, count)).round().astype(int)
+    return np.asarray(times[picked])
+
+
 def _history(solution: Solution) -> HistoryFigures:
-    """Return the series of the likely run to the step that passes the planned ready, thinned."""
-    history = solution.fine.history(_until(solution), beyond=True)
-    count = len(history.time)
-    picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
+    """Return the series of the likely run up to the planned ready, thinned, both ends included."""
+    end = _until(solution)
+    history = solution.fine.history(end, beyond=True)
+    known = np.append(history.time[history.time < end], end)
+    closed = np.searchsorted(known, solution.fine.closure or end)
+    times = np.concatenate([_thinned(known[:closed]), _thinned(known[closed:])])
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
-        return tuple(series[picked].tolist())
+        return tuple(np.interp(times, history.time, series).tolist())
 
     return HistoryFigures(
-        time=thinned(history.time),
+        time=tuple(times.tolist()),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
         holding_pressure=thinned(solution.carries(history.grip, solution.likely_strength)),

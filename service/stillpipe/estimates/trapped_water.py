@@ -42,7 +42,7 @@ class PressureCourse:
 
     time: Annotated[Series, Figure("time", says="Since both plugs have closed.")] = ()
     pressure: Annotated[Series, Figure("pressure", says="Likely.")] = ()
-    pressure_high: Annotated[Series, Figure("pressure", says="At the unfavourable end.")] = ()
+    pressure_high: Annotated[Series, Figure("pressure", says="At the chance that decides.")] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +81,7 @@ class TrappedWater:
     ]
     to_rating: Annotated[float | None, Figure("time", says="Likely, since both plugs have closed.")]
     to_rating_at_earliest: Annotated[
-        float | None, Figure("time", says="At the unfavourable end, since both have closed.")
+        float | None, Figure("time", says="At the chance that decides, since both have closed.")
     ]
     course: Annotated[PressureCourse, Plain(says="The pressure against time.")]
     advice: Annotated[str, Plain(says="What to do.")]
@@ -309,7 +309,7 @@ def _course(found: Squeezed) -> PressureCourse:
 def _advice(solution: Solution, judged: Judged, vented: bool) -> Iterator[str]:
     """Yield what to do, part by part.
 
-    Every figure is that of the unfavourable end, and rounded to that side.
+    Every figure is that at the chance that decides, and rounded to the safe side.
     """
     since = f"{_at_least(judged.from_ or 0.0)} after the first feed"
     if vented:

@@ -20,6 +20,8 @@ from stillpipe.model.declare import (
 
 Path = tuple[str, ...]
 
+MEMBERS = "has members of its own: name them, or "
+
 
 @dataclass(frozen=True)
 class Column:
@@ -49,7 +51,8 @@ def column(path: Path, unit: str | None, requests: Iterable[type[Any]]) -> Colum
     if unit is not None and not accepted:
         return "takes no unit"
     if kind == "json":
-        return "has members of its own: name them, or write [json] and give JSON"
+        of = "is a list: " if isinstance(found.declaration, Numbers) else MEMBERS
+        return f"{of}write [json] and give JSON"
     return Column(path, unit, kind)
 
 

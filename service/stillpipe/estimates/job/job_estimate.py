@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Annotated
 
+import numpy as np
+from numpy.typing import NDArray
+
 from stillpipe.estimates import (
     assess,
     cautions,
@@ -25,6 +28,7 @@ from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import JobEstimateRequest
 from stillpipe.model.site import PlaceKind, Release
+from stillpipe.uncertainty import draws
 
 PROMISED = (0.5, 0.9)
 """Chances at which it is told when a job is done [-]."""
@@ -61,7 +65,8 @@ class JobFigures:
     ]
     chances: Annotated[Chances, Plain(says="The chance of each thing that is planned.")]
     promises: Annotated[
-        tuple[Promise, ...], Plain(says="When the job is done, from arrival to the open bore.")
+        tuple[Promise, ...],
+        Plain(says="When the job is done as planned, from arrival to the open bore."),
     ]
     closure: Annotated[Range | None, Figure("time", says="From the first feed.")]
     ready: Annotated[Range | None, Figure("time", says="From the first feed.")]
@@ -101,12 +106,12 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     if request.fluid.temperature > COOL_ENOUGH:
         reasons.append(_cool_first(solution))
     held = hold_time.figures(solution)
-    chance, each = _chances(solution, planned)
+    well, each = _chances(solution, planned)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
-        chance=chance,
+        chance=chances.chance(well),
         chances=each,
-        promises=_promises(request, solution),
+        promises=_promises(request, solution, well),
         closure=solution.closure,
         ready=solution.ready,
         chance_of_ready_by=solution.chance_of_ready_by(request.ready_by),
@@ -149,30 +154,31 @@ def _cool_first(solution: Solution) -> Reason:
     return assess.warn("cool-first", f"{how}, then estimate again with that temperature.")
 
 
-def _chances(solution: Solution, planned: Planned) -> tuple[float, Chances]:
-    """Return the chance that everything goes as planned [-], and of each thing, by the same draws.
+def _chances(
+    solution: Solution, planned: Planned
+) -> tuple[NDArray[np.bool_], Chances]:  # fmt: skip
+    """Return of every draw whether all goes as planned, and the chance of each thing that is.
 
     All points are alike, and so go well or ill together.
     """
+    well = np.zeros(draws.COUNT, dtype=bool)
     if len(planned.enough) == 0:
-        return 0.0, Chances()
+        return well, Chances()
     ready = solution.readies[solution.holds] <= (solution.planned_ready or 0.0)
-    share = len(planned.enough) / len(solution.holds)
-    found = [
-        share * chances.chance(well)
-        for well in (
-            ready & planned.enough & planned.survived, ready, planned.survived, planned.enough,
-        )
-    ]  # fmt: skip
-    return found[0], Chances(ready=found[1], exchanges=found[2], cylinders=found[3])
+    well[solution.holds] = ready & planned.enough & planned.survived
+    share = len(planned.enough) / draws.COUNT
+    each = [share * chances.chance(x) for x in (ready, planned.survived, planned.enough)]
+    return well, Chances(ready=each[0], exchanges=each[1], cylinders=each[2])
 
 
-def _promises(request: JobEstimateRequest, solution: Solution) -> tuple[Promise, ...]:
-    """Return when the job is done at the chances ``PROMISED``."""
-    if solution.hopeless or not solution.is_planned:
+def _promises(
+    request: JobEstimateRequest, solution: Solution, well: NDArray[np.bool_]
+) -> tuple[Promise, ...]:
+    """Return when the job is done at the chances ``PROMISED``; never where it does not go well."""
+    if not well.any():
         return ()
     stop = timeline.begin_feeding(request, solution) + solution.plan_end
-    done = stop + waits.thaws(solution)[solution.holds]
+    done = np.where(well, stop + waits.thaws(solution), np.inf)
     times = ((p, chances.percentile(done, p)) for p in PROMISED)
     return tuple(Promise(chance=p, by=time) for p, time in times if time is not None)
 

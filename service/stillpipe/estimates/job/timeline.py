@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
+from stillpipe.estimates import assess
 from stillpipe.estimates.cylinder_count import CylinderFigures
 from stillpipe.estimates.job import waits
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
@@ -82,12 +83,17 @@ def _of_plug(solution: Solution, begun: float) -> Iterator[tuple[str, Range, str
     if solution.ready is not None:
         low, high = min(solution.ready.low, planned), solution.ready.high
         latest = None if high is None else max(high, planned)
-        text = "Ready at the chance that decides: prove the plug by venting the section, then cut."
+        chance = solution.chance_of_ready_by(planned) or 0.0
+        text = (
+            f"Ready with a probability of {assess.percent(chance)}: prove the plug by venting the "
+            "section, then cut. Cut no earlier."
+        )
         yield "ready", Range(low, planned, latest).moved(begun), text
     stop = begun + solution.plan_end
     yield "stop", Range(stop, stop, stop), "Repair done and tested: close the cylinders."
     if solution.survival is not None:
-        yield "bond-lost", solution.survival.moved(stop), "The plug may let go from now on."
+        text = "The plug lets go; it may do so from the earliest time on."
+        yield "bond-lost", solution.survival.moved(stop), text
     if waits.is_assisted(solution):
         text = (
             "Not thawed by now: help it with warm water or warm air, never with a flame, from the "
