@@ -10,6 +10,9 @@ from stillpipe.physics import co2, constants
 BAR = 1e5
 """[Pa]"""
 
+LITTLE = 0.05
+"""Of a plug that may not close it is not said that it may not be ready, unless that is less likely
+by more than this [-]."""
 LIQUID_ENDS = 299.96
 """Two-phase CO2 ends in a 68 % full cylinder [K] (26.81 C); CoolProp, Span and Wagner 1996."""
 
@@ -125,9 +128,11 @@ def _of_slush(solution: Solution) -> list[Reason]:
 
 def _of_ready(solution: Solution) -> list[Reason]:
     """Return how likely the plug carries the line pressure."""
-    chance = solution.ready_chance
-    if solution.closing_chance < 0.5 or solution.is_sure(chance):
+    chance, closing = solution.ready_chance, solution.closing_chance
+    if closing < 0.5 or solution.is_sure(chance):
         return []
+    if not solution.is_sure(closing) and 0.5 <= chance > closing - LITTLE:
+        return []  # what keeps it from closing is said
     if chance < 0.5:
         text = (
             "The plug does not grow long enough to carry the line pressure with the safety factor; "
