@@ -191,7 +191,7 @@ class Drawn:
 
     def _course(self, run: freeze.FreezeRun | None, knots: Knots) -> Array:
         """Return what is read of ``run``, once."""
-        if run is None:
+        if run is None or self.ensemble.is_brief(run):
             return np.full((len(Of), len(knots.time)), np.nan)
         key = (id(run), len(knots.time))
         if key not in self._courses:
@@ -315,7 +315,8 @@ class Drawn:
 
     def _fading(self, run: freeze.FreezeRun | None, time: float) -> Array:
         """Return logarithms of how long the plug keeps ``SHARES`` of its grip, and of its thaw."""
-        if run is None or run.closure is None or run.closure >= time:
+        brief = run is None or self.ensemble.is_brief(run)
+        if brief or run is None or run.closure is None or run.closure >= time:
             return np.full(len(SHARES) + 1, np.nan)
         with work.blamed((self._member,), LONG_HOLD):
             moment = run.fed_to(time)
@@ -378,7 +379,7 @@ class Drawn:
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
     def _left_at_closure(self, run: freeze.FreezeRun | None) -> Array:
-        if run is None or run.at_closure is None:
+        if run is None or self.ensemble.is_brief(run) or run.at_closure is None:
             return np.array([np.nan])
         with work.blamed(("ambient", "temperature"), COLD_ROOM):
             last = run.fading(run.at_closure).lasts(np.zeros(1))

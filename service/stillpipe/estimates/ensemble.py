@@ -35,6 +35,8 @@ MORE = 5
 """Inputs that are moved to both sides."""
 LATE = ("room_film", "relative_humidity", "ambient_temperature")
 """Inputs on which survival and thaw hang, far from straight."""
+BRIEF = ("jacket_filling", "convection", "ice_conductivity", "fluid_temperature")
+"""Inputs that act until closure and hardly after: such a freeze is followed no further."""
 MORE_OF_SOLUTION = 3
 """The same where the ice fraction is an input too, which takes three freezes for itself."""
 KNOTS = 8
@@ -60,14 +62,17 @@ class Ensemble:
         self.cases, self.need, self.work = cases, need, spent
         self.names = cases.names
         self.solves: list[freeze.FreezeRun] = []
+        self._brief: set[int] = set()
 
     @cached_property
     def fine(self) -> freeze.FreezeRun:
         """The likely freeze on the fine grid."""
         return self._solve(self.cases.likely, freeze.PRODUCTION)
 
-    def _solve(self, scenario: Scenario, grid: freeze.Grid) -> freeze.FreezeRun:
-        """Return the freeze under ``scenario``."""
+    def _solve(
+        self, scenario: Scenario, grid: freeze.Grid, *, brief: bool = False
+    ) -> freeze.FreezeRun:  # fmt: skip
+        """Return the freeze under ``scenario``, followed until ready or ``brief`` to closure."""
         point, case = self.cases.point, self.cases.case(scenario)
         begun = None
         if point.fluid.flow > 0.0:
@@ -76,10 +81,12 @@ class Ensemble:
         blame = (("jacket", "length"), SHORT_JACKET)
         with work.blamed(*(blame if begun is None else moving.NEAR_LIMIT)):
             run = freeze.FreezeRun(
-                case, needed_length=point.bore, needed_grip=self.need, work=self.work, grid=grid,
-                begun=begun,
+                case, needed_length=0.0 if brief else point.bore,
+                needed_grip=0.0 if brief else self.need, work=self.work, grid=grid, begun=begun,
             )  # fmt: skip
         self.solves.append(run)
+        if brief:
+            self._brief.add(id(run))
         return run
 
     def _coarse(self, z: Array) -> freeze.FreezeRun | None:
@@ -91,7 +98,12 @@ class Ensemble:
             point, self.cases.case(scenario), scenario, surely=bool(not z.any())
         ):
             return None
-        return self._solve(scenario, freeze.COARSE)
+        brief = any(z[self.names.index(name)] != 0.0 for name in BRIEF)
+        return self._solve(scenario, freeze.COARSE, brief=brief)
+
+    def is_brief(self, run: freeze.FreezeRun) -> bool:
+        """Tell whether ``run`` is followed to closure only."""
+        return id(run) in self._brief
 
     @cached_property
     def _first(self) -> list[freeze.FreezeRun | None]:
@@ -127,6 +139,7 @@ class Ensemble:
         """How much each input moves closure or the plug then [-]."""
         found = np.array([self._beginning(run) for run in self._first])
         moved = np.abs(found[1:] - found[0])
+        moved[found[1:] == 0.0] = 0.0
         effects = np.max(np.where(np.isnan(moved), 9.0, moved), axis=1)
         return np.asarray(effects[: len(self.names)])
 
@@ -134,6 +147,8 @@ class Ensemble:
         """Return logarithms by which the inputs are ranked: closure, sound length, grip."""
         if run is None or run.closure is None:
             return np.full(3, np.nan)
+        if self.is_brief(run):
+            return np.array([np.log(run.closure), 0.0, 0.0])
         middle = course.of_run(run, self.knots)[:, KNOTS // 2]
         return np.array([np.log(run.closure), middle[Of.SOUND], 0.5 * middle[Of.GRIP]])
 
