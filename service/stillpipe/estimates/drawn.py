@@ -10,7 +10,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from stillpipe.estimates import chances, course, moving
 from stillpipe.estimates.cases import Cases
@@ -21,7 +20,7 @@ from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
 from stillpipe.physics.fading import LONGEST_THAW
-from stillpipe.uncertainty import draws
+from stillpipe.uncertainty import draws, surface
 
 Array = NDArray[np.float64]
 
@@ -347,8 +346,8 @@ class Drawn:
             return lasts
         known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]
         since = np.log(np.append(anchors, times) - min(self.fine.closure or 0.0, 0.9 * times[0]))
-        curve = PchipInterpolator(since[: len(ANCHORS)], np.array(known))
-        return list(np.exp(curve(since[len(ANCHORS) :])))
+        count = len(ANCHORS)
+        return list(np.exp(surface.monotone(since[:count], np.array(known), since[count:])))
 
     def lasting(self, time: float) -> Array:
         """Return how long plugs fed until ``time`` [s] hold the line pressure unfed, of the draws.

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 from scipy.special import ndtri
 
 Array = NDArray[np.float64]
@@ -103,7 +102,14 @@ class Surface:
 
         A monotone cubic: what rises from node to node rises between them.
         """
-        return np.asarray(PchipInterpolator(self.nodes, self.curve)(z))
+        return monotone(self.nodes, self.curve, z)
+
+
+def monotone(nodes: Array | tuple[float, ...], values: Array | None, at: Array) -> Array:
+    """Return ``values``, shape (nodes, ...), ``at`` other places, by a monotone cubic [as given]."""
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - a third of a second
+
+    return np.asarray(PchipInterpolator(nodes, values)(at))
 
 
 def terms(z: Array, corners: Pairs) -> Array:
