@@ -106,7 +106,7 @@ class Surface:
 
 
 def monotone(nodes: Array | tuple[float, ...], values: Array | None, at: Array) -> Array:
-    """Return ``values`` at ``nodes`` between them, ``at`` places, by a monotone cubic [as given]."""
+    """Return ``values`` known at ``nodes`` at other places, by a monotone cubic [as given]."""
     from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - a third of a second
 
     return np.asarray(PchipInterpolator(nodes, values)(at))
