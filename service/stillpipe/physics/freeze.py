@@ -212,7 +212,8 @@ class FreezeRun:
         row = self._parts[-1].rows[-1]
         length, since = min(row[march.CLOSED], row[march.BONDED]), row[march.TIME] - self.closure
         if length >= need and row[march.GRIP] >= grip:
-            part = max(need / length, grip / row[march.GRIP] if grip > 0.0 else 0.0)
+            parts = ((need, length), (grip, row[march.GRIP]))
+            part = max(wanted / there if wanted > 0.0 else 0.0 for wanted, there in parts)
             return float(self.closure + since * part)
         self._go_on(*self._column.plug(self._fed))
         return self._feed(stop=step.READY, need=need, grip=grip, reach=TO_READY)
