@@ -94,7 +94,7 @@ def test_the_carbon_dioxide_by_hand(found: JobFigures) -> None:
     100 kJ/kg = 0.9 kg. Two points: about 2.5 kg.
     """
     total = likely(found.co2.total)
-    assert found.planned_ready == pytest.approx(470.0, rel=0.01)
+    assert found.planned_ready == pytest.approx(470.0, rel=0.02)
     assert likely(found.co2.freeze) == pytest.approx(35.4e3 / (166.7e3 * 0.6), rel=0.03)
     assert total == pytest.approx(0.354 + 33.0 * 2700.0 / 100.0e3, rel=0.08)
     assert likely(found.co2.job_total) == pytest.approx(2.0 * total)
