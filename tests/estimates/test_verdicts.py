@@ -131,7 +131,7 @@ def test_the_more_glycol_the_worse_the_verdict(fluid: str) -> None:
 def test_what_cannot_be_reached_at_the_worst_is_named() -> None:
     answer = plug_time(point_of(fluid=solution_of("propylene_glycol", 0.12)))
     (reason,) = [r for r in answer.reasons if r.code == "may-stay-slush"]
-    for told in ("80 %", "78 %", "93 %", "54 %"):
+    for told in ("80 %", "62 to 93 %", "54 %"):
         assert told in reason.text
 
 
