@@ -279,10 +279,12 @@ def test_promises_rise_with_their_chance_and_come_after_the_repair() -> None:
         assert stop < one <= other
         assert (one < other) is (pipe is HALF_INCH)  # the others are helped at either chance
         thawed = next(e for e in found.timeline if e.code == "thawed")
-        assert one == pytest.approx(thawed.at)
+        assert thawed.at <= one <= 1.02 * thawed.at  # what does not go well is never done
 
 
 def test_a_higher_chance_promises_no_earlier_end() -> None:
-    ends = [[x.by for x in job_of(p).promises] for p in CHANCES[::2]]
+    """Of what is promised at both: at one half only a half of all jobs go as planned."""
+    ends = [{x.chance: x.by for x in job_of(p).promises} for p in CHANCES[::2]]
+    assert all(0.5 in promised for promised in ends[1:])
     for one, other in itertools.pairwise(ends):
-        assert all(a <= b * (1.0 + 5e-3) for a, b in zip(one, other, strict=True))
+        assert all(one[p] <= other[p] * (1.0 + 5e-3) for p in one.keys() & other.keys())
