@@ -41,6 +41,8 @@ def reply(loaded: Loaded[Any], answer: Answer[Any], left_out: Container[str] = (
         head["inputs"] = echo.inputs(request, loaded.given)
     if isinstance(request, FreezePoint):
         head["ranges"] = RANGES
+    if answer.learned is not None:
+        head["learned"] = figures(answer.learned, request.units)
     head |= {
         "verdict": answer.verdict.value,
         "reasons": [figures(r, request.units) for r in answer.reasons],

@@ -66,7 +66,7 @@ def named(requests: Iterable[type[Any]]) -> Iterator[tuple[str, Input]]:
             if isinstance(declared, Input):
                 yield declared.limit or member.name, declared
             if isinstance(declared, Group | Many):
-                yield from named((member.group,))
+                yield from named(member.groups)
 
 
 def published(requests: Iterable[type[Any]]) -> Published:

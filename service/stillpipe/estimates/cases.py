@@ -53,7 +53,8 @@ class Cases:
         if name in _STATED:
             group, member = _STATED[name]
             owner = self.point.jacket if group is Jacket else self.point
-            stated = getattr(owner, member) != members(group)[member].default
+            default = members(group)[member].default
+            stated = getattr(owner, member, default) != default
         return table.find(name, of, stated=stated)
 
     @cached_property

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Annotated
 
-from stillpipe.estimates import assess, cautions
+from stillpipe.estimates import assess, cautions, learned
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
@@ -95,6 +95,7 @@ def frost_check(request: FrostCheckRequest) -> Answer[FrostCheckFigures]:
         cautions=cautions.of_freeze(request),
         figures=figures,
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 

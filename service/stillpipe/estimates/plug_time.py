@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, drivers
+from stillpipe.estimates import assess, cautions, chances, drivers, learned
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.drivers import Driver
 from stillpipe.estimates.solution import Solution
@@ -146,6 +146,7 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
         cautions=cautions.of_freeze(request),
         figures=figures,
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 

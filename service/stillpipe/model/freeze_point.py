@@ -13,12 +13,14 @@ from stillpipe.model.declare import (
     Choice,
     Derived,
     Group,
+    Many,
     Number,
     Numbers,
     Quantity,
     Text,
 )
 from stillpipe.model.fluid import Fluid
+from stillpipe.model.observations import MOST, AnyObservation
 from stillpipe.physics import trapped
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import materials, pipes
@@ -299,6 +301,11 @@ class FreezePoint:
         Numbers(
             0.01, 0.99, 20, says="Probabilities of further percentiles that every range tells."
         ),
+    ] = ()
+
+    observations: Annotated[
+        tuple[AnyObservation, ...],
+        Many(MOST, says="What was seen or measured while it is fed; every figure rests on it."),
     ] = ()
 
     def completed(self) -> Self:
