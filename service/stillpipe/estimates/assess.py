@@ -162,7 +162,9 @@ def _of_seen(solution: Solution) -> list[Reason]:
         "What is seen does not fit a still, full line of this pipe: least of all what was seen "
         f"{worst.elapsed:.0f} s after the first feed ({worst.kind}), as likely as "
         f"{max(known.least, 1e-4):.2g} or less. Do not cut before the cause is found: a flow, "
-        "warm water, a badly fed jacket, another pipe, a wrong reading."
+        "warm water, a badly fed jacket, an empty or another pipe, a wrong reading."
     )
-    severe = known.least < seen.ABSURD
-    return [(stop if severe else warn)("observations-do-not-fit", text)]
+    if known.used:
+        return [warn("observations-do-not-fit", text)]
+    text = f"{text} The figures are those from before anything was seen."
+    return [stop("observations-do-not-fit", text)]

@@ -71,6 +71,10 @@ class LearnedFigures:
     effective_sample_size: Annotated[
         float, Plain(says="How many of 8,192 draws the answer comes to rest on.")
     ]
+    used: Annotated[
+        bool,
+        Plain(says="Whether figures rest on them; not where one cannot be explained."),
+    ]
     observations: Annotated[tuple[Held, ...], Plain(says="Each as it was listed.")]
     inputs: Annotated[tuple[LearnedInput, ...], Plain(says="What was learned of each input.")]
     closure_from_now: Annotated[
@@ -94,6 +98,7 @@ def told(solution: Solution) -> LearnedFigures | None:
     return LearnedFigures(
         now=now,
         effective_sample_size=float(f"{known.learned.effective:.3g}"),
+        used=known.used,
         observations=tuple(_held(f) for f in known.foretold),
         inputs=tuple(_input(solution, name) for name in _names(solution)),
         closure_from_now=solution.range(np.maximum(solution.closures - now, 0.0)),

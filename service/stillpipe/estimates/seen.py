@@ -24,7 +24,7 @@ FEW = 100.0
 UNLIKELY = 0.02
 """An observation less likely than this does not fit [-]."""
 ABSURD = 0.001
-"""And less likely than this it cannot be explained [-]."""
+"""One less likely than this cannot be explained, and nothing is learned from any [-]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,12 +44,14 @@ class Foretold:
 class Evidence:
     """What was seen, each held against what was foretold, and what was ``learned``.
 
-    ``ensemble`` are the freezes on which what was learned rests.
+    ``ensemble`` are the freezes on which what was learned rests. What cannot be explained is not
+    ``used``: no figure rests on it.
     """
 
     foretold: tuple[Foretold, ...]
     learned: Learned
     ensemble: Ensemble
+    used: bool = True
 
     @property
     def least(self) -> float:
@@ -127,6 +129,9 @@ def evidence(seen: tuple[AnyObservation, ...], s: Sampled) -> Evidence:
             chance = probability(o, found, weight)
         foretold.append(Foretold(o, found, chance))
         logs = logs + likelihood(o, prior)
+    if min(f.probability for f in foretold) < ABSURD:
+        nothing = Learned(prior.sample, float(len(prior.sample)), -np.inf)
+        return Evidence(tuple(foretold), nothing, s.ensemble, used=False)
     known = learning.learned(partial(_together, seen, s))
     near = _about(s, known.sample)
     if near is not s.ensemble:
