@@ -8,6 +8,7 @@ are taken in proportion to their weights, evenly (systematic resampling), so tha
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +22,10 @@ Likelihood = Callable[[Sample], Array]
 
 ENOUGH = 1000.0
 """Effective sample size from which no other draws are laid [-]."""
-ROUNDS = 6
+ROUNDS = 12
 """How often draws are laid anew at most."""
+BETTER = 1.2
+"""Laying draws anew goes on while it makes the effective sample size so many times larger [-]."""
 WIDER = 1.2
 """By so much wider than the weighed draws others are laid [-]."""
 WIDE = 0.1
@@ -51,24 +54,24 @@ class Learned:
 
 def learned(likelihood: Likelihood) -> Learned:
     """Return what is known of the inputs once what ``likelihood`` weighs was seen."""
-    z = draws.deviates()
-    found = likelihood(draws.prior())
-    best, size = (z, found), effective(weights(found))
-    if not np.isfinite(np.max(found)):
+    z, logs = draws.deviates(), likelihood(draws.prior())
+    best, size = (z, logs), effective(weights(logs))
+    if not np.isfinite(np.max(logs)):
         return Learned(draws.prior(), 0.0, -np.inf)
     for _ in range(ROUNDS):
         if size >= ENOUGH:
             break
-        mean, factor = _moments(best[0], flattened(best[1]))
+        weight, whole = flattened(logs)
+        mean, factor = _moments(z, weight)
         z = _laid(mean, factor)
         logs = likelihood(Sample(z)) + _before(z) - _density(z, mean, factor)
         if not np.isfinite(np.max(logs)):
             break
         new = effective(weights(logs))
+        if whole and new < BETTER * size:
+            break
         if new > size:
             best, size = (z, logs), new
-        elif new < 1.2 * size:
-            break
     z, logs = best
     top = float(np.max(logs))
     evidence = top + float(np.log(np.mean(np.exp(logs - top))))
@@ -89,15 +92,18 @@ def effective(weight: Array) -> float:
     return float(1.0 / np.sum(weight**2))
 
 
-def flattened(logs: Array) -> Array:
-    """Return weights of a likelihood to a power, 1 where enough draws carry it [-]."""
+def flattened(logs: Array) -> tuple[Array, bool]:
+    """Return weights of a likelihood to a power [-], and whether that is 1.
+
+    It is where enough draws carry it.
+    """
     if effective(weights(logs)) >= TEMPERED:
-        return weights(logs)
+        return weights(logs), True
     low, high = 0.0, 1.0
     for _ in range(HALVINGS):
         power = 0.5 * (low + high)
         low, high = (power, high) if effective(weights(power * logs)) >= TEMPERED else (low, power)
-    return weights(low * logs)
+    return weights(low * logs), False
 
 
 def systematic(weight: Array) -> NDArray[np.intp]:
@@ -123,9 +129,15 @@ def _laid(mean: Array, factor: Array) -> Array:
     """Return draws laid about ``mean``, and a share of them as in the table [-]."""
     z = draws.deviates()
     found = mean + z @ factor.T
-    every = round(1.0 / WIDE)
-    found[::every] = z[::every]
+    found[_wide()] = z[_wide()]
     return np.asarray(found)
+
+
+@lru_cache(maxsize=1)
+def _wide() -> NDArray[np.intp]:
+    """Return which draws are laid as in the table: at random, for Sobol points have an order."""
+    some = np.random.default_rng(draws.SEED).permutation(draws.COUNT)
+    return np.asarray(np.sort(some[: round(WIDE * draws.COUNT)]))
 
 
 def _before(z: Array) -> Array:
