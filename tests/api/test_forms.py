@@ -1,6 +1,7 @@
 """Pictures and the sheet say what the reply says, and need nothing else."""
 
 import copy
+import itertools
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -10,7 +11,7 @@ import orjson
 import pytest
 
 from api.examples import example, request_of
-from stillpipe.api.forms import pictures, sheet
+from stillpipe.api.forms import canvas, pictures, sheet
 from stillpipe.api.inputs import echo, schemas
 
 SPACE = "{http://www.w3.org/2000/svg}"
@@ -152,7 +153,7 @@ def paths(reply: dict[str, Any], *styles: str) -> list[str]:
 
 def dashed(reply: dict[str, Any]) -> float:
     """How far down the dashed line of a sound plug is drawn [pt]."""
-    return float(paths(reply, "stroke-dasharray", pictures.STOP)[0].split()[2])
+    return float(paths(reply, "stroke-dasharray", canvas.STOP)[0].split()[2])
 
 
 def test_the_dashed_line_is_at_the_sound_plug_when_ready() -> None:
@@ -165,11 +166,11 @@ def test_the_dashed_line_is_at_the_sound_plug_when_ready() -> None:
 
 def test_bands_are_drawn_about_the_likely_course() -> None:
     """Two dashed fronts and an area; the axis of time is as long as the longer of both."""
-    fronts = paths(freeze(), "stroke-dasharray", pictures.INK)
+    fronts = paths(freeze(), "stroke-dasharray", canvas.INK)
     assert len(fronts) == 2
     ends = [float(front.split()[-2]) for front in fronts]
     assert ends[0] == ends[1], "both end with the band, at 300 s"
-    likely = paths(freeze(), "stroke-width: 2.2", pictures.ICE)[0].split()
+    likely = paths(freeze(), "stroke-width: 2.2", canvas.ICE)[0].split()
     assert float(likely[-2]) < ends[0], "the likely course ends at 270 s"
     said = words(drawn(pictures.plug_time(freeze())))
     assert "dashed: 5th and 95th percentile" in said
@@ -234,3 +235,120 @@ def test_a_job_that_flow_prevents_is_drawn_as_a_refusal() -> None:
     drawn = pictures.job(reply).decode()
     assert "Stop the flow." in drawn
     assert "time from arrival" not in drawn
+
+
+def sight(kind: str, at: float, fits: bool = True, **stated: Any) -> tuple[Any, Any]:
+    """An observation as the reply has it, learned and echoed."""
+    elapsed = {"value": at, "unit": "s"}
+    echoed = {"kind": {"value": kind, "default": False}, "elapsed": elapsed | {"default": False}}
+    return {"kind": kind, "elapsed": elapsed, "fits": fits}, echoed | stated
+
+
+def learned(*sights: tuple[Any, Any], used: bool = True, late: float | None = 420.0) -> Any:
+    """A freeze of which something was seen."""
+    reply = freeze()
+    reply["learned"] = {
+        "used": used, "observations": [held for held, _ in sights],
+        "before": {"closure": span(120.0, 210.0, late), "ready": span(130.0, 220.0, late)},
+    }  # fmt: skip
+    reply["inputs"]["observations"] = [echoed for _, echoed in sights]
+    return reply
+
+
+def amount(value: float, unit: str) -> dict[str, Any]:
+    return {"value": value, "unit": unit, "default": False}
+
+
+EVERY = (
+    sight("no-frost", 60.0), sight("frost", 90.0, False),
+    sight("surface-temperature", 100.0, value=amount(12.0, "degC")),
+    sight("weight-drawn", 200.0, value=amount(0.8, "kg")), sight("flow-stopped", 290.0),
+    sight("pressure-held", 360.0, value=amount(300.0, "kPa")),
+)  # fmt: skip
+WORDS = ("no frost yet", "frost, does not fit", "12 degC", "0.8 kg drawn", "flow stopped",
+         "300 kPa held")  # fmt: skip
+
+
+def texts(tree: ET.Element) -> list[str]:
+    return ["".join(t.itertext()) for t in tree.iter(f"{SPACE}text")]
+
+
+def marks(reply: dict[str, Any]) -> list[tuple[float, float]]:
+    """Where dots are drawn [pt], from left to right."""
+    tree = drawn(pictures.plug_time(reply))
+    used = [u.attrib for u in tree.iter(f"{SPACE}use") if canvas.STOP in u.get("style", "")]
+    return sorted((float(u["x"]), float(u["y"])) for u in used)
+
+
+def test_every_observation_is_marked_at_its_time_with_a_word() -> None:
+    reply = learned(*EVERY)
+    tree = drawn(pictures.plug_time(reply))
+    assert [word for word in texts(tree) if word in WORDS] == list(WORDS)
+    at, found = [60.0, 90.0, 100.0, 200.0, 290.0, 360.0], marks(reply)
+    scale = (found[-1][0] - found[0][0]) / (at[-1] - at[0])
+    assert [x for x, _ in found] == pytest.approx([found[0][0] + scale * (t - 60.0) for t in at])
+    assert [y for _, y in found] == sorted(y for _, y in found), "each in a row of its own"
+    assert len({y for _, y in found}) == len(at)
+    said = str(tree.findtext(f"{SPACE}desc"))
+    assert "frost, does not fit at 1.5 min" in said
+    assert "before anything was seen: closed after 3.5 min (2.0 to 7.0)" in said
+
+
+def bars(reply: dict[str, Any], color: str, width: str) -> list[tuple[float, float]]:
+    """From where to where the bars of closed and ready are drawn [pt]."""
+    found = paths(reply, f"stroke: {color}", f"stroke-width: {width}")
+    ends = [[float(x) for x in path.replace("M", "").replace("L", "").split()] for path in found]
+    return [(end[0], end[2]) for end in ends]
+
+
+def test_bars_are_the_ranges_before_and_after() -> None:
+    """Light from 2.0 to 7.0 min, dark from 3.3 to 5.0: in proportion, on one axis."""
+    reply = learned(sight("frost", 90.0))
+    (light, _), (dark, _) = bars(reply, canvas.WATER, "12"), bars(reply, canvas.AFTER, "6")[-2:]
+    scale = (light[1] - light[0]) / (420.0 - 120.0)
+    assert dark == pytest.approx(
+        (light[0] + scale * (200.0 - 120.0), light[0] + scale * (300.0 - 120.0)), abs=0.01
+    )
+
+
+def test_what_was_not_used_is_not_drawn_as_known() -> None:
+    reply = learned(sight("no-frost", 900.0, False), used=False)
+    tree = drawn(pictures.plug_time(reply))
+    assert "cannot be explained: nothing is learned from it" in texts(tree)
+    assert "5 to 95 % now" not in texts(tree)
+    assert paths(reply, canvas.AFTER) == []
+    assert "nothing is learned from what cannot be explained" in str(tree.findtext(f"{SPACE}desc"))
+    assert "5 to 95 % now" in texts(drawn(pictures.plug_time(learned(sight("frost", 90.0)))))
+
+
+def test_what_was_never_to_close_is_drawn_to_the_end() -> None:
+    reply = learned(sight("frost", 90.0), late=None)
+    (_, end), _ = bars(reply, canvas.WATER, "12")
+    (_, known), _ = bars(learned(sight("frost", 90.0)), canvas.WATER, "12")
+    right = (canvas.WIDTH - 0.15) * 72.0
+    assert end == pytest.approx(right)
+    assert known < right
+    assert "(2.0 to never)" in str(drawn(pictures.plug_time(reply)).findtext(f"{SPACE}desc"))
+
+
+def test_words_of_many_observations_lie_on_no_other() -> None:
+    """The most there may be, at all times of the axis: each in its row, inside the picture."""
+    every = [sight("pressure-held", 20.0 * i, False, value=amount(3999.9, "kPa"))
+             for i in range(1, 21)]  # fmt: skip
+    tree = drawn(pictures.plug_time(learned(*every)))
+    told = [t for t in tree.iter(f"{SPACE}text") if "does not fit" in "".join(t.itertext())]
+    assert len(told) == 20
+    heights = sorted(float(t.attrib["y"]) for t in told)
+    assert min(b - a for a, b in itertools.pairwise(heights)) > 10.0
+    for each in told:
+        x, long = float(each.attrib["x"]), canvas.CHARACTER * 72.0 * len("".join(each.itertext()))
+        anchor = "end" if "text-anchor: end" in each.attrib["style"] else "start"
+        assert (x + long if anchor == "start" else x) <= canvas.WIDTH * 72.0
+        assert (x if anchor == "start" else x - long) >= 0.0
+
+
+def test_an_observation_leaves_nothing_in_the_next_picture() -> None:
+    plain, one = pictures.plug_time(freeze()), pictures.plug_time(learned(*EVERY[:1]))
+    pictures.plug_time(learned(*EVERY))
+    assert pictures.plug_time(learned(*EVERY[:1])) == one
+    assert pictures.plug_time(freeze()) == plain
