@@ -2,6 +2,7 @@
 
 import copy
 import itertools
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -329,6 +330,44 @@ def test_what_was_never_to_close_is_drawn_to_the_end() -> None:
     assert end == pytest.approx(right)
     assert known < right
     assert "(2.0 to never)" in str(drawn(pictures.plug_time(reply)).findtext(f"{SPACE}desc"))
+
+
+def test_what_was_seen_long_afterwards_is_marked_at_the_end_with_its_time() -> None:
+    """An hour is no reason to draw a freeze of seven minutes in a ninth of the picture."""
+    reply = learned(sight("frost", 90.0), sight("flow-stopped", 3600.0))
+    assert "flow stopped, after 60 min" in texts(drawn(pictures.plug_time(reply)))
+    assert marks(reply)[-1][0] == pytest.approx((canvas.WIDTH - 0.15) * 72.0)
+    assert marks(reply)[-1][0] < 7.0 * marks(reply)[0][0]
+
+
+def corners(reply: dict[str, Any], color: str) -> list[tuple[float, float]]:
+    """The corners of the first area that is filled with a colour [pt]."""
+    tree, link = drawn(pictures.plug_time(reply)), "{http://www.w3.org/1999/xlink}href"
+    used = (u.attrib for u in tree.iter(f"{SPACE}use"))
+    name = next(u[link][1:] for u in used if u.get("style") == f"fill: {color}")
+    path = next(p.attrib["d"] for p in tree.iter(f"{SPACE}path") if p.get("id") == name)
+    numbers = [float(x) for x in re.findall(r"-?[\d.]+", path)]
+    return list(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+def test_the_ice_front_before_is_the_likely_one_stretched_to_closure_then() -> None:
+    """Closed after 240 s, before from 120 to 420 s: the band's foot is as wide as that."""
+    points = corners(learned(sight("frost", 90.0)), canvas.WATER)
+    ground = max(y for _, y in points)
+    feet = sorted(x for x, y in points if y == ground)
+    (light, _) = bars(learned(sight("frost", 90.0)), canvas.WATER, "12")[0]
+    assert feet[0] == pytest.approx(light, abs=5.0), "the moments drawn are 3.6 s apart"
+
+
+def test_a_solution_that_keeps_liquid_is_drawn_with_it() -> None:
+    """What closes at a share of ice never comes to a radius of nothing."""
+    reply = learned(sight("frost", 90.0))
+    reply["history"]["liquid_radius"] = series("mm", 6.9, 5.0, 3.0, 2.9)
+    water = [y for _, y in corners(learned(sight("frost", 90.0)), canvas.WATER)]
+    slush = [y for _, y in corners(reply, canvas.WATER)]
+    assert min(slush) == pytest.approx(min(water))
+    share = (max(slush) - min(slush)) / (max(water) - min(water))
+    assert share == pytest.approx((6.9 - 2.9) / 6.9, abs=0.01)
 
 
 def test_words_of_many_observations_lie_on_no_other() -> None:

@@ -33,6 +33,7 @@ FRONT: JSON = {"color": INK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
 BAND: JSON = {"color": WATER, "linewidth": 6.0}
 KNOWN: JSON = {"color": AFTER, "linewidth": 6.0}
 LIKELY: JSON = {"color": INK, "linewidth": 1.6}
+MARK: JSON = {"color": STOP, "markersize": 6.0, "clip_on": False}
 SIGHT: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (1, 2))}
 ENOUGH: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (4, 3))}
 """How the lines of a plug against time are drawn."""

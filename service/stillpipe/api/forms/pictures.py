@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 COURSE = "time from the first feed [min], likely course"
 BARS = ((0, "closure"), (1, "ready"))
 """Rows of figures that have a bar below the course."""
+LATE = 1.5
+"""What is seen so many times later than all else of a freeze is marked at the end of its axis."""
 MOMENTS = 120
 """At which the ends of an ice front are drawn."""
 SURE = 0.98
@@ -99,7 +101,7 @@ def _before_and_after(axes: Axes, reply: JSON) -> None:
     axes.axhline(0.5 * bore, color=canvas.INK, linewidth=0.8)
     axes.set_ylim(0.0, 0.5 * bore / 0.72)
     axes.set_ylabel(f"radius under the\njacket's middle [{history['liquid_radius']['unit']}]")
-    axes.text(0.02, 0.08, "liquid", transform=axes.transAxes)
+    axes.text(0.02, 0.08, "liquid", transform=axes.transAxes, bbox=canvas.ON_WHITE)
     axes.text(0.97, 0.55, "ice", transform=axes.transAxes, ha="right", bbox=canvas.ON_WHITE)
     canvas.key(axes, key)
     _events(axes, reply, lettered=True)
@@ -113,13 +115,14 @@ def _fronts(reply: JSON, closure: JSON | None, minutes: Array) -> tuple[Array, A
     """
     history = reply["history"]
     times, radius = history["time"]["values"], history["liquid_radius"]["values"]
-    closed = next((t for t, r in zip(times, radius, strict=True) if r <= 0.0), times[-1])
+    lengths = zip(times, history["plug_length"]["values"], strict=True)
+    closed = next((t for t, length in lengths if length > 0.0), times[-1])
     known = np.array(times) / closed
 
     def front(end: float | None) -> Array:
         if end is None:
             return np.full(len(minutes), radius[0])
-        return np.asarray(np.interp(minutes * 60.0 / end, known, radius, right=0.0))
+        return np.asarray(np.interp(minutes * 60.0 / end, known, radius))
 
     return (
         (front(None), front(None))
@@ -138,14 +141,16 @@ def _seen(axes: Axes, reply: JSON, rows: int) -> None:
         _bars(axes, reply, last, canvas.AFTER, 6)
     known = [(reply[name]["likely"] / 60.0, row) for row, name in BARS if reply[name]]
     axes.plot(*zip(*known, strict=True), "|", markersize=10, color=canvas.INK, mew=1.8)
-    at = [_minutes(o["elapsed"]) for o in learned["observations"]]
-    axes.plot(at, range(2, 2 + len(at)), "o", markersize=6, color=canvas.STOP)
-    for row, (minute, word) in enumerate(zip(at, _told(reply), strict=True), 2):
-        width = canvas.CHARACTER * len(word) / (canvas.WIDTH - 1.05)
+    for row, (held, word) in enumerate(zip(learned["observations"], _told(reply), strict=True), 2):
+        minute = _minutes(held["elapsed"])
+        late = minute > last
+        axes.plot(min(minute, last), row, ">" if late else "o", **canvas.MARK)
+        said = f"{word}, after {minute:.0f} min" if late else word
+        width = canvas.CHARACTER * len(said) / (canvas.WIDTH - 1.05)
         side = -1 if minute / last + width > SURE else 1
         axes.annotate(
-            word, (minute, row), xytext=(7 * side, 0), textcoords="offset points", va="center",
-            ha="left" if side > 0 else "right", fontsize=9,
+            said, (min(minute, last), row), xytext=(7 * side, 0), textcoords="offset points",
+            va="center", ha="left" if side > 0 else "right", fontsize=9,
         )  # fmt: skip
     if not learned["used"]:
         axes.text(
@@ -266,7 +271,7 @@ def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
 
 
 def _end(reply: JSON) -> float:
-    """Return where the axis of time ends [min]: behind all that is drawn."""
+    """Return where the axis of time ends [min]: behind all but what was seen long afterwards."""
     last = [*reply["history"]["time"]["values"], *reply["bands"]["time"]["values"]]
     ranges = [reply[name] for name in ("frost_by", "closure", "ready")]
     last += [found["likely"] for found in ranges if found]
@@ -274,9 +279,10 @@ def _end(reply: JSON) -> float:
         last.append(reply["planned_ready"]["value"])
     learned = reply.get("learned")
     if learned is not None:
-        last += [o["elapsed"]["value"] for o in learned["observations"]]
         ranges = [found for found in learned["before"].values() if found]
         last += [found["high"] or found["likely"] for found in ranges]
+        seen = max(o["elapsed"]["value"] for o in learned["observations"])
+        last.append(min(seen, LATE * max(last)))
     return 1.02 * float(max(last)) / 60.0
 
 
