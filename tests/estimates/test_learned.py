@@ -123,6 +123,16 @@ def test_no_input_is_narrowed_by_less_than_nothing_or_more_than_all(name: str) -
     assert 100.0 < found.effective_sample_size <= 8192.0
 
 
+def test_the_order_in_which_they_are_told_moves_no_figure() -> None:
+    seen = VISITS["all, as they were told"]
+    one, other = asked(*seen), asked(*seen[::-1])
+    for name in ("closure", "ready", "plug_length", "heat_removed"):
+        for end in ("low", "likely", "high"):
+            a, b = (getattr(known(getattr(x.figures, name)), end) for x in (one, other))
+            assert a == pytest.approx(b, rel=1e-3)
+    assert one.learned.inputs != asked(*seen[:1]).learned.inputs
+
+
 def test_the_narrower_a_frost_is_told_the_more_is_learned_of_the_conductance() -> None:
     found = [
         named(learned(frost(230.0, standard_uncertainty=u)), "jacket_conductance").narrowed

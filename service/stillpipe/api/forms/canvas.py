@@ -73,12 +73,14 @@ def drawn(draw: Callable[[JSON], Figure], reply: JSON, unnamed: str, words: str)
 
 @cache
 def _kept(_picture: str, panels: int) -> tuple[Figure, list[Axes]]:
-    """Return the figure of a picture, with so many axes above each other."""
+    """Return the figure of a picture, with so many axes above each other on the lowest's x."""
     figure = Figure(figsize=(WIDTH, 6.0))
     every = list(figure.subplots(panels, 1, sharex=True, squeeze=False)[:, 0])
     for axes in every:
         axes.locator_params(nbins=TICKS)
         axes.tick_params(length=0)
+    for axes in every[:-1]:
+        axes.xaxis.set_visible(False)
     return figure, every
 
 

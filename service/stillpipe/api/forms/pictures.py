@@ -141,22 +141,29 @@ def _seen(axes: Axes, reply: JSON, rows: int) -> None:
         _bars(axes, reply, last, canvas.AFTER, 6)
     known = [(reply[name]["likely"] / 60.0, row) for row, name in BARS if reply[name]]
     axes.plot(*zip(*known, strict=True), "|", markersize=10, color=canvas.INK, mew=1.8)
-    for row, (held, word) in enumerate(zip(learned["observations"], _told(reply), strict=True), 2):
-        minute = _minutes(held["elapsed"])
-        late = minute > last
-        axes.plot(min(minute, last), row, ">" if late else "o", **canvas.MARK)
-        said = f"{word}, after {minute:.0f} min" if late else word
-        width = canvas.CHARACTER * len(said) / (canvas.WIDTH - 1.05)
-        side = -1 if minute / last + width > SURE else 1
-        axes.annotate(
-            said, (min(minute, last), row), xytext=(7 * side, 0), textcoords="offset points",
-            va="center", ha="left" if side > 0 else "right", fontsize=9,
-        )  # fmt: skip
+    at = [_minutes(o["elapsed"]) for o in learned["observations"]]
+    shown = [(minute, row) for row, minute in enumerate(at, 2) if minute <= last]
+    beyond = [(last, row) for row, minute in enumerate(at, 2) if minute > last]
+    for marks, shape in ((shown, "o"), (beyond, ">")):
+        if marks:
+            axes.plot(*zip(*marks, strict=True), shape, **canvas.MARK)
+    for row, (minute, word) in enumerate(zip(at, _told(reply), strict=True), 2):
+        _label(axes, row, minute, word, last)
     if not learned["used"]:
         axes.text(
             0.01, rows - 1, "cannot be explained: nothing is learned from it", va="center",
             fontsize=9, color=canvas.STOP, transform=axes.get_yaxis_transform(),
         )  # fmt: skip
+
+
+def _label(axes: Axes, row: int, minute: float, word: str, last: float) -> None:
+    """Say beside the mark at ``minute`` what it is, where there is room; ``last`` ends the axis."""
+    said = word if minute <= last else f"{word}, after {minute:.0f} min"
+    inch = last / (canvas.WIDTH - 1.05)
+    at, right = min(minute, last), canvas.CHARACTER * len(said) * inch
+    left = at + right > SURE * last
+    beside = at - 0.1 * inch if left else at + 0.1 * inch
+    axes.text(beside, row, said, va="center", ha="right" if left else "left", fontsize=9)
 
 
 def _bars(axes: Axes, figures: JSON, last: float, color: str, width: float) -> None:
