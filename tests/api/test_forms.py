@@ -391,3 +391,20 @@ def test_an_observation_leaves_nothing_in_the_next_picture() -> None:
     pictures.plug_time(learned(*EVERY))
     assert pictures.plug_time(learned(*EVERY[:1])) == one
     assert pictures.plug_time(freeze()) == plain
+
+
+def test_the_key_lies_above_how_long_the_plug_lasts() -> None:
+    """The band of survival ends below what is said in the uppermost 22 % of the axes."""
+    reply = head("hold-time-request") | {
+        "survival": span(600.0, 900.0, 1500.0), "ready": None, "planned_ready": None,
+        "course": {
+            "time": series("s", 300.0, 600.0, 900.0), "low": series("s", 300.0, 400.0, 600.0),
+            "likely": series("s", 500.0, 700.0, 900.0), "high": series("s", 900.0, 1200.0, 1500.0),
+        },
+    }  # fmt: skip
+    tree = drawn(pictures.hold_time(reply))
+    defined = next(p.attrib["d"] for p in tree.iter(f"{SPACE}path") if p.get("id", "")[:1] == "m")
+    moved = next(u.attrib for u in tree.iter(f"{SPACE}use") if canvas.WATER in u.get("style", ""))
+    heights = [float(x) + float(moved["y"]) for x in re.findall(r"-?[\d.]+", defined)[1::2]]
+    top, height = 0.5 * 72.0, (4.0 - 0.5 - 0.55) * 72.0
+    assert min(heights) > top + 0.22 * height

@@ -40,6 +40,8 @@ ENOUGH: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (4, 3))}
 
 ON_WHITE: JSON = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
 """Behind words that lie on lines."""
+ON_ICE: JSON = {"color": "white", "bbox": ON_WHITE | {"facecolor": "#4e85a0"}}
+"""Words on ice, as it looks on white where it is drawn a little transparent."""
 
 _lock = threading.Lock()
 """matplotlib is not safe in threads, and axes are kept: one picture at a time."""

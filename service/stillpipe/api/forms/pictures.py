@@ -200,7 +200,7 @@ def _survival(reply: JSON) -> Figure:
     axes.fill_between(minutes, low, high, color=canvas.WATER, linewidth=0)
     axes.plot(minutes, likely, **canvas.FROZEN)
     axes.set_xlim(minutes[0], minutes[-1])
-    axes.set_ylim(0.0, 1.06 * max(*high, 1e-6))
+    axes.set_ylim(0.0, 1.4 * max(*high, 1e-6))
     axes.set_ylabel("bonded unfed [min]")
     axes.set_xlabel("when feeding stops in the hold, since the first feed [min]")
     canvas.key(axes, {"median": canvas.FROZEN, "5 to 95 %": canvas.BAND})
@@ -218,10 +218,10 @@ def _front(axes: Axes, reply: JSON) -> None:
     axes.set_ylim(0.0, 0.5 * bore)
     axes.set_ylabel(f"radius under the\njacket's middle [{history['liquid_radius']['unit']}]")
     axes.text(0.02, 0.08, "liquid", transform=axes.transAxes)
-    axes.text(0.6, 0.86, "ice", transform=axes.transAxes, color="white", ha="center")
+    axes.text(0.6, 0.86, "ice", transform=axes.transAxes, ha="center", **canvas.ON_ICE)
     if reply["bands"]["time"]["values"]:
         text = "dashed: 5th and 95th percentile"
-        axes.text(0.97, 0.74, text, transform=axes.transAxes, color="white", ha="right")
+        axes.text(0.97, 0.74, text, transform=axes.transAxes, ha="right", **canvas.ON_ICE)
     _events(axes, reply, lettered=True)
 
 
