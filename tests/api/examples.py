@@ -13,7 +13,8 @@ from stillpipe.model.requests import PlugTimeRequest, Request
 FOLDER = Path(__file__).parents[2] / "openapi" / "examples"
 NAMES = {
     "plug-time-request": "plug-time", "plug-time-by-measure": "plug-time",
-    "plug-time-slush": "plug-time", "hold-time-request": "hold-time",
+    "plug-time-slush": "plug-time", "plug-time-observations": "plug-time",
+    "hold-time-request": "hold-time",
     "co2-mass-request": "co2-mass", "cylinder-count-request": "cylinder-count",
     "cylinder-count-stock": "cylinder-count", "spacing-validation-request": "spacing-validation",
     "frost-check-request": "frost-check", "ventilation-request": "ventilation",

@@ -5,7 +5,6 @@ the draws that close. The hold is planned from the time by which the plug is rea
 that decides; that and the exchanges are planned times, common to all draws.
 """
 
-import math
 from functools import cached_property
 
 import numpy as np
@@ -71,25 +70,6 @@ class Drawn(Sampled):
     def sample(self) -> draws.Sample:
         """The draws, as likely as what was seen leaves them."""
         return self.before.sample if self.evidence is None else self.evidence.learned.sample
-
-    @cached_property
-    def _since(self) -> Array:
-        """From closure until ready as solved, of the draws [s]; infinite where that never comes."""
-        knots = self.ensemble.knots
-        need = np.maximum(self.lost(self.strength) * self.point.safety_factor, course.TINY)
-        firm = self.curves_of(Of.GRIP, knots).where(np.log(need))
-        bore = np.full(len(need), math.log(self.point.bore))
-        long = self.curves_of(Of.SOUND, knots).where(bore)
-        since = np.maximum(firm, long)
-        late = ~(self.closed + since < freeze.LONGEST_FREEZE)
-        return np.where(late, np.inf, since)
-
-    @cached_property
-    def readies(self) -> Array:
-        """When the plug carries the line pressure with the safety factor, of the draws [s]."""
-        if self.hopeless:
-            return self.closures
-        return np.asarray((self.closed + self._since) * self.model)
 
     @cached_property
     def likely_ready(self) -> float | None:

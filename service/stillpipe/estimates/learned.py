@@ -64,6 +64,14 @@ class LearnedInput:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TimesBefore:
+    """The times that were to be expected before anything was seen, since the first feed."""
+
+    closure: Annotated[Range | None, Figure("time", says="Until no liquid path is left.")]
+    ready: Annotated[Range | None, Figure("time", says="Until it carries the line pressure.")]
+
+
+@dataclass(frozen=True, kw_only=True)
 class LearnedFigures:
     """What was learned from the observations; all other figures rest on it."""
 
@@ -77,6 +85,7 @@ class LearnedFigures:
     ]
     observations: Annotated[tuple[Held, ...], Plain(says="Each as it was listed.")]
     inputs: Annotated[tuple[LearnedInput, ...], Plain(says="What was learned of each input.")]
+    before: Annotated[TimesBefore, Plain(says="What was to be expected before anything was seen.")]
     closure_from_now: Annotated[
         Range | None, Figure("time", says="Until no liquid path is left; 0 where it is closed.")
     ] = None
@@ -94,13 +103,16 @@ def told(solution: Solution) -> LearnedFigures | None:
     if known is None:
         return None
     now = max(o.elapsed for o in solution.point.observations)
-    ready = solution.planned_ready
+    ready, before = solution.planned_ready, solution.before
     return LearnedFigures(
         now=now,
         effective_sample_size=float(f"{known.learned.effective:.3g}"),
         used=known.used,
         observations=tuple(_held(f) for f in known.foretold),
         inputs=tuple(_input(solution, name) for name in _names(solution)),
+        before=TimesBefore(
+            closure=solution.range(before.closures), ready=solution.range(before.readies)
+        ),
         closure_from_now=solution.range(np.maximum(solution.closures - now, 0.0)),
         ready_from_now=solution.range(np.maximum(solution.readies - now, 0.0)),
         planned_ready_from_now=None if ready is None else max(ready - now, 0.0),

@@ -4,6 +4,7 @@ Nothing is solved before it is asked for, and nothing twice. The freezes are tho
 other draws of the same inputs are looked up on its surfaces without a further freeze.
 """
 
+import math
 from collections.abc import Hashable
 from functools import cached_property
 
@@ -219,6 +220,25 @@ class Sampled:
         """Return what is read of ``run``, once."""
         with work.blamed((self._member,), LONG_HOLD):
             return self.ensemble.grown(run, knots)
+
+    @cached_property
+    def _since(self) -> Array:
+        """From closure until ready as solved, of the draws [s]; infinite where that never comes."""
+        knots = self.ensemble.knots
+        need = np.maximum(self.lost(self.strength) * self.point.safety_factor, course.TINY)
+        firm = self.curves_of(Of.GRIP, knots).where(np.log(need))
+        bore = np.full(len(need), math.log(self.point.bore))
+        long = self.curves_of(Of.SOUND, knots).where(bore)
+        since = np.maximum(firm, long)
+        late = ~(self.closed + since < freeze.LONGEST_FREEZE)
+        return np.where(late, np.inf, since)
+
+    @cached_property
+    def readies(self) -> Array:
+        """When the plug carries the line pressure with the safety factor, of the draws [s]."""
+        if self.hopeless:
+            return self.closures
+        return np.asarray((self.closed + self._since) * self.model)
 
     @cached_property
     def frosts(self) -> Array:
