@@ -113,10 +113,15 @@ def told(solution: Solution) -> LearnedFigures | None:
         before=TimesBefore(
             closure=solution.range(before.closures), ready=solution.range(before.readies)
         ),
-        closure_from_now=solution.range(np.maximum(solution.closures - now, 0.0)),
-        ready_from_now=solution.range(np.maximum(solution.readies - now, 0.0)),
+        closure_from_now=_from(now, solution, solution.closures) if known.used else None,
+        ready_from_now=_from(now, solution, solution.readies) if known.used else None,
         planned_ready_from_now=None if ready is None else max(ready - now, 0.0),
     )
+
+
+def _from(now: float, solution: Solution, times: Array) -> Range | None:
+    """Return the range of ``times`` [s] from ``now`` [s] on; 0 for what is past."""
+    return solution.range(np.maximum(times - now, 0.0))
 
 
 def _held(found: Foretold) -> Held:

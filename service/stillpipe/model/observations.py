@@ -37,7 +37,9 @@ class Observation:
 class Frost(Observation):
     """Frost first seen 10 mm beside the jacket."""
 
-    kind: Annotated[Seen, Choice((Seen.FROST,), says="Frost was first seen then.")]
+    kind: Annotated[
+        Seen, Choice((Seen.FROST,), limit="observation", says="Frost was first seen then.")
+    ]
     standard_uncertainty: Annotated[
         float,
         Quantity(
@@ -51,7 +53,9 @@ class Frost(Observation):
 class NoFrost(Observation):
     """No frost yet 10 mm beside the jacket."""
 
-    kind: Annotated[Seen, Choice((Seen.NO_FROST,), says="There was no frost yet.")]
+    kind: Annotated[
+        Seen, Choice((Seen.NO_FROST,), limit="observation", says="There was no frost yet.")
+    ]
     standard_uncertainty: Annotated[
         float,
         Quantity(
@@ -66,7 +70,10 @@ class SurfaceTemperature(Observation):
     """The temperature of the pipe's outside beside the jacket."""
 
     kind: Annotated[
-        Seen, Choice((Seen.SURFACE_TEMPERATURE,), says="The pipe's outside was so cold.")
+        Seen,
+        Choice(
+            (Seen.SURFACE_TEMPERATURE,), limit="observation", says="The pipe's outside was so cold."
+        ),
     ]
     distance: Annotated[
         float,
@@ -93,7 +100,10 @@ class SurfaceTemperature(Observation):
 class WeightDrawn(Observation):
     """CO2 drawn from the cylinder by a time, by its weight."""
 
-    kind: Annotated[Seen, Choice((Seen.WEIGHT_DRAWN,), says="The cylinder was so much lighter.")]
+    kind: Annotated[
+        Seen,
+        Choice((Seen.WEIGHT_DRAWN,), limit="observation", says="The cylinder was so much lighter."),
+    ]
     value: Annotated[
         float,
         Quantity(
@@ -115,7 +125,10 @@ class FlowStopped(Observation):
     """Proven by then that nothing flows past the plug."""
 
     kind: Annotated[
-        Seen, Choice((Seen.FLOW_STOPPED,), says="Nothing flowed past the plug any more.")
+        Seen,
+        Choice(
+            (Seen.FLOW_STOPPED,), limit="observation", says="Nothing flowed past the plug any more."
+        ),
     ]
     standard_uncertainty: Annotated[
         float,
@@ -130,7 +143,9 @@ class FlowStopped(Observation):
 class PressureHeld(Observation):
     """The plug held a pressure then."""
 
-    kind: Annotated[Seen, Choice((Seen.PRESSURE_HELD,), says="The plug held a pressure.")]
+    kind: Annotated[
+        Seen, Choice((Seen.PRESSURE_HELD,), limit="observation", says="The plug held a pressure.")
+    ]
     value: Annotated[
         float,
         Quantity(
