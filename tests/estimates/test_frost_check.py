@@ -15,6 +15,8 @@ from estimates.jobs import (
     solution_of,
     water,
 )
+from stillpipe.errors import TooCostlyError
+from stillpipe.estimates.faulty import Signs
 from stillpipe.estimates.frost_check import (
     LEAST,
     FrostCheckFigures,
@@ -30,6 +32,7 @@ from stillpipe.model.observations import Frost, NoFrost, Seen, SurfaceTemperatur
 from stillpipe.model.requests import FrostCheckRequest
 from stillpipe.physics import constants, film
 from stillpipe.tables import pipes
+from stillpipe.uncertainty import faults
 
 
 def answer_of(
@@ -405,3 +408,18 @@ def test_a_flow_is_counted_in_drips_only_where_they_can_be_counted() -> None:
     wide = flow_text(beside(pipes.find("ASME B36.10M", "2", "40"), 20.0, HOUR, False))
     assert "kg/h" in wide
     assert "drips" not in wide
+
+
+@pytest.mark.parametrize(
+    ("code", "path"), [("flow", ("fluid", "flow")), ("cylinder-empty", ("elapsed",))]
+)
+def test_causes_that_cost_too_much_name_a_member(code: str, path: tuple[str, ...]) -> None:
+    """With hardly any work left after the sound freeze."""
+    before = Solution(request_of(FrostCheckRequest, elapsed=HOUR, frost_seen=False)).before
+    fault = next(f for f in faults.catalogue() if f.cause == code)
+    signs = Signs(before, (), HOUR)
+    signs.of(next(f for f in faults.catalogue() if f.cause == "colder"), 5.0)
+    before.work.counts[1] = before.work.taken + 100
+    with pytest.raises(TooCostlyError) as caught:
+        signs.of(fault, known(fault.severity).likely)
+    assert [f.path for f in caught.value.faults] == [path]

@@ -34,6 +34,7 @@ it."""
 LATER, LONGER = 3.0, 1.5
 """Freezes are followed for so many times what has passed, and what a sound one takes [-]."""
 WITH_FLOW = (("fluid", "flow"), "state a pipe nearer to common sizes: to weigh a flow as the cause")
+LATE = (("elapsed",), "ask sooner: to weigh causes after so long")
 OBSERVED = (("observations",), "leave out observations: to weigh causes by so many and so late")
 
 
@@ -187,7 +188,7 @@ class Signs:
                 begun = moving.frozen(
                     point, f.case, s.cases.likely, s.work, fine=False, longest=longest
                 ).begun
-        with work.blamed(*OBSERVED):
+        with work.blamed(*(OBSERVED if self._seen else LATE)):
             run = FrostRun(
                 f.case, at=ZERO_C if f.frosted is None else f.frosted, until=self._until,
                 longest=longest, grid=freeze.PRODUCTION, work=s.work, begun=begun,
