@@ -109,7 +109,7 @@ def test_another_fluid_or_room_takes_no_more_freezes(name: str) -> None:
 
 
 def test_causes_of_a_late_frost_take_a_freeze_for_each_severity() -> None:
-    """Followed until frost and no further: 36 beside the twenty, for twice their work."""
+    """Followed until frost and no further: 36 beside the twenty, less than eight times the work."""
     known = ESTIMATES["frost-check"]()
     found = frost_check(overdue()).effort
     assert found.freezes == known.freezes + 1 + 10 * 3 + 5
