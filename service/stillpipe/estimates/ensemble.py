@@ -16,6 +16,7 @@ from stillpipe.estimates.cases import Cases
 from stillpipe.estimates.course import Knots, Of
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
+from stillpipe.physics.frosting import FrostRun
 from stillpipe.uncertainty import draws, surface
 from stillpipe.uncertainty.scenarios import Scenario
 
@@ -59,7 +60,8 @@ class Ensemble:
     """
 
     def __init__(
-        self, cases: Cases, need: float, spent: work.Work, solves: list[freeze.FreezeRun],
+        self, cases: Cases, need: float, spent: work.Work,
+        solves: list[freeze.FreezeRun | FrostRun],
         about: Array | None = None,
     ) -> None:  # fmt: skip
         """Solve nothing yet; ``spent`` counts the work, ``solves`` keeps the freezes."""

@@ -20,6 +20,7 @@ from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
 from stillpipe.physics.constants import DRY_ICE
+from stillpipe.physics.frosting import FrostRun
 from stillpipe.uncertainty import draws
 
 Array = NDArray[np.float64]
@@ -46,7 +47,7 @@ class Sampled:
         """Solve nothing yet; what it takes is added to that of ``shares``."""
         self.point, self._member = point, member
         self.work: work.Work = work.Work() if shares is None else shares.work
-        self.solves: list[freeze.FreezeRun] = [] if shares is None else shares.solves
+        self.solves: list[freeze.FreezeRun | FrostRun] = [] if shares is None else shares.solves
         known = shares is not None and shares.point is point
         self.cases: Cases = shares.cases if known and shares else Cases(point)
 

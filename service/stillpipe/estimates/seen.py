@@ -13,6 +13,7 @@ from stillpipe.estimates.sampled import Array, Sampled
 from stillpipe.model import observations
 from stillpipe.model.observations import AnyObservation
 from stillpipe.uncertainty import draws, learning
+from stillpipe.uncertainty.draws import Sample
 from stillpipe.uncertainty.learning import Learned
 
 FAR = 0.5
@@ -94,10 +95,18 @@ def is_read(o: AnyObservation) -> bool:
     return isinstance(o, kinds)
 
 
+def weighed(o: AnyObservation, found: Array) -> Array:
+    """Return the logarithm of how likely ``o`` is where its figure is ``found`` [-].
+
+    But for a constant.
+    """
+    off = _off(o, found)
+    return np.asarray(-0.5 * off**2 if is_read(o) else log_ndtr(off))
+
+
 def likelihood(o: AnyObservation, s: Sampled) -> Array:
     """Return the logarithm of how likely ``o`` is in each draw, but for a constant [-]."""
-    off = _off(o, values(o, s))
-    return np.asarray(-0.5 * off**2 if is_read(o) else log_ndtr(off))
+    return weighed(o, values(o, s))
 
 
 def _together(seen: tuple[AnyObservation, ...], s: Sampled, sample: draws.Sample) -> Array:
@@ -115,28 +124,34 @@ def probability(o: AnyObservation, found: Array, weight: NDArray[np.float64]) ->
     return min(2.0 * min(below, 1.0 - below), 1.0) if is_read(o) else min(below, 1.0)
 
 
+def foretold(seen: tuple[AnyObservation, ...], s: Sampled) -> tuple[Foretold, ...]:
+    """Return each of ``seen`` held against what is foretold once those before it were."""
+    prior = now = s.among(draws.prior())
+    logs, found = np.zeros(len(prior.sample)), []
+    for number, o in enumerate(seen):
+        if learning.effective(learning.weights(logs)) < FEW or not np.isfinite(np.max(logs)):
+            near = Sample(now.sample.z[learning.systematic(learning.weights(logs))])
+            before = learning.learned(partial(_together, seen[:number], s), near)
+            now, logs = s.among(before.sample), np.zeros(len(before.sample))
+        figure = values(o, now)
+        chance = probability(o, figure, learning.weights(logs))
+        found.append(Foretold(o, figure if now is prior else values(o, prior), chance))
+        logs = logs + weighed(o, figure)
+    return tuple(found)
+
+
 def evidence(seen: tuple[AnyObservation, ...], s: Sampled) -> Evidence:
     """Return what is known of the draws of ``s`` once ``seen`` was."""
-    prior = s.among(draws.prior())
-    logs, foretold = np.zeros(len(prior.sample)), []
-    for number, o in enumerate(seen):
-        weight, found = learning.weights(logs), values(o, prior)
-        if learning.effective(weight) < FEW or not np.isfinite(np.max(logs)):
-            before = learning.learned(partial(_together, seen[:number], s)).sample
-            among = s.among(before)
-            chance = probability(o, values(o, among), np.full(len(before), 1.0 / len(before)))
-        else:
-            chance = probability(o, found, weight)
-        foretold.append(Foretold(o, found, chance))
-        logs = logs + likelihood(o, prior)
-    if min(f.probability for f in foretold) < ABSURD:
-        nothing = Learned(prior.sample, float(len(prior.sample)), -np.inf)
-        return Evidence(tuple(foretold), nothing, s.ensemble, used=False)
+    prior, found = draws.prior(), foretold(seen, s)
+    if min(f.probability for f in found) < ABSURD:
+        nothing = Learned(prior, float(len(prior)), -np.inf)
+        return Evidence(found, nothing, s.ensemble, used=False)
     known = learning.learned(partial(_together, seen, s))
     near = _about(s, known.sample)
     if near is not s.ensemble:
-        known = learning.learned(partial(_together, seen, s.among(s.sample, near)))
-    return Evidence(tuple(foretold), known, near)
+        again = partial(_together, seen, s.among(prior, near))
+        known = learning.learned(again, known.sample)
+    return Evidence(found, known, near)
 
 
 def _about(s: Sampled, sample: draws.Sample) -> Ensemble:

@@ -52,16 +52,21 @@ class Learned:
     log_evidence: float
 
 
-def learned(likelihood: Likelihood) -> Learned:
-    """Return what is known of the inputs once what ``likelihood`` weighs was seen."""
+def learned(likelihood: Likelihood, near: Sample | None = None) -> Learned:
+    """Return what is known of the inputs once what ``likelihood`` weighs was seen.
+
+    ``near`` are draws about which others are laid at first.
+    """
     z, logs = draws.deviates(), likelihood(draws.prior())
     best, size = (z, logs), effective(weights(logs))
     if not np.isfinite(np.max(logs)):
         return Learned(draws.prior(), 0.0, -np.inf)
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
         if size >= ENOUGH:
             break
         weight, whole = flattened(logs)
+        if number == 0 and near is not None:
+            z, weight = near.z, np.full(len(near), 1.0 / len(near))
         mean, factor = _moments(z, weight)
         z = _laid(mean, factor)
         logs = likelihood(Sample(z)) + _before(z) - _density(z, mean, factor)
