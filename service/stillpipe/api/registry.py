@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from stillpipe.estimates import (
+    calibration,
     co2_mass,
     cylinder_count,
     frost_check,
@@ -59,6 +60,7 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "spacing-validation": Endpoint(requests.SpacingRequest, spacing.spacing),
     "frost-check": Endpoint(requests.FrostCheckRequest, frost_check.frost_check),
     "ventilation": Endpoint(requests.VentilationRequest, ventilation.ventilation),
+    "calibration": Endpoint(requests.CalibrationRequest, calibration.calibration),
     "job-estimate": Endpoint(
         requests.JobEstimateRequest,
         job_estimate.job_estimate,

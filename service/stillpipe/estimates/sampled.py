@@ -54,9 +54,12 @@ class Sampled:
         """The freezes on which it rests."""
         return self.about(None)
 
-    def about(self, z: Array | None) -> Ensemble:
-        """Return freezes about deviates ``z`` of the inputs [-], None for the likely ones."""
-        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves, z)
+    def about(self, z: Array | None, asked: tuple[str, ...] = ()) -> Ensemble:
+        """Return freezes about deviates ``z`` of the inputs [-], None for the likely ones.
+
+        They tell most of the inputs that are ``asked`` about.
+        """
+        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves, z, asked)
 
     def among(self, sample: draws.Sample, ensemble: Ensemble | None = None) -> "Sampled":
         """Return the freeze point in the draws of ``sample``, with the same or other freezes."""

@@ -74,7 +74,7 @@ def values(o: AnyObservation, s: Sampled) -> Array:
             return s.carries(s.gripping(o.elapsed), s.strength) * s.point.safety_factor
 
 
-def _seen(o: AnyObservation) -> float:
+def reading(o: AnyObservation) -> float:
     """Return what was read, where a value was [its kind of quantity]."""
     return o.elapsed if isinstance(o, observations.Frost) else getattr(o, "value", o.elapsed)
 
@@ -84,7 +84,7 @@ def _off(o: AnyObservation, found: Array) -> Array:
 
     Of those that are read: by how many they lie above it.
     """
-    off = (found - _seen(o)) / o.standard_uncertainty
+    off = (found - reading(o)) / o.standard_uncertainty
     return -off if isinstance(o, observations.FlowStopped) else np.asarray(off)
 
 
@@ -96,7 +96,12 @@ def is_read(o: AnyObservation) -> bool:
 
 def likelihood(o: AnyObservation, s: Sampled) -> Array:
     """Return the logarithm of how likely ``o`` is in each draw, but for a constant [-]."""
-    off = _off(o, values(o, s))
+    return weighed(o, values(o, s))
+
+
+def weighed(o: AnyObservation, found: Array) -> Array:
+    """Return the logarithm of how likely ``o`` is where its figure is as ``found`` [-]."""
+    off = _off(o, found)
     return np.asarray(-0.5 * off**2 if is_read(o) else log_ndtr(off))
 
 
