@@ -10,7 +10,7 @@ from typing import Annotated
 import numpy as np
 
 import stillpipe
-from stillpipe.errors import Fault, StillpipeError
+from stillpipe.errors import Fault, StillpipeError, TooCostlyError
 from stillpipe.estimates import assess, cautions, seen
 from stillpipe.estimates.learned import Percentiles
 from stillpipe.estimates.sampled import Array, Sampled
@@ -20,6 +20,7 @@ from stillpipe.model.figures import HIGH, LOW, MIDDLE, Amount, Answer, Caution, 
 from stillpipe.model.freeze_point import Jacket
 from stillpipe.model.observations import AnyObservation, Seen
 from stillpipe.model.requests import CAPTURE, CalibrationRequest, Record
+from stillpipe.physics.column import work
 from stillpipe.uncertainty import common, draws, table
 from stillpipe.uncertainty.common import NODES, Common, Records
 from stillpipe.uncertainty.draws import Sample
@@ -29,6 +30,9 @@ BLOCK = 256
 SURFACE_TIME, SURFACE_SKIN = 0.025, 0.6
 """Standard deviation of frost by the surface about direct solutions, over its time [-], and of the
 temperature beside the jacket [K]; 150 draws on each of four pipes."""
+MOST = 3 * work.MOST // 2
+"""Units of solver work that all records of a request may take together [-]; fifty of common pipes
+take about half of it."""
 NOTHING = 0.01
 """A record that tells less of the three inputs teaches nothing [nat]."""
 ENDS = (LOW, MIDDLE, HIGH)
@@ -109,9 +113,10 @@ ASSUMED = Caution(
 class Freezes:
     """The freezes of one freeze point, which several records may share."""
 
-    def __init__(self, point: Record) -> None:
-        """Solve nothing yet."""
+    def __init__(self, point: Record, spent: work.Work | None = None) -> None:
+        """Solve nothing yet; ``spent`` counts the work of all freezes of a request."""
         whole = Sampled(point)
+        whole.work = spent or whole.work
         self.sampled = whole.among(draws.prior(), whole.about(None, NAMES[:2]))
 
     def values(self, o: AnyObservation) -> Array:
@@ -225,11 +230,13 @@ class Set:
     ) -> None:  # fmt: skip
         """Solve the freezes of ``records``, where they are not ``known``; those alike once."""
         known = {} if known is None else known
+        self.work = work.Work(MOST)
         self.past: list[Past] = []
         self.teaching: list[int] = []
         for index, record in enumerate(records):
             alike = replace(record, id=None, observations=())
-            freezes = known.setdefault(alike, Freezes(alike))
+            freezes = known.get(alike) or Freezes(alike, self.work)
+            known[alike] = freezes
             with _of_record(index):
                 past = Past(record, freezes, index)
                 self.teaching += [] if past.why_nothing else [index]
@@ -239,8 +246,7 @@ class Set:
     @property
     def effort(self) -> Effort:
         """What solving took."""
-        efforts = [f.sampled.effort for f in self.freezes]
-        return Effort(sum(e.freezes for e in efforts), sum(e.units for e in efforts))
+        return Effort(sum(len(f.sampled.solves) for f in self.freezes), self.work.taken)
 
     @cached_property
     def _records(self) -> Records:
@@ -284,9 +290,21 @@ class Set:
 
 @contextmanager
 def _of_record(index: int) -> Iterator[None]:
-    """Let what goes wrong inside name the record at ``index``."""
+    """Let what goes wrong inside name the record at ``index``.
+
+    Raises
+    ------
+    StillpipeError
+        of the same kind
+    """
     try:
         yield
+    except TooCostlyError as error:
+        detail = (
+            "send fewer records at once, or without a pipe, jacket or flow as far from common ones "
+            f"as here: together they take more than {MOST:,} units of solver work"
+        )
+        raise TooCostlyError(Fault(("records", index), detail)) from error
     except StillpipeError as error:
         faults = (Fault(("records", index, *f.path), f.detail) for f in error.faults)
         raise type(error)(*faults) from error
