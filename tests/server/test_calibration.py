@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from api.examples import example
+from api.examples import FOLDER, example
 from stillpipe import MODEL_VERSION
 
 JSON = dict[str, Any]
@@ -90,3 +90,54 @@ def test_a_batch_takes_it_too_as_json_and_as_a_table(client: FlaskClient) -> Non
     (row,) = csv.DictReader(io.StringIO(reply.get_data(as_text=True)))
     assert row["status"] == "200", row
     assert any(str(alone["jacket_conductance"]["p50"]) in cell for cell in row.values())
+
+
+def posted(client: FlaskClient, body: str | bytes) -> tuple[int, JSON]:
+    """Status and body of the answer to records as a table."""
+    reply = client.post("/v1/calibration", data=body, content_type="text/csv")
+    return reply.status_code, json.loads(reply.get_data())
+
+
+TABLE = (FOLDER / "calibration-table.csv").read_text()
+
+
+def test_records_as_rows_of_a_table_are_the_same_records(client: FlaskClient) -> None:
+    status, found = posted(client, TABLE)
+    assert status == 200
+    entries = []
+    for row in csv.DictReader(io.StringIO(TABLE)):
+        entries.append({
+            "id": row["id"],
+            "pipe": {k: row[f"pipe.{k}"] for k in ("standard", "size", "schedule")},
+            "fluid": {"temperature": {"value": 18, "unit": "degC"}},
+            "ambient": {"temperature": {"value": 21, "unit": "degC"}},
+            "line_pressure": {"value": 3, "unit": "bar"},
+            "observations": json.loads(row["observations [json]"]),
+        })  # fmt: skip
+    assert found == answer(client, "calibration", {"records": entries})
+    assert posted(client, "\ufeff" + TABLE) == (200, found), "with a mark of UTF-8"
+
+
+@pytest.mark.parametrize(
+    "table",
+    ["", "\n", "estimate,id\nplug-time,a\n", "colour\nred\n", "id,id\na,b\n", 'id\n"a\n',
+     "id\na,b\n", b"id\n\xff\n"],
+)  # fmt: skip
+def test_a_table_that_cannot_be_read_is_refused(client: FlaskClient, table: str | bytes) -> None:
+    status, found = posted(client, table)
+    assert status == 400
+    assert found["type"] == "/v1/problems/malformed-csv"
+
+
+def test_what_is_wrong_in_a_row_is_pointed_at_as_in_records(client: FlaskClient) -> None:
+    status, found = posted(client, TABLE.replace("ASTM B88,1,L", "ASTM B88,9,L"))
+    assert status == 422
+    assert [e["pointer"] for e in found["errors"]] == ["#/records/1/pipe/size"]
+    status, found = posted(client, "id\n")
+    assert status == 422
+    assert [e["pointer"] for e in found["errors"]] == ["#/records"]
+
+
+def test_no_other_estimate_takes_a_table(client: FlaskClient) -> None:
+    reply = client.post("/v1/plug-time", data=TABLE, content_type="text/csv")
+    assert reply.status_code == 415
