@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from reference import calibration_cases
 from reference.calibration_cases import KINDS, TRIALS, Trial
-from stillpipe.estimates.calibration import Freezes, Set
+from stillpipe.estimates.past import Freezes, Set
 from stillpipe.model.calibration import NAMES
 from stillpipe.model.observations import AnyObservation, Seen
 from stillpipe.model.requests import Record
