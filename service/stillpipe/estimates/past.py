@@ -26,8 +26,8 @@ SURFACE_TIME, SURFACE_SKIN = 0.025, 0.6
 """Standard deviation of frost by the surface about direct solutions, over its time [-], and of the
 temperature beside the jacket [K]; 150 draws on each of four pipes."""
 MOST = 3 * work.MOST // 2
-"""Units of solver work that all records of a request may take together [-]; fifty of common pipes
-take about half of it."""
+"""Units of solver work that all records of a request may take together [-]: fifty sizes of copper and
+steel pipe take 4.6 million."""
 NOTHING = 0.01
 """A record that tells less of the three inputs teaches nothing [nat]."""
 
