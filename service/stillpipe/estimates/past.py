@@ -26,8 +26,8 @@ SURFACE_TIME, SURFACE_SKIN = 0.025, 0.6
 """Standard deviation of frost by the surface about direct solutions, over its time [-], and of the
 temperature beside the jacket [K]; 150 draws on each of four pipes."""
 MOST = 3 * work.MOST // 2
-"""Units of solver work that all records of a request may take together [-]: fifty sizes of copper and
-steel pipe take 4.6 million."""
+"""Units of solver work that all records of a request may take together [-]: fifty sizes of copper
+and steel pipe take 4.6 million."""
 NOTHING = 0.01
 """A record that tells less of the three inputs teaches nothing [nat]."""
 
@@ -74,6 +74,12 @@ class Past:
         """Take the ``freezes`` of its point; ``index`` is its place in the list."""
         self.record, self.seen = record, record.observations
         self.freezes, self.index = freezes, index
+
+    def settle(self) -> None:
+        """Work out all that hangs on the freezes, and let go of them: they hold megabytes."""
+        if not self.why_nothing:
+            self._values  # noqa: B018 - kept from here on
+        del self.freezes
 
     @cached_property
     def why_nothing(self) -> str:
@@ -151,24 +157,26 @@ class Set:
         self, records: tuple[Record, ...], known: dict[Record, Freezes] | None = None
     ) -> None:  # fmt: skip
         """Solve the freezes of ``records``, where they are not ``known``; those alike once."""
-        known = {} if known is None else known
         self.work = work.Work(MOST)
-        self.past: list[Past] = []
-        self.teaching: list[int] = []
+        self.solves = 0
+        found: dict[int, Past] = {}
+        points: dict[Record, list[int]] = {}
         for index, record in enumerate(records):
-            alike = replace(record, id=None, observations=())
-            freezes = known.get(alike) or Freezes(alike, self.work)
-            known[alike] = freezes
-            with _of_record(index):
-                past = Past(record, freezes, index)
-                self.teaching += [] if past.why_nothing else [index]
-            self.past.append(past)
-        self.freezes = list(known.values())
+            points.setdefault(replace(record, id=None, observations=()), []).append(index)
+        for point, indices in points.items():
+            freezes = (known or {}).get(point) or Freezes(point, self.work)
+            for index in indices:
+                with _of_record(index):
+                    found[index] = Past(records[index], freezes, index)
+                    found[index].settle()
+            self.solves += len(freezes.sampled.solves)
+        self.past = [found[index] for index in range(len(records))]
+        self.teaching = [i for i, past in enumerate(self.past) if not past.why_nothing]
 
     @property
     def effort(self) -> Effort:
         """What solving took."""
-        return Effort(sum(len(f.sampled.solves) for f in self.freezes), self.work.taken)
+        return Effort(self.solves, self.work.taken)
 
     @cached_property
     def _records(self) -> Records:
