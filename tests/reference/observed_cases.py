@@ -180,6 +180,14 @@ def asked(case: ObservedCase) -> tuple[Solution, Moments]:
     return solution, moments(solution.before, solution.likely_ready or 0.0)
 
 
+def before(case: ObservedCase) -> Sampled:
+    """The freezes before anything was seen, as they are solved where something will be."""
+    something = observations.FlowStopped(kind=Seen.FLOW_STOPPED, elapsed=1.0)
+    found = Solution(case.request(something)).before
+    found.work = Work(10**12)  # of many answers
+    return found
+
+
 def conditioned(case: ObservedCase, before: Sampled, *seen_: AnyObservation) -> Solution:
     """The solution once ``seen_`` was seen; freezes before that are shared."""
     found = Solution(case.request(*seen_))

@@ -12,7 +12,7 @@ from stillpipe.api.inputs import echo
 from stillpipe.api.inputs.echo import JSON
 from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.errors import Fault, SolverError
-from stillpipe.model.declare import Chance, Figure, members
+from stillpipe.model.declare import Chance, Figure, Quantity, members
 from stillpipe.model.figures import COVERAGE, HIGH, LOW, MIDDLE, Amount, Answer, Range
 from stillpipe.model.freeze_point import FreezePoint
 
@@ -75,6 +75,8 @@ def _members(declared: type[Any], system: str) -> tuple[tuple[str, Shown], ...]:
             if isinstance(member.declaration, Figure)
             else (name, _chance)
             if isinstance(member.declaration, Chance)
+            else (name, units.display(member.declaration.kind, system).quantity)
+            if isinstance(member.declaration, Quantity)
             else (name, partial(_plain, system=system))
             for name, member in members(declared).items()
         )

@@ -74,6 +74,14 @@ def of_line(solution: Solution) -> tuple[Reason, ...]:
         found.append(stop("over-rating", text))
     if point.material.condition:
         found.append(warn("pipe-material", point.material.condition))
+    known = point.calibration
+    if known is not None and not known.reaches(point.pipe.outside_diameter):
+        text = (
+            "The calibration was made on pipes of "
+            f"{1e3 * known.least_diameter:.0f} to {1e3 * known.greatest_diameter:.0f} mm outside "
+            "diameter; this one is far from them, and so may its jacket be."
+        )
+        found.append(warn("outside-calibration", text))
     if point.ambient.temperature <= point.fluid.freezing_point:
         text = (
             "The room is no warmer than the fluid's freezing point, "

@@ -4,6 +4,7 @@ One freeze is solved on the fine grid, the likely one; those of the star on a co
 only the ratios to its own centre are taken.
 """
 
+import itertools
 from collections.abc import Hashable
 from dataclasses import replace
 from functools import cached_property
@@ -62,9 +63,13 @@ class Ensemble:
     def __init__(
         self, cases: Cases, need: float, spent: work.Work,
         solves: list[freeze.FreezeRun | FrostRun],
-        about: Array | None = None,
+        about: Array | None = None, asked: tuple[str, ...] = (),
     ) -> None:  # fmt: skip
-        """Solve nothing yet; ``spent`` counts the work, ``solves`` keeps the freezes."""
+        """Solve nothing yet; ``spent`` counts the work, ``solves`` keeps the freezes.
+
+        Inputs that are ``asked`` about are moved to both sides, and together, in any case.
+        """
+        self._asked = tuple(map(cases.names.index, asked))
         self.cases, self.need, self.work, self.solves = cases, need, spent, solves
         self.names = cases.names
         self.about = np.zeros(len(self.names)) if about is None else about
@@ -185,11 +190,14 @@ class Ensemble:
         late = [self.names.index(name) for name in LATE]
         if self.cases.is_water:
             both = tuple(dict.fromkeys([*late, *ranked]))[:MORE]
+            both = tuple(dict.fromkeys([*both, *self._asked]))
             a, b = ranked[:2]
-            corners = tuple(dict.fromkeys([(a, b), (0, late[0]), (late[0], late[1])]))
+            pairs = [(a, b), (0, late[0]), (late[0], late[1])]
+            corners = tuple(dict.fromkeys([*pairs, *itertools.combinations(self._asked, 2)]))
             return surface.Star(self._sides, both, corners)
         ranked = [i for i in ranked if i < len(self.names) - 1]
         both = tuple(dict.fromkeys([late[0], *ranked]))[:MORE_OF_SOLUTION]
+        both = tuple(dict.fromkeys([*both, *self._asked]))
         return surface.Star(self._sides, both, line=True, bend=ranked[0])
 
     @property

@@ -6,20 +6,20 @@ import numpy as np
 
 from stillpipe.estimates.sampled import Array, Sampled
 from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.requests import Co2MassRequest, Feeding
+from stillpipe.model.requests import Co2MassRequest, Fed
 from stillpipe.physics import co2
 from stillpipe.uncertainty.surface import FURTHEST
 
 
-def feeding(point: FreezePoint) -> Feeding:
+def feeding(point: FreezePoint) -> Fed:
     """Return how ``point`` is fed; by the defaults where its request does not say."""
-    if isinstance(point, Feeding):
+    if isinstance(point, Fed):
         return point
     stated = {f.name: getattr(point, f.name) for f in fields(FreezePoint)}
     return Co2MassRequest(**stated).completed()
 
 
-def per_heat(request: Feeding, sampled: Sampled) -> Array:
+def per_heat(request: Fed, sampled: Sampled) -> Array:
     """Return the CO2 for each joule that pipe and jacket give, of the draws [kg/J].
 
     The share that is captured never exceeds 1.

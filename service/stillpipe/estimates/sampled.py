@@ -30,6 +30,8 @@ SOLUTION_BOND = 0.5
 WEAK = 2.5
 """A bond so many times weaker than likely is followed closely until it is ready [-]: the 5th
 percentile of adhesion."""
+TOLD = ("jacket_conductance", "jacket_filling")
+"""Inputs on which most of what can be seen hangs."""
 HELD_KNOTS = 4
 """Times beyond ready at which freezes are compared."""
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
@@ -56,9 +58,14 @@ class Sampled:
         """The freezes on which it rests."""
         return self.about(None)
 
-    def about(self, z: Array | None) -> Ensemble:
-        """Return freezes about deviates ``z`` of the inputs [-], None for the likely ones."""
-        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves, z)
+    def about(self, z: Array | None, asked: tuple[str, ...] = ()) -> Ensemble:
+        """Return freezes about deviates ``z`` of the inputs [-], None for the likely ones.
+
+        They tell most of the inputs that are ``asked`` about, where something was seen of those
+        that most of it hangs on.
+        """
+        asked = asked or (TOLD if self.point.observations else ())
+        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves, z, asked)
 
     def among(self, sample: draws.Sample, ensemble: Ensemble | None = None) -> "Sampled":
         """Return the freeze point in the draws of ``sample``, with the same or other freezes."""

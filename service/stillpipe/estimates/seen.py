@@ -75,7 +75,7 @@ def values(o: AnyObservation, s: Sampled) -> Array:
             return s.carries(s.gripping(o.elapsed), s.strength) * s.point.safety_factor
 
 
-def _seen(o: AnyObservation) -> float:
+def reading(o: AnyObservation) -> float:
     """Return what was read, where a value was [its kind of quantity]."""
     return o.elapsed if isinstance(o, observations.Frost) else getattr(o, "value", o.elapsed)
 
@@ -85,7 +85,7 @@ def _off(o: AnyObservation, found: Array) -> Array:
 
     Of those that are read: by how many they lie above it.
     """
-    off = (found - _seen(o)) / o.standard_uncertainty
+    off = (found - reading(o)) / o.standard_uncertainty
     return -off if isinstance(o, observations.FlowStopped) else np.asarray(off)
 
 
