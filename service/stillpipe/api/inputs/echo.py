@@ -5,7 +5,7 @@ from enum import Enum
 from typing import Any
 
 from stillpipe.api import units
-from stillpipe.model.declare import Declaration, Derived, Group, Many, Quantity, members
+from stillpipe.model.declare import Declaration, Derived, Group, Many, Name, Quantity, members
 from stillpipe.model.requests import Request
 
 JSON = dict[str, Any]
@@ -39,7 +39,7 @@ def _group(group: Any, given: frozenset[str], system: str, before: str) -> JSON:
             ]
         elif value not in (None, ()):
             leaf = shown[name] = _leaf(declared, value, system)
-            if not isinstance(declared, Derived):
+            if not isinstance(declared, Derived | Name):
                 leaf["default"] = path not in given
     return shown
 
@@ -47,7 +47,8 @@ def _group(group: Any, given: frozenset[str], system: str, before: str) -> JSON:
 def _leaf(declared: Declaration, value: Any, system: str) -> Any:
     if isinstance(declared, Quantity | Derived) and declared.kind:
         return units.display(declared.kind, system).quantity(value)
-    return scalar(value) if isinstance(declared, Derived) else {"value": scalar(value)}
+    plain = isinstance(declared, Derived | Name)
+    return scalar(value) if plain else {"value": scalar(value)}
 
 
 def scalar(value: Any) -> Any:
