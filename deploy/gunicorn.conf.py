@@ -39,6 +39,9 @@ its own, up to eight for each core, and each grows to what an estimate takes and
 if "MALLOC_ARENA_MAX" not in os.environ and hasattr(ctypes.CDLL(None), "mallopt"):
     ctypes.CDLL(None).mallopt(M_ARENA_MAX, ARENAS)
 
+# requests are what runs side by side: threads of their small matrix products only wait in loops
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 scratch = f"{tempfile.gettempdir()}/stillpipe-{os.getpid()}"
 """A folder for each worker, so that what a killed one leaves is known and dropped."""
 

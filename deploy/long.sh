@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
-#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [costs] [tables] [verdicts] [times]
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [costs] [tables] [percentiles] [verdicts] [times]
 # Needs the environment that deploy/test.sh has set up.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -25,11 +25,12 @@ part() {
         python tests/reference/make_held_2d.py
         git diff --stat -- service/stillpipe/tables tests/reference
         ;;
+    percentiles) python tests/reference/make_percentiles.py ;;       # 4,000 draws solved directly
     verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
     times) python tests/benchmarks/against.py ;;                     # against 0.2.0, in one run
     *) echo "no such part: $1" >&2; exit 2 ;;
     esac
 }
 
-[ $# -gt 0 ] || set -- traffic churn endurance batches costs tables verdicts times
+[ $# -gt 0 ] || set -- traffic churn endurance batches costs tables percentiles verdicts times
 for name in "$@"; do part "$name"; done

@@ -24,5 +24,7 @@ ruff check .
 ruff format --check .
 mypy
 lint-imports
+# processes run side by side: threads of small matrix products only wait in loops
+export OPENBLAS_NUM_THREADS=1
 # two at a time: a file stays with one worker, so that its servers are started once
 pytest -q -n 2 --dist loadfile

@@ -6,7 +6,7 @@ register     a register of pipes of any length, on Dask
 server       HTTP and what runs it: the only place that knows flask and gunicorn
 api          body in, body out: validation, echo, units, problems, pictures, tables
 estimates    one freeze point solved once, and a module for each estimate that asks it
-uncertainty  the uncertain inputs and their bands
+uncertainty  the uncertain inputs: table, draws, response surface
 model        what a caller states and gets, each input and figure declared once
 physics      pure SI functions and the solver: no state
 tables       published numbers with their sources, and look-up
@@ -15,7 +15,7 @@ errors       one base class
 Imports point one way, from the top of this list to its end.
 """
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
 
-MODEL_VERSION = "2.0.0"
+MODEL_VERSION = "3.0.0"
 """Version of the physical model and its assumptions; changes whenever a figure may change."""

@@ -27,6 +27,9 @@ REQUESTS = registry.REQUESTS
         ("stock", "json", "json"),
         ("pipe", "json", "json"),
         ("safety_factor", "json", "json"),
+        ("decision_probability", None, "number"),
+        ("percentiles", "json", "json"),
+        ("ready_by", "min", "quantity"),
     ],
 )
 def test_a_column_is_of_its_inputs_kind(name: str, unit: str | None, kind: str) -> None:
@@ -42,6 +45,8 @@ def test_a_column_is_of_its_inputs_kind(name: str, unit: str | None, kind: str) 
         ("safety_factor", "bar", "takes no unit"),
         ("pipe", None, "has members of its own: name them, or write [json] and give JSON"),
         ("stock", None, "has members of its own: name them, or write [json] and give JSON"),
+        ("percentiles", None, "is a list: write [json] and give JSON"),
+        ("percentiles", "1", "takes no unit"),
         ("colour", None, "unknown column"),
         ("pipe.colour", "json", "unknown column"),
         ("pipe.id", None, "unknown column"),

@@ -10,7 +10,16 @@ import pytest
 from api.examples import SINGLE, example, request_of
 from stillpipe.api import registry
 from stillpipe.api.inputs import echo, schemas
-from stillpipe.model.declare import Derived, Group, Many, Money, Quantity, inputs, members
+from stillpipe.model.declare import (
+    Derived,
+    Group,
+    Many,
+    Money,
+    Numbers,
+    Quantity,
+    inputs,
+    members,
+)
 from stillpipe.model.requests import PlugTimeRequest
 
 REQUESTS = registry.REQUESTS
@@ -33,6 +42,8 @@ def full(request: type[Any]) -> Any:
             values[name] = Decimal("1.50")
         elif isinstance(declared, Quantity):
             values[name] = declared.high
+        elif isinstance(declared, Numbers):
+            values[name] = (declared.low, declared.high)
         elif hasattr(declared, "low"):
             values[name] = declared.low
         elif hasattr(declared, "choices"):
@@ -105,6 +116,16 @@ def test_leaves_have_the_units_of_the_answer_and_six_digits() -> None:
     assert shown["safety_factor"] == {"value": 3.0, "default": False}
     assert shown["orientation"] == {"value": "horizontal", "default": True}
     assert type(shown["orientation"]["value"]) is str
+
+
+def test_probabilities_are_echoed_as_they_were_stated() -> None:
+    plain = echoed(example("plug-time-request"), PlugTimeRequest)
+    assert plain["decision_probability"] == {"value": 0.95, "default": True}
+    assert not {"percentiles", "ready_by"} & set(plain), "what was not asked for is left out"
+    asked = {"percentiles": [0.9, 0.1], "ready_by": {"value": 10, "unit": "min"}}
+    shown = echoed(example("plug-time-request") | asked, PlugTimeRequest)
+    assert shown["percentiles"] == {"value": [0.9, 0.1], "default": False}, "in the order stated"
+    assert shown["ready_by"] == {"value": 600.0, "unit": "s", "default": False}
 
 
 def test_a_catalogued_pipe_has_its_name_and_its_measures() -> None:

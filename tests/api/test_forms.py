@@ -39,21 +39,29 @@ def freeze(units: str = "si") -> dict[str, Any]:
     return head("plug-time-request", units=units) | {
         "closure": span(200.0, 240.0, 300.0), "ready": span(210.0, 270.0, None),
         "frost_by": None, "plug_length": span(18.0, 20.0, 25.0, length),
+        "planned_ready": {"value": 300.0, "unit": "s"},
         "history": {
             "time": series("s", 0.0, 120.0, 240.0, 270.0),
             "plug_length": series(length, 0.0, 0.0, 5.0, 20.0),
             "bonded_length": series(length, 0.0, 40.0, 60.0, 90.0),
             "liquid_radius": series(length, 6.9, 4.0, 0.0, 0.0),
         },
+        "bands": {
+            "time": series("s", 0.0, 150.0, 300.0),
+            "liquid_radius_low": series(length, 6.9, 1.0, 0.0),
+            "liquid_radius_high": series(length, 6.9, 5.0, 0.0),
+            "plug_length_low": series(length, 0.0, 0.0, 9.0),
+            "plug_length_high": series(length, 0.0, 8.0, 30.0),
+        },
     }  # fmt: skip
 
 
 def refusal() -> dict[str, Any]:
     reason = {"code": "slush", "text": "It stays slush & water.", "severity": "stop"}
-    empty = {k: series("s") for k in freeze()["history"]}
+    empty, bands = ({k: series("s") for k in freeze()[n]} for n in ("history", "bands"))
     return head("plug-time-slush", "no-go") | {
         "reasons": [reason], "closure": None, "ready": None, "frost_by": None,
-        "plug_length": None, "history": empty,
+        "plug_length": None, "planned_ready": None, "history": empty, "bands": bands,
     }  # fmt: skip
 
 
@@ -74,7 +82,12 @@ def job() -> dict[str, Any]:
         "timeline": [event("feed", 1800.0, 1800.0), event("ready", 2400.0, 2700.0),
                      event("thawed", 9000.0, None)],
         "co2": {"job_total": span(2.0, 3.5, 5.0, "kg")},
-        "cylinders": {"count": span(1.0, 2.0, None, "1")},
+        "chance": 0.9499, "planned_ready": {"value": 600.0, "unit": "s"},
+        "promises": [
+            {"chance": 0.5, "by": {"value": 9000.0, "unit": "s"}},
+            {"chance": 0.9, "by": {"value": 10800.0, "unit": "s"}},
+        ],
+        "cylinders": {"count": span(1.0, 2.0, None, "1"), "planned_count": 4},
         "air": None,
         "quote": {"currency": "EUR", "lines": [line], "total": "155.00", "drain_down": [],
                   "drain_down_total": "820.00"},
@@ -93,7 +106,8 @@ def test_a_freeze_says_in_words_what_it_shows() -> None:
     tree = drawn(pictures.plug_time(freeze()))
     assert tree.findtext(f"{SPACE}title") == f"{NAME}: go"
     assert tree.findtext(f"{SPACE}desc") == (
-        "closed after 4.0 min (3.3 to 5.0); ready after 4.5 min (3.5 to never)"
+        "closed after 4.0 min (3.3 to 5.0); ready after 4.5 min (3.5 to never); "
+        "planned ready 5.0 min"
     )
     assert NAME in words(tree)
     assert "closed" in words(tree)
@@ -130,25 +144,53 @@ def test_nothing_of_one_picture_is_left_in_the_next() -> None:
     assert pictures.job(job()) == timeline
 
 
+def paths(reply: dict[str, Any], *styles: str) -> list[str]:
+    """What is drawn in that style, each as its path."""
+    every = (p.attrib for p in drawn(pictures.plug_time(reply)).iter(f"{SPACE}path"))
+    return [p["d"] for p in every if all(s in p.get("style", "") for s in styles)]
+
+
 def dashed(reply: dict[str, Any]) -> float:
-    """How far down the first dashed line is drawn [pt]."""
-    paths = (p.attrib for p in drawn(pictures.plug_time(reply)).iter(f"{SPACE}path"))
-    found = next(p["d"] for p in paths if "stroke-dasharray" in p.get("style", ""))
-    return float(found.split()[2])
+    """How far down the dashed line of a sound plug is drawn [pt]."""
+    return float(paths(reply, "stroke-dasharray", pictures.STOP)[0].split()[2])
 
 
 def test_the_dashed_line_is_at_the_sound_plug_when_ready() -> None:
     short, long = freeze(), freeze()
     long["plug_length"]["likely"] = 60.0
     assert dashed(short) > dashed(long), "20 mm lie below 60 mm, and SVG counts downwards"
-    never = freeze() | {"ready": None, "plug_length": None}
+    never = freeze() | {"ready": None, "plug_length": None, "planned_ready": None}
     assert "sound plug at ready" not in words(drawn(pictures.plug_time(never)))
+
+
+def test_bands_are_drawn_about_the_likely_course() -> None:
+    """Two dashed fronts and an area; the axis of time is as long as the longer of both."""
+    fronts = paths(freeze(), "stroke-dasharray", pictures.INK)
+    assert len(fronts) == 2
+    ends = [float(front.split()[-2]) for front in fronts]
+    assert ends[0] == ends[1], "both end with the band, at 300 s"
+    likely = paths(freeze(), "stroke-width: 2.2", pictures.ICE)[0].split()
+    assert float(likely[-2]) < ends[0], "the likely course ends at 270 s"
+    said = words(drawn(pictures.plug_time(freeze())))
+    assert "dashed: 5th and 95th percentile" in said
+    assert "planned ready" in said
+
+
+def test_a_plug_that_is_not_expected_to_get_ready_has_no_bands() -> None:
+    never = freeze() | {"ready": None, "plug_length": None, "planned_ready": None}
+    never["bands"] = {k: series("s") for k in never["bands"]}
+    tree = drawn(pictures.plug_time(never))
+    assert "closed" in words(tree)
+    assert "planned ready" not in words(tree)
+    assert "percentile" not in words(tree)
 
 
 def test_the_sheet_says_the_figures_of_the_reply() -> None:
     page = sheet.job(job()).decode()
     for said in ("155.00", "820.00", "3.5 kg", "What to do when ready.", "0:40", "never",
-                 "astm-b88/1-2/L", "conditional", "<svg"):  # fmt: skip
+                 "astm-b88/1-2/L", "conditional", "<svg", "4 cylinder(s)</b> of 9.1 kg",
+                 "with 94 % probability",
+                 "Done by 2:30 with 50 %, by 3:00 with 90 %."):  # fmt: skip
         assert said in page
     assert "<?xml" not in page
 
@@ -163,7 +205,10 @@ def test_a_callers_text_stays_text() -> None:
 def test_a_job_without_figures_still_gets_its_sheet() -> None:
     reply = copy.deepcopy(job()) | {"quote": None, "timeline": [event("arrive", 60.0, 60.0)]}
     reply["co2"]["job_total"] = None
+    reply |= {"planned_ready": None, "promises": [], "chance": 0.0}
     page = sheet.job(reply).decode()
+    assert "probability" not in page
+    assert "Done by" not in page
     assert "Quote" not in page
     assert "CO2 and cylinders" not in page
 

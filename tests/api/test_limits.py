@@ -10,18 +10,18 @@ from marshmallow import ValidationError
 from api.examples import example
 from stillpipe.api import limits, registry, units
 from stillpipe.api.inputs import schemas
-from stillpipe.model.declare import Choice, Count, Input, Many, Number, Quantity, Text
+from stillpipe.model.declare import Choice, Count, Input, Many, Number, Numbers, Quantity, Text
 from stillpipe.model.requests import PlugTimeRequest
 
 REQUESTS = registry.REQUESTS
-SECTIONS: dict[type[Input], str] = {
-    Quantity: "quantities", Number: "numbers", Count: "numbers", Many: "lists", Text: "texts",
-    Choice: "choices",
+SECTIONS: dict[type[Input], tuple[str, ...]] = {
+    Quantity: ("quantities",), Number: ("numbers",), Count: ("numbers",), Many: ("lists",),
+    Numbers: ("numbers", "lists"), Text: ("texts",), Choice: ("choices",),
 }  # fmt: skip
 NAMED: dict[tuple[str, str], list[Input]] = defaultdict(list)
 for _name, _declared in limits.named(REQUESTS):
-    if type(_declared) in SECTIONS:
-        NAMED[SECTIONS[type(_declared)], _name].append(_declared)
+    for _section in SECTIONS.get(type(_declared), ()):
+        NAMED[_section, _name].append(_declared)
 QUANTITIES = {n: d[0] for (s, n), d in NAMED.items() if s == "quantities"}
 
 
@@ -46,9 +46,13 @@ def test_every_bounded_input_is_published() -> None:
     assert {(part, name) for part, found in published.items() for name in found} == set(NAMED)
     assert set(published["numbers"]) == {
         "safety_factor", "capture_efficiency", "reserve", "relative_humidity", "points",
-        "jackets_per_cylinder", "stock", "emissivity",
+        "jackets_per_cylinder", "stock", "emissivity", "decision_probability", "percentiles",
     }  # fmt: skip
     assert published["numbers"]["reserve"] == {"minimum": 0.0, "maximum": 0.9}
+    assert published["numbers"]["decision_probability"] == {"minimum": 0.5, "maximum": 0.99}
+    assert published["numbers"]["percentiles"] == {"minimum": 0.01, "maximum": 0.99}
+    assert published["lists"]["percentiles"] == {"minimum": 1, "maximum": 20}
+    assert published["quantities"]["ready_by"]["min"] == {"minimum": 0.0166667, "maximum": 480.0}
     assert published["lists"]["places"] == {"minimum": 1, "maximum": 50}
     assert published["texts"]["id"] == {"minimum": 1, "maximum": 128}
     assert published["choices"]["units"] == ["si", "us"]
@@ -71,3 +75,17 @@ def test_the_published_ends_are_accepted_and_what_is_beyond_is_not(unit: str) ->
     beyond = ends["maximum"] * (1.0 + 1e-5)
     with pytest.raises(ValidationError):
         schemas.load(PlugTimeRequest, tree | {"line_pressure": {"value": beyond, "unit": unit}})
+
+
+@pytest.mark.parametrize("member", ["decision_probability", "percentiles"])
+def test_the_ends_of_probabilities_are_accepted_and_what_is_beyond_is_not(member: str) -> None:
+    ends = limits.published(REQUESTS)["numbers"][member]
+    tree: dict[str, Any] = example("plug-time-request")
+
+    def said(value: float) -> dict[str, Any]:
+        return tree | {member: [value] if member == "percentiles" else value}
+
+    for end, beyond in ((ends["minimum"], -1e-6), (ends["maximum"], 1e-6)):
+        schemas.load(PlugTimeRequest, said(end))
+        with pytest.raises(ValidationError):
+            schemas.load(PlugTimeRequest, said(end + beyond))

@@ -280,3 +280,43 @@ def test_a_group_that_cannot_be_read_is_not_judged_further() -> None:
         "fluid": {"temperature": {"value": ["must be from -20 to 40 degC"]}},
         "units": ["must be one of si, us"],
     }
+
+
+@pytest.mark.parametrize(
+    ("value", "says"),
+    [
+        (0.9, "must be an array of 1 to 20 members"),
+        ("0.9", "must be an array of 1 to 20 members"),
+        ({}, "must be an array of 1 to 20 members"),
+        ([], "must be an array of 1 to 20 members"),
+        ([n / 100 for n in range(10, 31)], "must be an array of 1 to 20 members"),
+        ([0.5, "0.9"], {1: ["must be a number"]}),
+        ([True, None], {0: ["must be a number"], 1: ["must be a number"]}),
+        ([0.0, 0.5, 1.0], {0: ["must be from 0.01 to 0.99"], 2: ["must be from 0.01 to 0.99"]}),
+        ([0.5, 0.9, 0.5], {2: ["must not be there twice"]}),
+        ([float("nan")], {0: ["must be a finite number"]}),
+    ],
+)
+def test_numbers_are_an_array_of_different_numbers(value: Any, says: Any) -> None:
+    found = faults(body(percentiles=value))
+    assert found == {"percentiles": [says] if isinstance(says, str) else says}
+
+
+def test_every_number_that_is_wrong_is_pointed_at() -> None:
+    with pytest.raises(ValidationError) as caught:
+        schemas.load(PlugTimeRequest, body(percentiles=[2, 0.5, "x"], decision_probability=1))
+    problem = problems.of(caught.value)
+    pointers = {e["pointer"] for e in problem["errors"]}
+    assert pointers == {"#/percentiles/0", "#/percentiles/2", "#/decision_probability"}
+
+
+def test_numbers_keep_their_order() -> None:
+    made = schemas.load(PlugTimeRequest, body(percentiles=[0.9, 0.1, 0.5])).request
+    assert made.percentiles == (0.9, 0.1, 0.5)
+    assert schemas.load(PlugTimeRequest, body()).request.percentiles == ()
+
+
+@pytest.mark.parametrize("stem", ["hold-time-request", "co2-mass-request", "frost-check-request"])
+def test_a_time_of_ones_own_is_no_member_where_nothing_is_told_of_it(stem: str) -> None:
+    tree = example(stem) | {"ready_by": {"value": 10, "unit": "min"}}
+    assert faults(tree, request_of(stem)) == {"ready_by": ["unknown member"]}

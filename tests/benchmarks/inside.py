@@ -100,15 +100,19 @@ class Now:
         return self.schemas.load(self.requests.PlugTimeRequest, body).request
 
     def closure(self, point: Any) -> float | None:
-        case = self.solution.Solution(point).case()
+        cases = self.solution.Solution(point).cases
+        case = cases.case(cases.likely)
         found: float | None = self.freeze.FreezeRun(case, needed_length=0.0).closure
         return found
 
     def held(self, point: Any) -> None:
         solution = self.solution.Solution(point, 3600.0)
-        run = solution.run()
+        cases, lost = solution.cases, solution.likely_need / point.safety_factor
+        run = self.freeze.FreezeRun(
+            cases.case(cases.likely), needed_length=point.bore, needed_grip=solution.likely_need
+        )
         if run.ready is not None:
-            stopped = run.stop(run.fed_to(run.ready + 3600.0), solution.yield_grip())
+            stopped = run.stop(run.fed_to(run.ready + 3600.0), lost)
             assert stopped.thaw is None or stopped.thaw > 0.0
 
 
@@ -160,7 +164,8 @@ def library(tree: Tree, told: JSON) -> float:
         for name in ("reference.library_2d", "stillpipe.physics.freeze")
     )
     point, grid = tree.point(told["body"]), freeze.PRODUCTION
-    case = importlib.import_module("stillpipe.estimates.solution").Solution(point).case()
+    cases = importlib.import_module("stillpipe.estimates.cases").Cases(point)
+    case = cases.case(cases.likely)
     mesh = library_2d.Mesh(grid.radial, 1, grid.axial, grid.stretch)
     horizon = 1.15 * (tree.closure(point) or 0.0)
     return spent(lambda: library_2d.closure(case, mesh, horizon, told["steps"]))

@@ -37,6 +37,9 @@ def ends(member: Member) -> list[Any]:
             found = [quantity(declared, share) for share in (0.0, 1.0)]
         case declare.Number() | declare.Count() as declared:
             found = [declared.low, declared.high]
+        case declare.Numbers(low=low, high=high, most=most):
+            step = (high - low) / (most - 1)
+            found = [[low], [low + i * step for i in range(most - 1)] + [high]]
         case declare.Choice() as declared:
             found = [str(c) for c in declared.choices]
         case declare.Text() as declared:

@@ -21,7 +21,8 @@ def run(address: str, chosen: list[str], timeout: float) -> "subprocess.Complete
     command = [
         str(Path(sys.executable).parent / "schemathesis"),
         "--config-file", str(FOLDER / "schemathesis.toml"), "run", f"{address}/openapi.json",
-        "--workers", "2", "--request-timeout", "600", "--checks", "all",
+        "--workers", "2", "--request-timeout", "600", "--max-response-time", "300",
+        "--checks", "all",
         "--exclude-checks", "positive_data_acceptance,unsupported_method",
         "--exclude-path", "/docs/{file}", *chosen,
     ]  # fmt: skip

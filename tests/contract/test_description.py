@@ -94,7 +94,11 @@ def test_figures_of_answers_have_the_units_of_answers() -> None:
         "s", "1",
     ]  # fmt: skip
     span = expanded({"x-range": "pressure"}, {})
-    assert list(span["properties"]) == span["required"] == ["low", "likely", "high", "unit"]
+    assert span["required"] == ["low", "likely", "high", "unit"]
+    assert list(span["properties"]) == [*span["required"], "percentiles"], "where asked for"
+    further = span["properties"]["percentiles"]["items"]
+    assert further["required"] == ["probability", "value"]
+    assert further["properties"]["value"]["type"] == ["number", "null"]
     assert span["properties"]["high"]["type"] == ["number", "null"]
     assert span["properties"]["unit"] == unit
     course = expanded({"x-series": "pressure"}, {})

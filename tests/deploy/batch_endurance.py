@@ -40,6 +40,8 @@ from deploy.stack import Server, until
 
 PATIENCE = 600
 """How long anything is waited for [s]."""
+LOOK = 0.25
+"""How often it is looked whether there is a process to kill [s]."""
 
 
 @dataclass
@@ -226,24 +228,20 @@ class Subject:
 
 
 @contextmanager
-def repeated(
-    begun: Callable[[], None], act: Callable[[], None], pause: float
-) -> Iterator[list[int]]:
-    """Do ``act`` after ``begun``, and then every ``pause`` seconds meanwhile; gives how often."""
-    ended, done = threading.Event(), [0]
+def repeated(begun: Callable[[], None], act: Callable[[], None]) -> Iterator[None]:
+    """Do ``act`` after ``begun``, and then again and again meanwhile."""
+    ended = threading.Event()
 
     def go() -> None:
         begun()
         act()
-        done[0] += 1
-        while not ended.wait(pause):
+        while not ended.wait(LOOK):
             act()
-            done[0] += 1
 
     thread = threading.Thread(target=go)
     thread.start()
     try:
-        yield done
+        yield
     finally:
         ended.set()
         thread.join()
@@ -262,18 +260,27 @@ def plain(subject: Subject, items: Items) -> None:
 def killed_pool(subject: Subject, items: Items, pause: float) -> None:
     """Answer all while processes of the pool are killed."""
 
-    def kill() -> None:
-        for process in subject.pool()[:1]:
-            with suppress(psutil.Error):
-                process.kill()
-
     for form in (LINES, ARRAY, TABLE):
+        kills: list[int] = []
         before = subject.spent()
-        with repeated(partial(subject.at_work, before), kill, pause) as kills:
+        with repeated(partial(subject.at_work, before), partial(kill_one, subject, kills, pause)):
             reply = Client(subject.server.inner).ask(form, items.body(form))
         reply.check(items.count, (200, 500))
-        assert kills[0] > 0
-        print(f"{form}: {kills[0]} processes killed, {reply.failed} items failed", flush=True)
+        assert kills
+        print(f"{form}: {len(kills)} processes killed, {reply.failed} items failed", flush=True)
+
+
+def kill_one(subject: Subject, killed: list[int], pause: float) -> None:
+    """Kill a process of the pool that has worked for ``pause`` [s], and any the first time.
+
+    What gives way to a busy machine would else be killed before it has answered anything.
+    """
+    for process in subject.pool():
+        with suppress(psutil.Error):
+            if not killed or process.cpu_times().user > pause:
+                process.kill()
+                killed.append(process.pid)
+                return
 
 
 def leaving(subject: Subject, items: Items) -> None:

@@ -43,7 +43,7 @@ def after(callers: Callers, share: float) -> None:
 TOTAL = int(os.environ.get("STILLPIPE_TEST_REQUESTS", "20000"))
 
 
-OVERLOAD = 1200
+OVERLOAD = 240
 """Whole jobs of the overload: so many that the waits after a refusal count for little."""
 
 

@@ -3,11 +3,12 @@
 import math
 from typing import Any
 
+import numpy as np
 import pytest
 
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, high, known, likely, request_of
-from stillpipe.estimates.co2_mass import Co2Figures, co2_mass
-from stillpipe.estimates.plug_time import plug_time
+from stillpipe.estimates.co2_mass import Co2Figures, co2_mass, needed
+from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.figures import Answer
 from stillpipe.model.requests import Co2MassRequest
@@ -30,46 +31,71 @@ def test_mass_by_hand() -> None:
 
     Jacket: 0.1 kg + 5 kg/m x 15.9 mm = 0.179 kg x 1 kJ/kgK x 98.5 K = 17.7 kJ. Leak: 5 W/m2K x
     pi x 0.1159 m x (0.0409 m + 0.0579 m) = 0.180 W/K x 98.5 K = 17.7 W. Cooling of liquid at
-    20 C: 166.7 kJ/kg (CoolProp 8), 60 % of it captured.
+    20 C: 166.7 kJ/kg (CoolProp 8), 60 % of it captured. The pipe's heat is that of the likely
+    freeze, fed until the planned ready; medians of a product and a product of medians differ.
     """
     request = request_of(Co2MassRequest)
-    plug = plug_time(request).figures
+    solution = Solution(request)
+    ready = known(solution.planned_ready)
     found = co2_mass(request).figures
     drop = 293.15 - constants.DRY_ICE
     jacket = (0.1 + 5.0 * 15.875e-3) * 1000.0 * drop
     outer = 0.115875
     leak = 5.0 * math.pi * outer * (request.jacket.length + 0.5 * outer) * drop
-    heat = likely(plug.heat_removed) + jacket + leak * likely(plug.ready)
-    assert likely(found.freeze) == pytest.approx(heat / (166.7e3 * 0.6), rel=0.007)
+    heat = solution.fine.fed_to(ready).heat_jacket + jacket + leak * ready
+    assert likely(found.freeze) == pytest.approx(heat / (166.7e3 * 0.6), rel=0.02)
     assert found.jacket_heat == pytest.approx(jacket)
+    assert found.cooling == pytest.approx(166.7e3, rel=1e-3)
 
 
 def test_a_total_is_its_parts_and_a_job_its_points() -> None:
+    """In every draw; of percentiles the sum of parts is that of the total but for 1 %."""
+    request = request_of(Co2MassRequest, TWO_INCH, hold=1800.0)
+    drawn = known(needed(request, Solution(request, 1800.0)).drawn)
+    assert drawn.total == pytest.approx(drawn.freeze + drawn.rate * 1800.0)
     one = answer_of(TWO_INCH, hold=1800.0).figures
     three = answer_of(TWO_INCH, hold=1800.0, points=3).figures
-    assert likely(one.total) == pytest.approx(likely(one.freeze) + likely(one.hold))
+    assert likely(one.total) == pytest.approx(likely(one.freeze) + likely(one.hold), rel=0.01)
     assert likely(three.job_total) == pytest.approx(3.0 * likely(one.total))
     assert likely(one.hold) == pytest.approx(likely(one.hold_rate) * 1800.0)
+    assert one.planned_total == high(one.total)
 
 
 def test_the_band_covers_the_capture_efficiency() -> None:
-    """0.4 to 0.8 about 0.6: at least from 0.75 to 1.5 of the likely mass."""
+    """0.4 to 0.8 about 0.6, 5 to 95 %: at least from 0.75 to 1.5 of the likely mass."""
     found = known(answer_of().figures.total)
     assert found.low <= 0.76 * found.likely
     assert high(found) >= 1.49 * found.likely
 
 
 def test_a_capture_near_one_is_never_more_than_all() -> None:
-    """The high end of 0.4 / 0.6 to 0.8 / 0.6 of 0.9 would be 1.2: no more than 1 is captured."""
-    found = known(answer_of(capture_efficiency=0.9).figures.total)
-    all_of_it = known(answer_of(capture_efficiency=1.0).figures.total)
-    assert found.low == pytest.approx(all_of_it.low)
+    """0.9 times a factor up to 1.15 and more: no draw takes less than where all is captured.
+
+    About one in seven comes to 1; where 1 is stated, half of them do.
+    """
+    found, all_of_it = (
+        known(needed(request, Solution(request, request.hold)).drawn).total
+        for request in (request_of(Co2MassRequest, capture_efficiency=c) for c in (0.9, 1.0))
+    )
+    assert np.all(found >= all_of_it * (1.0 - 1e-12))
+    assert np.mean(found <= all_of_it * (1.0 + 1e-12)) == pytest.approx(0.14, abs=0.03)
+    ninety, whole = (answer_of(capture_efficiency=c).figures.total for c in (0.9, 1.0))
+    assert known(whole).low <= known(ninety).low <= 1.11 * known(whole).low
+
+
+def test_a_stated_capture_narrows_the_band() -> None:
+    """0.61 differs from the default and counts as stated."""
+    narrow, wide = (
+        known(answer_of(capture_efficiency=c).figures.total) for c in (0.61, 0.60)
+    )  # fmt: skip
+    assert high(narrow) / narrow.low < 0.8 * high(wide) / wide.low
 
 
 def test_a_colder_cylinder_cools_better() -> None:
+    """The ratio of the cooling of one kilogram; of medians but for how the two are spread."""
     warm, cold = (likely(with_cylinder_at(celsius).figures.total) for celsius in (20.0, 0.0))
     ratio = co2.cooling(ZERO_C) / co2.cooling(ZERO_C + 20.0)
-    assert warm / cold == pytest.approx(ratio, rel=1e-6)
+    assert warm / cold == pytest.approx(ratio, rel=0.005)
 
 
 @pytest.mark.parametrize(

@@ -232,7 +232,7 @@ def test_the_coldest_beside_the_jacket_is_where_the_solver_ends(
 ) -> None:
     """After eight hours the wall is at 0 C where the steady fin has it [K]."""
     solution = Solution(point_of(pipe), 8 * HOUR)
-    history = solution.run().history(8 * HOUR)
+    history = solution.fine.history(8 * HOUR)
     distance = 0.5 * (history.bonded_length[-1] - solution.point.jacket.length)
     assert coldest_beside(solution, distance) == pytest.approx(ZERO_C, abs=within)
 

@@ -8,6 +8,7 @@ import math
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import pytest
 
 from estimates.jobs import HALF_INCH, TWO_INCH, known, likely, request_of
@@ -69,10 +70,15 @@ def quote_of(found: JobFigures) -> Quote:
 
 
 def test_the_clock_by_hand(found: JobFigures) -> None:
-    """Fed from 30:00 on. Closed 290 s later (the explicit solution), stop 45 min after ready."""
+    """Fed from 30:00 on. Closed 290 s later (the explicit solution), stop 45 min after ready.
+
+    The median of the draws is a little later than the freeze of the medians. Ready is planned.
+    """
     assert moment(found, "feed") == 1800.0
-    assert moment(found, "closed") == pytest.approx(1800.0 + 289.6, abs=3.0)
-    assert moment(found, "ready") == pytest.approx(1800.0 + likely(found.ready))
+    assert known(Solution(job()).fine.closure) == pytest.approx(289.6, abs=3.0)
+    assert moment(found, "closed") == pytest.approx(1800.0 + 289.6, abs=0.03 * 289.6)
+    assert moment(found, "ready") == pytest.approx(1800.0 + known(found.planned_ready))
+    assert found.planned_ready == pytest.approx(known(found.ready).high, rel=1e-3)
     assert moment(found, "stop") == pytest.approx(moment(found, "ready") + 2700.0)
     assert moment(found, "thawed") == pytest.approx(moment(found, "stop") + likely(found.thaw))
     times = [e.at for e in found.timeline]
@@ -80,58 +86,63 @@ def test_the_clock_by_hand(found: JobFigures) -> None:
 
 
 def test_the_carbon_dioxide_by_hand(found: JobFigures) -> None:
-    """One point: 6.6 kJ from the pipe, 17.7 kJ for the jacket, 17.7 W x 266 s = 4.7 kJ of leak.
+    """One point: 6.6 kJ from the pipe to ready after 296 s, 17.7 kJ for the jacket.
 
-    (6.6 + 17.7 + 4.7) kJ / (166.7 kJ/kg x 0.6) = 0.29 kg to ready. In the hold some 13-17 W come
-    along the pipe and 17.7 W through the jacket: about 31-35 W x 2,700 s / 100 kJ/kg = 0.9 kg.
-    Two points: about 2.3 kg.
+    Fed on until the planned ready, 470 s: 17.7 W x 470 s = 8.3 kJ of leak, 16 W x 174 s = 2.8 kJ
+    more along the pipe. (6.6 + 17.7 + 8.3 + 2.8) kJ / (166.7 kJ/kg x 0.6) = 0.354 kg. In the hold
+    some 13-17 W come along the pipe and 17.7 W through the jacket: about 31-35 W x 2,700 s /
+    100 kJ/kg = 0.9 kg. Two points: about 2.5 kg.
     """
     total = likely(found.co2.total)
-    assert likely(found.co2.freeze) == pytest.approx(29.0e3 / (166.7e3 * 0.6), rel=0.02)
-    assert total == pytest.approx(0.29 + 33.0 * 2700.0 / 100.0e3, rel=0.08)
+    assert found.planned_ready == pytest.approx(470.0, rel=0.02)
+    assert likely(found.co2.freeze) == pytest.approx(35.4e3 / (166.7e3 * 0.6), rel=0.03)
+    assert total == pytest.approx(0.354 + 33.0 * 2700.0 / 100.0e3, rel=0.08)
     assert likely(found.co2.job_total) == pytest.approx(2.0 * total)
 
 
 def test_the_cylinders_by_hand(found: JobFigures) -> None:
-    """9.1 kg x (1 - 0.2856) x 0.9 = 5.85 kg to a jacket that needs 1.15 kg: one each, no swap."""
+    """9.1 kg x (1 - 0.2856) x 0.9 = 5.85 kg to a jacket that needs 1.25 kg: one each, no swap."""
     assert likely(found.cylinders.count) == 2.0
     assert found.cylinders.exchanges == ()
 
 
 def test_the_air_by_hand(found: JobFigures) -> None:
-    """At the unfavourable end capture is 0.4 and the jacket takes the most: 250 W/m2K.
+    """95 of 100 draws let out no more than those that capture 0.4: half as much again as likely.
 
-    Then ready after 175 s: (6.6 + 17.7 + 17.7 x 0.175) kJ / (166.7 kJ/kg x 0.4) = 0.41 kg a point;
-    2 x 0.41 kg in 175 s = 4.7 g/s = 2.6 L/s at 1.84 kg/m3 into 60 m3, fresh air is 33 L/s: after
-    175 s x = 7.2 % (1 - exp(-175 x 0.0359 / 60)) + 0.04 % = 0.75 %. In the hold 2 x (17.7 + 20) W /
-    66.7 kJ/kg = 1.1 g/s = 0.61 L/s would settle at 1.8 %.
+    Until the planned ready 35.4 kJ / (166.7 kJ/kg x 0.4) = 0.53 kg a point; 2 x 0.53 kg in 470 s =
+    2.3 g/s = 1.2 L/s at 1.84 kg/m3 into 60 m3, fresh air is 33 L/s: after 470 s x = 3.6 % (1 -
+    exp(-470 x 0.0345 / 60)) + 0.04 % = 0.9 %. In the hold 2 x (17.7 + 20) W / 66.7 kJ/kg = 1.1 g/s
+    = 0.61 L/s would settle at 1.8 %.
     """
     air = known(found.air)
-    gas = 2.0 * 0.41 / 175.0 / 1.839
+    gas = 2.0 * 0.53 / 470.0 / 1.839
     out = 60.0 * 2.0 / 3600.0 + gas
-    first = gas / out * (1.0 - math.exp(-175.0 * out / 60.0)) + 420e-6
+    first = gas / out * (1.0 - math.exp(-470.0 * out / 60.0)) + 420e-6
     assert 0.97 * first < air.peak < 0.019
     assert air.least_oxygen > 0.205
     assert air.released == pytest.approx(known(known(found.co2.job_total).high), rel=0.02)
 
 
-def test_the_air_is_judged_on_the_release_that_is_worst_for_each_limit() -> None:
-    """Every limit's worst mean is that of some release, and no release has a greater one."""
+def test_the_air_is_worse_in_no_more_than_one_draw_in_twenty_for_each_limit() -> None:
+    """The first 512 draws, an even set: own releases against the peak and worst means told."""
     request = job(TWO_INCH)
     solution = Solution(request, request.hold_duration)
-    needed = co2_mass.needed(request, solution)
+    drawn = known(co2_mass.needed(request, solution).drawn)
     told = known(job_estimate(request).figures.air)
-    worst: dict[str, float] = {}
-    for c in needed.every:
+    worst: dict[str, list[float]] = {}
+    for freeze, rate in zip(drawn.freeze[:512], drawn.rate[:512], strict=True):
         release = (
-            Release(rate=2.0 * c.freeze / c.ready, duration=c.ready),
-            Release(rate=2.0 * c.rate, duration=2700.0),
+            Release(rate=2.0 * freeze / drawn.ready, duration=drawn.ready),
+            Release(rate=2.0 * rate, duration=2700.0),
         )
         alone = ventilation.air(known(request.room), release).figures
-        assert alone.peak <= told.peak * (1.0 + 1e-9)
+        worst.setdefault("peak", []).append(alone.peak)
         for limit in alone.limits:
-            worst[limit.quantity] = max(limit.worst, worst.get(limit.quantity, 0.0))
-    assert {x.quantity: x.worst for x in told.limits} == pytest.approx(worst, rel=1e-6)
+            worst.setdefault(limit.quantity, []).append(limit.worst)
+    judged = {"peak": told.peak, **{x.quantity: x.worst for x in told.limits}}
+    assert set(judged) == set(worst)
+    for quantity, values in worst.items():
+        assert 0.93 <= np.mean(np.array(values) <= judged[quantity]) < 1.0, quantity
 
 
 def test_a_room_that_is_not_stated_is_not_judged_and_this_is_said() -> None:

@@ -22,7 +22,8 @@ from estimates.jobs import (
     water,
 )
 from stillpipe.errors import TooCostlyError
-from stillpipe.estimates import co2_mass, cylinder_count, hold_time, spacing
+from stillpipe.estimates import co2_mass, cylinder_count, drivers, hold_time, moving, spacing
+from stillpipe.estimates.course import Of
 from stillpipe.estimates.cylinder_count import Exchange
 from stillpipe.estimates.frost_check import frost_check
 from stillpipe.estimates.job import timeline
@@ -31,7 +32,7 @@ from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Effort
-from stillpipe.model.freeze_point import Insulation, Orientation
+from stillpipe.model.freeze_point import Ambient, Insulation, Orientation
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.requests import (
     Co2MassRequest,
@@ -45,7 +46,6 @@ from stillpipe.model.requests import (
 from stillpipe.model.site import Place, PlaceKind, Room
 from stillpipe.physics.column import work
 from stillpipe.tables import pipes
-from stillpipe.uncertainty.scenarios import FAST
 
 PLACES = (
     Place(name="one", kind=PlaceKind.FREEZE_POINT, at=0.0),
@@ -87,16 +87,30 @@ ESTIMATES: dict[str, Callable[[], Effort]] = {
 
 
 @pytest.mark.parametrize("name", ESTIMATES)
-def test_every_estimate_feeds_each_scenario_once(name: str) -> None:
-    """Fast, likely and slow."""
+def test_every_estimate_feeds_twenty_freezes_at_most(name: str) -> None:
+    """One on the fine grid, the others at the points of the star, each once."""
     effort = ESTIMATES[name]()
-    assert effort.freezes == 3
+    assert 3 < effort.freezes <= 20
     assert effort.units > 0
 
 
+FLUIDS: dict[str, dict[str, Any]] = {
+    "glycol": {"fluid": solution_of("propylene_glycol", 0.05)},
+    "seawater": {"fluid": solution_of("seawater", 0.035)},
+    "a flow": {"fluid": water(flow=4.0 / 60e3)},
+    "a cold room": {"ambient": Ambient(temperature=ZERO_C - 5.0)},
+}
+
+
+@pytest.mark.parametrize("name", FLUIDS)
+def test_another_fluid_or_room_takes_no_more_freezes(name: str) -> None:
+    effort = job_estimate(request_of(JobEstimateRequest, **FLUIDS[name])).effort
+    assert 3 < effort.freezes <= 20
+
+
 def test_a_late_frost_is_sought_in_warmer_water_by_at_most_seven_freezes_more() -> None:
-    """One of the warmest water, six that halve the range: on the slow scenario only."""
-    assert 3 + 1 <= frost_check(overdue()).effort.freezes <= 3 + 7
+    """One of the warmest water, six that halve the range: of the likely freeze only."""
+    assert 20 + 1 <= frost_check(overdue()).effort.freezes <= 20 + 7
 
 
 def test_what_stays_slush_is_not_solved() -> None:
@@ -119,7 +133,7 @@ def test_no_carbon_dioxide_is_reckoned_without_liquid_in_the_cylinder() -> None:
 
 
 def ready_of(solution: Solution) -> float:
-    return known(solution.run().ready)
+    return known(solution.planned_ready)
 
 
 QUESTIONS: dict[str, Callable[[Solution], object]] = {
@@ -129,11 +143,13 @@ QUESTIONS: dict[str, Callable[[Solution], object]] = {
     "flow": lambda s: s.flow_limit,
     "length": lambda s: s.plug_length,
     "held": hold_time.figures,
-    "early exchange": lambda s: s.survivals([1.2 * ready_of(s)]),
-    "late exchange": lambda s: s.survivals([ready_of(s) + 0.7 * s.hold]),
+    "early exchange": lambda s: s.lasting(1.2 * ready_of(s)).tolist(),
+    "late exchange": lambda s: s.lasting(ready_of(s) + 0.7 * s.hold).tolist(),
     "heat": lambda s: s.heat_removed,
-    "fed": lambda s: s.run().fed_to(ready_of(s) + 0.5 * s.hold).heat_jacket,
-    "history": lambda s: [v.tolist() for v in vars(s.run().history()).values()],
+    "drawn": lambda s: s.drawn(ready_of(s) + 0.5 * s.hold).tolist(),
+    "fed": lambda s: s.fine.fed_to(ready_of(s) + 0.5 * s.hold).heat_jacket,
+    "history": lambda s: [v.tolist() for v in vars(s.fine.history()).values()],
+    "drivers": drivers.of_closure,
     "run": lambda s: spacing.along(s, PLACES),
 }
 
@@ -204,18 +220,25 @@ def test_every_exchange_of_a_job_stands_on_its_timeline() -> None:
     assert moments == [begun + swap.at for swap in swaps]
 
 
-@pytest.mark.parametrize(("hours", "units"), [(0.75, 60_000), (8.0, 150_000)])
+@pytest.mark.parametrize(("hours", "units"), [(0.75, 400_000), (8.0, 1_200_000)])
 def test_a_whole_job_takes_no_more_work_than_stated(hours: float, units: int) -> None:
-    """Units of work [-]: one Newton pass over one slice, the same on every machine."""
+    """Units of work [-]: one Newton pass over one slice, the same on every machine.
+
+    Of twenty freezes, 20,000 and 60,000 each.
+    """
     assert job_estimate(whole_job(hours=hours)).effort.units <= units
 
 
-@pytest.mark.parametrize("hourly", [0.6, 0.8])
-def test_a_flow_too_near_its_limit_is_what_is_named(hourly: float) -> None:
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_a_flow_too_near_its_limit_is_what_is_named(share: float) -> None:
     """Also where it is the still freeze after the stream that ends the budget."""
-    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, hourly / 3600.0))
+    point = point_of(pipes.find("ASTM B88", "1/2", "L"), fluid=water(20.0, 0.6 / 3600.0))
+    solution, whole = Solution(point), work.Work()
+    case = solution.cases.case(solution.cases.likely)
+    assert moving.frozen(point, case, solution.cases.likely, whole, fine=True).closure is not None
+    solution.work.counts[0] = work.MOST - round(share * whole.taken)
     with pytest.raises(TooCostlyError) as raised:
-        plug_time(point)
+        assert solution.fine.ready
     assert [fault.path for fault in raised.value.faults] == [("fluid", "flow")]
 
 
@@ -228,16 +251,19 @@ COSTLY = [
 def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) -> None:
     """The budget is spent, and the next thing that is solved belongs to that member."""
     solution = Solution(point_of(HALF_INCH), HOUR)
-    run = solution.run()
-    assert solution.plugs
+    if path == ("jacket", "length"):
+        assert solution.fine.ready
+    else:
+        assert solution.planned_ready
     if path == ("ambient", "temperature"):
-        assert solution.hold_powers
+        for run in solution.ensemble.runs:
+            known(run).fed_to(solution.plan_end)
     solution.work.counts[0] = solution.work.counts[1] + 1
     ask: dict[tuple[str, ...], Callable[[], object]] = {
-        ("jacket", "length"): lambda: solution.run(FAST.varied("film", 1.1)),
-        ("hold",): lambda: solution.hold_powers,
-        ("ambient", "temperature"): lambda: solution.held,
-        ("cylinder",): lambda: solution.survivals([known(run.ready) + 60.0]),
+        ("jacket", "length"): lambda: solution.ensemble.runs,
+        ("hold",): lambda: solution.curves(Of.GRIP),
+        ("ambient", "temperature"): lambda: solution.stopped(solution.plan_end),
+        ("cylinder",): lambda: solution.lasting_at([known(solution.planned_ready) + 60.0]),
     }
     with pytest.raises(TooCostlyError) as raised:
         ask[path]()
@@ -249,10 +275,10 @@ def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) ->
 def test_a_job_says_that_its_repair_is_too_long() -> None:
     job = whole_job()
     solution = Solution(job, job.repair, member="repair")
-    assert solution.plugs
+    assert solution.planned_ready
     solution.work.counts[0] = solution.work.counts[1] + 1
     with pytest.raises(TooCostlyError) as raised:
-        assert solution.hold_powers
+        assert solution.plug_length
     assert [f.path for f in raised.value.faults] == [("repair",)]
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from reference.cases_2d import CASES, Named, of
 from stillpipe.errors import CancelledError, TooCostlyError
-from stillpipe.physics import freeze
+from stillpipe.physics import fading, freeze
 from stillpipe.physics.column import work
 from stillpipe.tables import pipes
 
@@ -188,8 +188,8 @@ def test_a_plug_in_a_room_below_freezing_is_followed_no_longer_than_it_may_thaw(
     """To the last digit what following it for the whole day gives, for less work."""
     case = replace(named.case, ambient_temperature=ZERO_C + celsius)
     found, taken = [], []
-    for look in (freeze.LOOK, freeze.LONGEST_THAW + 1.0):
-        monkeypatch.setattr(freeze, "LOOK", look)
+    for look in (fading.LOOK, fading.LONGEST_THAW + 1.0):
+        monkeypatch.setattr(fading, "LOOK", look)
         run = freeze.FreezeRun(case, needed_length=2.0 * case.bore, work=work.Work(10**9))
         moment = run.at_ready or run.last
         fed = run.work.taken
@@ -271,7 +271,8 @@ def test_a_thick_wall_that_insulates_stays_steady_over_a_day() -> None:
     assert lengths == sorted(lengths)
     history = run.history(run.ready + 8 * 3600.0)
     assert np.all(np.isfinite(history.frost_temperature))
-    assert np.all(np.diff(history.wall_temperature[10:]) < 1e-3)
+    # a step gone wrong swings by kelvins; laying slices anew as it is held moves it by 6 mK
+    assert np.all(np.diff(history.wall_temperature[10:]) < 0.02)
 
 
 def test_steps_beyond_the_axial_limit_leave_the_answer() -> None:

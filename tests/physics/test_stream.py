@@ -15,6 +15,7 @@ from stillpipe.physics import freeze, media
 from stillpipe.physics.column import mesh, work
 from stillpipe.physics.column.layout import Case
 from stillpipe.physics.stream import limit, liquid, regime
+from stillpipe.physics.stream import pipe as stream_pipe
 from stillpipe.physics.stream import run as stream
 from stillpipe.tables import pipes
 
@@ -22,6 +23,7 @@ BAR3 = 3e5
 COPPER = ("ASTM B88", "1/2", "L")
 SMALL = ("ASTM B88", "1/4", "L")
 STEEL = ("ASME B36.10M", "2", "40")
+WIDE = ("ASME B36.10M", "4", "40")
 STAINLESS = ("ASME B36.19M", "1/2", "10S")
 PEX = ("ASTM F876", "3/4", "SDR 9")
 # a freeze near the greatest flow takes longer than one request may
@@ -119,7 +121,7 @@ def by_hand(case: Case, flow: float) -> float:
             low, high = (radius, high) if math.log(0.5 * case.bore / radius) * film > passed else (
                 low, radius)  # fmt: skip
         drop = regime.gradient(flow, radius, T + q.freezing, q) * dz
-        kinetic = regime.kinetic(flow, radius, q)
+        kinetic = 0.5 * flow**2 / q.density / (math.pi * radius**2) ** 2
         total += drop + max(before - kinetic, 0.0)
         before = kinetic
         T -= (film * dz - drop * flow / q.density) / (flow * q.cp)
@@ -156,6 +158,21 @@ def test_the_warmer_the_water_the_less_flow_is_frozen(pipe: tuple[str, str, str]
     assert all(a > b for a, b in pairwise(flows))
 
 
+@pytest.mark.parametrize("pipe", [COPPER, STEEL, WIDE, STAINLESS])
+@pytest.mark.parametrize("celsius", [1.0, 10.0, 20.0])
+def test_the_limit_does_not_hang_on_where_it_is_sought(
+    pipe: tuple[str, str, str], celsius: float
+) -> None:
+    """From a third and from three times of it; 1 %, as well as it is found where the drop leaps."""
+    case = case_of(pipe, celsius)
+    q = water_in(case)
+    flow = limit.of(case, q, BAR3)
+    p, ice = stream_pipe.laid(case, limit.HORIZON, limit.GRID), stream_pipe.frozen(case, q)
+    for guess in (flow / 3.0, flow, 3.0 * flow):
+        found = limit.greatest(BAR3, case.start_temperature - q.freezing, guess, 10.0, ice, p, q)
+        assert found == pytest.approx(flow, rel=0.01)
+
+
 @pytest.mark.parametrize("pipe", [COPPER, STEEL, STAINLESS])
 def test_a_greater_head_leaves_less_flow_to_freeze(pipe: tuple[str, str, str]) -> None:
     flows = [greatest(pipe, 20.0, head) for head in (2e4, 1e5, 3e5, 1e6)]
@@ -188,7 +205,7 @@ def test_a_thicker_solution_freezes_more_than_one_as_thin_as_water() -> None:
 @pytest.mark.parametrize(
     ("pipe", "celsius"),
     [(COPPER, 0.5), (COPPER, 20.0), (COPPER, 35.0), (SMALL, 5.0), (STEEL, 5.0), (STEEL, 35.0),
-     (STAINLESS, 0.5), (STAINLESS, 20.0), (PEX, 5.0)],
+     (WIDE, 20.0), (STAINLESS, 0.5), (STAINLESS, 20.0), (PEX, 5.0)],
 )  # fmt: skip
 def test_a_freeze_closes_below_the_limit_and_stays_open_above(
     pipe: tuple[str, str, str], celsius: float

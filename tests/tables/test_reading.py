@@ -83,7 +83,14 @@ def test_a_pipe_file_holds_one_standard(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["materials.csv", "layers.csv", "fluids.csv", "exposure_limits.csv"]
+    "name",
+    [
+        "materials.csv",
+        "layers.csv",
+        "fluids.csv",
+        "exposure_limits.csv",
+        "uncertain_inputs.csv",
+    ],
 )
 def test_every_row_outside_the_pipe_standards_names_its_source(name: str) -> None:
     """Tables drawn from several publications carry the source in each row."""

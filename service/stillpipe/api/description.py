@@ -9,7 +9,8 @@ shorthand       stands for
 ``x-quantity``  ``{kind, minimum, maximum, unit}``: a quantity of a request, one object for each
                 accepted unit with the bounds in that unit, titled by the name it stands under
 ``x-figure``    ``kind`` or kinds: ``{value, unit}`` of an answer
-``x-range``     ``kind`` or kinds: ``{low, likely, high, unit}`` of an answer
+``x-range``     ``kind`` or kinds: ``{low, likely, high, unit}`` of an answer, with ``percentiles``
+                where they are asked for
 ``x-series``    ``kind`` or kinds: ``{unit, values}`` of an answer
 ``x-echo``      ``kind`` or kinds: ``{value, unit, default}``, an input as it was used; ``string``,
                 ``number`` or ``boolean``: ``{value, default}``
@@ -121,8 +122,8 @@ def _figure(kinds: str | list[str], _name: str) -> Tree:
 
 def _range(kinds: str | list[str], _name: str) -> Tree:
     """Return a range of an answer."""
-    never = "null: never, with the least favourable inputs"
-    return _closed(
+    never = "null: never, at that percentile"
+    found = _closed(
         {
             "low": {"type": "number"},
             "likely": {"type": "number"},
@@ -130,6 +131,11 @@ def _range(kinds: str | list[str], _name: str) -> Tree:
             "unit": _answered(kinds),
         }
     )
+    value = {"type": ["number", "null"], "description": never}
+    entry = _closed({"probability": {"type": "number"}, "value": value})
+    asked = {"type": "array", "description": "Where `percentiles` asks for them.", "items": entry}
+    found["properties"]["percentiles"] = asked
+    return found
 
 
 def _series(kinds: str | list[str], _name: str) -> Tree:

@@ -12,14 +12,20 @@ from stillpipe.api.inputs import echo
 from stillpipe.api.inputs.echo import JSON
 from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.errors import Fault, SolverError
-from stillpipe.model.declare import Figure, members
-from stillpipe.model.figures import Amount, Answer, Range
+from stillpipe.model.declare import Chance, Figure, members
+from stillpipe.model.figures import COVERAGE, HIGH, LOW, MIDDLE, Amount, Answer, Range
+from stillpipe.model.freeze_point import FreezePoint
 
 DIGITS = 4
 """Of a figure whose kind is known only with it."""
 AS_IT_IS = frozenset((str, int, bool, type(None)))
 """Types whose values JSON has as they are."""
 
+RANGES: JSON = {
+    "low": LOW, "likely": MIDDLE, "high": HIGH, "coverage_probability": COVERAGE,
+    "coverage_interval": "probabilistically-symmetric",
+}  # fmt: skip
+"""What the members of a range are, in the words of JCGM 101:2008 (GUM, supplement 1)."""
 Shown = Callable[[Any], Any]
 
 
@@ -33,6 +39,8 @@ def reply(loaded: Loaded[Any], answer: Answer[Any], left_out: Container[str] = (
     head |= {"model_version": stillpipe.MODEL_VERSION, "units": request.units.value}
     if "inputs" not in left_out:
         head["inputs"] = echo.inputs(request, loaded.given)
+    if isinstance(request, FreezePoint):
+        head["ranges"] = RANGES
     head |= {
         "verdict": answer.verdict.value,
         "reasons": [figures(r, request.units) for r in answer.reasons],
@@ -63,10 +71,17 @@ def _members(declared: type[Any], system: str) -> tuple[tuple[str, Shown], ...]:
         found = _known[declared, system] = tuple(
             (name, _figure(member.declaration, system))
             if isinstance(member.declaration, Figure)
+            else (name, _chance)
+            if isinstance(member.declaration, Chance)
             else (name, partial(_plain, system=system))
             for name, member in members(declared).items()
         )
     return found
+
+
+def _chance(value: float | None) -> float | None:
+    """Return a probability to four decimals, never rounded up."""
+    return None if value is None else math.floor(value * 1e4 + 1e-9) / 1e4
 
 
 def _figure(declared: Figure, system: str) -> Shown:
@@ -80,12 +95,18 @@ def _figure(declared: Figure, system: str) -> Shown:
             return display.series(value)
         if not isinstance(value, Range):
             return display.quantity(value)
-        return {
+        found: JSON = {
             "low": display.shown(value.low),
             "likely": display.shown(value.likely),
             "high": None if value.high is None else display.shown(value.high),
             "unit": display.unit,
         }
+        if value.more:
+            found["percentiles"] = [
+                {"probability": p, "value": None if v is None else display.shown(v)}
+                for p, v in value.more
+            ]
+        return found
 
     return show
 

@@ -12,6 +12,7 @@ from stillpipe.model.declare import (
     Input,
     Many,
     Number,
+    Numbers,
     Quantity,
     Text,
     inputs,
@@ -78,6 +79,9 @@ def published(requests: Iterable[type[Any]]) -> Published:
                 found["quantities"][name] = {u: _range(within(declared, u)) for u in accepted}
             case Number() | Count():
                 found["numbers"][name] = _range((declared.low, declared.high))
+            case Numbers():
+                found["numbers"][name] = _range((declared.low, declared.high))
+                found["lists"][name] = _range((1, declared.most))
             case Many():
                 found["lists"][name] = _range((1, declared.most))
             case Text():

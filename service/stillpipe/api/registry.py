@@ -51,7 +51,9 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "plug-time": Endpoint(
         requests.PlugTimeRequest, plug_time.plug_time, {SVG: _form("pictures", "plug_time")}
     ),
-    "hold-time": Endpoint(requests.HoldTimeRequest, hold_time.hold_time),
+    "hold-time": Endpoint(
+        requests.HoldTimeRequest, hold_time.hold_time, {SVG: _form("pictures", "hold_time")}
+    ),
     "co2-mass": Endpoint(requests.Co2MassRequest, co2_mass.co2_mass),
     "cylinder-count": Endpoint(requests.CylinderCountRequest, cylinder_count.cylinder_count),
     "spacing-validation": Endpoint(requests.SpacingRequest, spacing.spacing),

@@ -1,15 +1,18 @@
 """Reasons that lie in a freeze itself: cylinder, slush, pipe, room, flow, closure, readiness."""
 
+import math
 from functools import partial
 
-from stillpipe.estimates.solution import PLUG_ICE_FRACTION, Solution
+from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Reason, Severity
 from stillpipe.physics import co2, constants
-from stillpipe.uncertainty.scenarios import ICE_FRACTION_BAND, SLOW
 
 BAR = 1e5
 """[Pa]"""
 
+LITTLE = 0.05
+"""Of a plug that may not close it is not said that it may not be ready, unless that is less likely
+by more than this [-]."""
 LIQUID_ENDS = 299.96
 """Two-phase CO2 ends in a 68 % full cylinder [K] (26.81 C); CoolProp, Span and Wagner 1996."""
 
@@ -34,22 +37,26 @@ def blockers(solution: Solution) -> tuple[Reason, ...]:
 
 
 def _of_ice(solution: Solution) -> list[Reason]:
-    """Return whether the fluid holds enough ice for a plug, at the likely and the worst need."""
-    most, need = solution.most_ice, PLUG_ICE_FRACTION
-    if solution.stays_slush:
-        text = (
-            f"At most {100 * most:.0f} % of this fluid turns to ice; a plug needs more than "
-            f"{100 * need:.0f} %. It stays slush."
-        )
+    """Return how likely the fluid holds as much ice as a plug needs."""
+    chance, most = solution.cases.freezing_chance, solution.cases.most_ice
+    if solution.is_sure(chance):
+        return []
+    need = solution.cases.input("ice_fraction")
+    text = (
+        f"At most {100 * most:.0f} % of this fluid turns to ice; a plug needs from "
+        f"{100 * need.low:.0f} to {100 * need.high:.0f} % (5th to 95th percentile)."
+    )
+    if chance <= 0.0:
+        return [stop("slush", f"{text} It stays slush.")]
+    text = f"{text} The chance that it freezes to a plug is {percent(chance)} at most."
+    if chance < 0.5:
         return [stop("slush", text)]
-    if most < ICE_FRACTION_BAND[1]:
-        text = (
-            f"At most {100 * most:.0f} % of this fluid turns to ice; a plug needs some "
-            f"{100 * need:.0f} %, at the unfavourable end {100 * ICE_FRACTION_BAND[1]:.0f} %. It "
-            "may stay slush: prove the plug by venting the section."
-        )
-        return [warn("may-stay-slush", text)]
-    return []
+    return [warn("may-stay-slush", f"{text} Prove the plug by venting the section.")]
+
+
+def percent(chance: float) -> str:
+    """Return a ``chance`` [-] in words, rounded down."""
+    return f"{math.floor(100.0 * chance + 1e-9):.0f} %"
 
 
 def of_line(solution: Solution) -> tuple[Reason, ...]:
@@ -86,44 +93,54 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
     known = (*blockers(solution), *of_line(solution))
     if solution.stays_slush:
         return known
-    return (*known, *_of_flow(solution), *_of_plug(solution))
+    return (*known, *_of_closing(solution), *_of_ready(solution))
 
 
-def _of_flow(solution: Solution) -> list[Reason]:
-    if solution.point.fluid.flow <= 0.0:
+def _of_closing(solution: Solution) -> list[Reason]:
+    """Return how likely the bore freezes shut."""
+    flows, chance = solution.point.fluid.flow > 0.0, solution.closing_chance
+    if solution.is_sure(chance):
         return []
-    if solution.prevented:
+    if flows and chance < 0.5:
         text = "The flow carries in more heat than the jacket can take out; stop the flow."
         return [stop("flowing", text)]
-    if solution.streamed(SLOW).closure is None:
-        text = "The flow is near the most that can be frozen; stop it if you can."
-        return [warn("flow-near-limit", text)]
-    return []
-
-
-def _of_plug(solution: Solution) -> list[Reason]:
-    if solution.prevented:
-        return []
-    if solution.closure is None and not solution.is_water:
+    if flows:
         text = (
-            "Within four hours the bore does not come to the "
-            f"{100 * PLUG_ICE_FRACTION:.0f} % of ice that a plug needs: it stays slush."
+            "The flow is near the most that can be frozen, the chance that it freezes shut is "
+            f"{percent(chance)}: stop it if you can."
         )
-        return [stop("slush", text)]
-    if solution.closure is None:
+        return [warn("flow-near-limit", text)]
+    if not solution.cases.is_water:
+        return _of_slush(solution)
+    if chance < 0.5:
         return [stop("never-closes", "The bore does not freeze shut within four hours.")]
-    if solution.ready is None:
+    text = f"The chance that the bore freezes shut within four hours is {percent(chance)}."
+    return [warn("may-not-close", text)]
+
+
+def _of_slush(solution: Solution) -> list[Reason]:
+    """Return that a solution does not close, where its ice could do."""
+    if solution.cases.freezing_chance < 0.5 or solution.closing_chance >= 0.5:
+        return []
+    text = "Within four hours the bore does not come to the ice that a plug needs: it stays slush."
+    return [stop("slush", text)]
+
+
+def _of_ready(solution: Solution) -> list[Reason]:
+    """Return how likely the plug carries the line pressure."""
+    chance, closing = solution.ready_chance, solution.closing_chance
+    if closing < 0.5 or solution.is_sure(chance):
+        return []
+    if not solution.is_sure(closing) and 0.5 <= chance > closing - LITTLE:
+        return []  # what keeps it from closing is said
+    if chance < 0.5:
         text = (
             "The plug does not grow long enough to carry the line pressure with the safety factor; "
             "lower the pressure or use a longer jacket."
         )
         return [stop("never-ready", text)]
-    if solution.run(SLOW).ready is None:
-        text = (
-            "With the least favourable inputs the plug carries no more than "
-            f"{solution.least_pressure / BAR:.1f} bar with its safety factor, the line has "
-            f"{solution.point.line_pressure / BAR:.1f} bar: lower the pressure, or prove the plug "
-            "before cutting."
-        )
-        return [warn("may-not-be-ready", text)]
-    return []
+    text = (
+        "The chance that the plug carries the line pressure with its safety factor within four "
+        f"hours is {percent(chance)}: lower the pressure, or prove the plug before cutting."
+    )
+    return [warn("may-not-be-ready", text)]

@@ -3,42 +3,53 @@
 from dataclasses import dataclass
 from typing import Annotated
 
+import numpy as np
+
 from stillpipe.estimates import assess, cautions
-from stillpipe.estimates.solution import Plug, Solution
+from stillpipe.estimates.drawn import Array
+from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure
-from stillpipe.model.figures import Answer, Range, Reason, range_of
+from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import Co2MassRequest, Feeding
-from stillpipe.uncertainty.scenarios import CAPTURE_BAND, LIKELY
+from stillpipe.physics import co2
+from stillpipe.uncertainty import draws
+from stillpipe.uncertainty.surface import FURTHEST
+
+SHORTEST_HOLD = 60.0
+"""Over which the rate of a hold is taken at least [s]."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Consumption:
-    """What one scenario draws at one freeze point: ``ready`` [s], masses [kg], rate [kg/s]."""
+    """What the draws that close draw at one freeze point.
+
+    Masses [kg], ``freeze`` until the planned ``ready`` [s] and ``hold`` for ``hold_duration`` [s]
+    from then on, at a ``rate`` [kg/s].
+    """
 
     ready: float
-    freeze: float
-    hold: float
-    rate: float
+    hold_duration: float
+    freeze: Array
+    hold: Array
+    rate: Array
 
     @property
-    def total(self) -> float:
+    def total(self) -> Array:
         """CO2 for freeze and hold [kg]."""
-        return self.freeze + self.hold
-
-    @property
-    def hold_duration(self) -> float:
-        """How long the plug is held [s]."""
-        return self.hold / self.rate if self.rate > 0.0 else 0.0
+        return np.asarray(self.freeze + self.hold)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Co2Figures:
     """Figures of the CO2 estimate: of one freeze point, but for ``job_total``."""
 
-    freeze: Annotated[Range | None, Figure("mass", says="CO2 until ready.")] = None
+    freeze: Annotated[Range | None, Figure("mass", says="CO2 until the planned ready.")] = None
     hold: Annotated[Range | None, Figure("mass", says="CO2 for the hold.")] = None
     hold_rate: Annotated[Range | None, Figure("mass_flow", says="CO2 while holding.")] = None
     total: Annotated[Range | None, Figure("mass", says="CO2 for freeze and hold.")] = None
+    planned_total: Annotated[
+        float | None, Figure("mass", says="Enough at the chance that decides.")
+    ] = None
     job_total: Annotated[Range | None, Figure("mass", says="For all freeze points.")] = None
     pipe_heat: Annotated[
         Range | None, Figure("energy", says="Drawn from pipe and water until ready.")
@@ -51,14 +62,9 @@ class Co2Figures:
 
 @dataclass(frozen=True, kw_only=True)
 class Needed:
-    """What is needed: all figures.
+    """What is needed: all figures, and the draws of them; None where no plug gets ready."""
 
-    On the ``likely`` scenario, None where no plug gets ready; on ``every`` scenario and end of the
-    capture efficiency.
-    """
-
-    likely: Consumption | None
-    every: tuple[Consumption, ...] = ()
+    drawn: Consumption | None
     figures: Co2Figures
 
 
@@ -82,41 +88,49 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
 
 
 def needed(request: Feeding, solution: Solution) -> Needed:
-    """Return the CO2 over all scenarios and the ends of the capture efficiency."""
+    """Return the CO2 until the planned ready and for the hold from then on."""
     cooling, heat = request.cylinder.cooling, request.jacket_heat
-    plugs = {} if cooling is None else solution.plugs
-    if cooling is None or LIKELY not in plugs:
-        return Needed(likely=None, figures=Co2Figures(jacket_heat=heat, cooling=cooling))
-    powers = solution.hold_powers
-    likely = _consumption(request, plugs[LIKELY], powers[LIKELY], cooling)
-    found = [likely] + [
-        _consumption(request, plug, powers[scenario], cooling, factor)
-        for scenario, plug in plugs.items()
-        for factor in CAPTURE_BAND
-    ]
-    total = Range(min(c.total for c in found), likely.total, max(c.total for c in found))
+    if cooling is None or solution.hopeless or not solution.is_planned:
+        return Needed(drawn=None, figures=Co2Figures(jacket_heat=heat, cooling=cooling))
+    drawn = _consumption(request, solution)
+    total = solution.range(drawn.total)
     figures = Co2Figures(
-        freeze=range_of([c.freeze for c in found], likely.freeze),
-        hold=range_of([c.hold for c in found], likely.hold),
-        hold_rate=range_of([c.rate for c in found], likely.rate),
+        freeze=solution.range(drawn.freeze),
+        hold=solution.range(drawn.hold),
+        hold_rate=solution.range(drawn.rate),
         total=total,
-        job_total=total.scaled(request.points),
+        planned_total=solution.at_most(drawn.total),
+        job_total=None if total is None else total.scaled(request.points),
         pipe_heat=solution.heat_removed,
         jacket_heat=heat,
         cooling=cooling,
     )
-    return Needed(likely=likely, every=tuple(found), figures=figures)
+    return Needed(drawn=drawn, figures=figures)
 
 
-def _consumption(
-    request: Feeding, plug: Plug, power: float, cooling: float, capture: float = 1.0
-) -> Consumption:
-    """Return what one plug draws, whose hold takes ``power`` [W]; liquid takes ``cooling`` [J/kg].
+def _consumption(request: Feeding, solution: Solution) -> Consumption:
+    """Return what is drawn: by the pipe's heat, the jacket's and the leak."""
+    ready, hold = solution.planned_ready or 0.0, request.hold_duration
+    each = per_heat(request, solution)
+    until, leak, holds = solution.drawn(ready), request.leak_power, solution.holds
+    first = (until + request.jacket_heat + leak * ready) * each
+    span = max(hold, SHORTEST_HOLD)
+    rate = ((solution.drawn(ready + span) - until) / span + leak) * each
+    return Consumption(
+        ready=ready, hold_duration=hold, freeze=first[holds], hold=(rate * hold)[holds],
+        rate=rate[holds],
+    )  # fmt: skip
 
-    ``capture`` is a factor on the capture efficiency [-], which never exceeds 1.
+
+def per_heat(request: Feeding, solution: Solution) -> Array:
+    """Return the CO2 for each joule that pipe and jacket give, of the draws [kg/J].
+
+    The share that is captured never exceeds 1.
     """
-    per_heat = 1.0 / (cooling * min(capture * request.capture_efficiency, 1.0))
-    leak = request.leak_power
-    rate = (power + leak) * per_heat
-    first = (plug.heat + request.jacket_heat + leak * plug.ready) * per_heat
-    return Consumption(ready=plug.ready, freeze=first, hold=rate * request.hold_duration, rate=rate)
+    capture = solution.cases.input("capture").at(draws.of("capture")) * request.capture_efficiency
+    off = solution.cases.input("cylinder_temperature")
+    known = np.linspace(-FURTHEST, FURTHEST, 9)
+    most = co2.CRITICAL - 0.1
+    warm = [min(request.cylinder.temperature + float(off.at(z)), most) for z in known]
+    cooling = np.interp(draws.of("cylinder_temperature"), known, [co2.cooling(T) for T in warm])
+    return np.asarray(1.0 / (cooling * np.minimum(capture, 1.0)))

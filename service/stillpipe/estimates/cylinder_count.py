@@ -2,19 +2,20 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, cautions, co2_mass
+from stillpipe.estimates import assess, cautions, chances, co2_mass
 from stillpipe.estimates.co2_mass import Co2Figures, Consumption, Needed
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Stock
-from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
+from stillpipe.uncertainty import draws
 
 Array = NDArray[np.float64]
 
@@ -24,16 +25,20 @@ MOST = 200
 
 @dataclass(frozen=True, kw_only=True)
 class Exchange:
-    """One exchange, on the likely scenario."""
+    """One exchange, planned early enough at the chance that decides."""
 
     cylinder: Annotated[int, Plain(says="Which cylinder is empty, counted from 1.")]
-    at: Annotated[float, Figure("time", says="Since the first feed.")]
+    at: Annotated[
+        float, Figure("time", says="Since the first feed: no earlier at the chance that decides.")
+    ]
     survival: Annotated[
-        float | None, Figure("time", says="How long the likely plug lasts unfed at that moment.")
+        float | None,
+        Figure("time", says="The plug lasts so long unfed then at the chance that decides."),
     ] = None
     margin: Annotated[
         float | None, Figure("time", says="What is left of it after the exchange.")
     ] = None
+    chance: Annotated[float | None, Chance(says="That the plug outlives the exchange.")] = None
     verdict: Annotated[str, Plain(says="Whether the plug outlives the exchange.")]
     advice: Annotated[str, Plain(says="What to do.")]
 
@@ -44,7 +49,19 @@ class CylinderFigures:
 
     usable: Annotated[Range | None, Figure("mass", says="Liquid that one delivers.")] = None
     count: Annotated[Range | None, Figure("factor", says="How many are needed.")] = None
+    planned_count: Annotated[
+        int | None, Plain(says="How many to take: enough at the chance that decides.")
+    ] = None
     exchanges: Annotated[tuple[Exchange, ...], Plain(says="When each is exchanged.")] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Planned:
+    """The figures of the cylinders, and for every draw that closes whether they do."""
+
+    figures: CylinderFigures
+    enough: NDArray[np.bool_]
+    survived: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,16 +96,15 @@ def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures
     solution = Solution(request, request.hold)
     needed = co2_mass.needed(request, solution)
     planned, reasons = plan(request, solution, needed)
-    mix = None
-    if request.stock and needed.likely is not None and request.cylinder.dip_tube:
-        mass = needed.likely.total * request.points / (1.0 - request.reserve)
+    mix, total = None, needed.figures.planned_total
+    if request.stock and total is not None and request.cylinder.dip_tube:
+        mass = total * request.points / (1.0 - request.reserve)
         mix = best_mix(mass, request.stock, request.cylinder.temperature)
         if not mix.enough:
             text = "The stock does not hold enough CO2."
             reasons = (*reasons, assess.stop("stock-too-small", text))
     figures = CylinderCountFigures(
-        co2=needed.figures, usable=planned.usable, count=planned.count,
-        exchanges=planned.exchanges, mix=mix,
+        co2=needed.figures, mix=mix, **vars(planned.figures)
     )  # fmt: skip
     return Answer(
         reasons=reasons,
@@ -144,44 +160,62 @@ def _mix(
 
 def plan(
     request: FromCylinders, solution: Solution, needed: Needed
-) -> tuple[CylinderFigures, tuple[Reason, ...]]:
+) -> tuple[Planned, tuple[Reason, ...]]:
     """Return the cylinders for what is ``needed``, and the reasons found with them."""
-    reasons = co2_mass.reasons(solution)
-    likely, total = needed.likely, needed.figures.total
+    reasons, drawn = co2_mass.reasons(solution), needed.drawn
     if not request.cylinder.dip_tube:
         text = "Without a dip tube the cylinder gives gas, not liquid: no dry ice forms."
-        return CylinderFigures(), (*reasons, assess.stop("no-dip-tube", text))
-    if total is None or likely is None:
-        return CylinderFigures(), reasons
+        return _nothing(CylinderFigures()), (*reasons, assess.stop("no-dip-tube", text))
+    if drawn is None:
+        return _nothing(CylinderFigures()), reasons
     each = request.cylinder.usable
     if each.low <= 0.0:
         text = "As warm and as little filled as it is the cylinder holds no liquid CO2; cool it."
-        return CylinderFigures(usable=each), (*reasons, assess.stop("no-liquid-co2", text))
+        figures = CylinderFigures(usable=each)
+        return _nothing(figures), (*reasons, assess.stop("no-liquid-co2", text))
+    return _planned(request, solution, drawn, each, reasons)
+
+
+def _nothing(figures: CylinderFigures) -> Planned:
+    """Return that there is no plan."""
+    none = np.zeros(0, dtype=bool)
+    return Planned(figures=figures, enough=none, survived=none)
+
+
+def _planned(
+    request: FromCylinders, solution: Solution, drawn: Consumption, each: Range,
+    reasons: tuple[Reason, ...],
+) -> tuple[Planned, tuple[Reason, ...]]:  # fmt: skip
+    """Return how many cylinders each of ``each`` usable mass [kg] are taken, and the exchanges."""
     groups = math.ceil(request.points / request.jackets_per_cylinder - 1e-9)
     share = min(request.jackets_per_cylinder, request.points)
-    kept = each.low * (1.0 - request.reserve)
-    low, middle, high = (
-        float(groups * math.ceil(share * mass / kept - 1e-9))
-        for mass in (total.low, total.likely, total.longest)
+    span = (each.high or each.low) - each.low
+    part = draws.uniform()[solution.holds, draws.NAMES.index("usable")]
+    kept = (each.low + part * span) * (1.0 - request.reserve)
+    count = groups * np.ceil(share * drawn.total / kept - 1e-9)
+    take = solution.at_most(count)
+    figures = CylinderFigures(
+        usable=each, count=solution.range(count), planned_count=None if take is None else int(take)
     )
-    count = Range(low, middle, high)
-    moments = exchange_times(likely, kept / share)
-    if middle > MOST or len(moments) > MOST:
+    swaps = 0 if take is None else int(take) // groups - 1
+    if take is None or take > MOST or swaps > MOST:
         text = f"More than {MOST} cylinders."
-        figures = CylinderFigures(usable=each, count=count)
-        return figures, (*reasons, assess.stop("too-many-cylinders", text))
-    survivals = solution.survivals([at for at in moments if at >= likely.ready])
-    early = [None] * (len(moments) - len(survivals))
-    swaps = tuple(
-        _exchange(request, number, at, survival)
-        if at >= likely.ready
-        else _early_exchange(number, at)
-        for number, (at, survival) in enumerate(
-            zip(moments, [*early, *survivals], strict=True), start=1
-        )
-    )
-    figures = CylinderFigures(usable=each, count=count, exchanges=swaps)
-    return figures, (*reasons, *_of_exchanges(swaps))
+        return _nothing(figures), (*reasons, assess.stop("too-many-cylinders", text))
+    moments = [
+        min(solution.at_least(emptied(drawn, kept / share, n)) or math.inf, solution.plan_end)
+        for n in range(1, swaps + 1)
+    ]
+    lasts = solution.lasting_at([at for at in moments if at >= drawn.ready])
+    early = len(moments) - len(lasts)
+    found = [_early_exchange(number, at) for number, at in enumerate(moments[:early], start=1)]
+    survived = np.ones(len(count), dtype=bool)
+    for number, (at, last) in enumerate(zip(moments[early:], lasts, strict=True), start=early + 1):
+        survival = last[solution.holds]
+        survived &= survival > request.exchange_duration
+        found.append(_exchange(request, solution, number, at, survival))
+    figures = replace(figures, exchanges=tuple(found))
+    planned = Planned(figures=figures, enough=count <= take, survived=survived)
+    return planned, (*reasons, *_of_exchanges(tuple(found)))
 
 
 def _of_exchanges(swaps: tuple[Exchange, ...]) -> Iterator[Reason]:
@@ -194,21 +228,16 @@ def _of_exchanges(swaps: tuple[Exchange, ...]) -> Iterator[Reason]:
             yield reason(code, advice)
 
 
-def exchange_times(likely: Consumption, per_jacket: float) -> list[float]:
-    """Return when a cylinder is empty [s], at most one more than are planned.
+def emptied(drawn: Consumption, per_jacket: Array, number: int) -> Array:
+    """Return when the cylinder of that ``number`` is empty, of the draws [s]; infinite if never.
 
     ``per_jacket`` [kg] is what a cylinder gives to one jacket.
     """
-    end = likely.ready + likely.hold_duration
-    count = min(math.ceil((likely.total - 1e-9) / per_jacket) - 1, MOST + 1)
-    found = []
-    for number in range(1, count + 1):
-        drawn = number * per_jacket
-        if drawn <= likely.freeze:
-            found.append(likely.ready * drawn / likely.freeze)
-        else:
-            found.append(min(likely.ready + (drawn - likely.freeze) / likely.rate, end))
-    return found
+    mass = number * per_jacket
+    freezing = drawn.ready * mass / drawn.freeze
+    holding = drawn.ready + (mass - drawn.freeze) / np.maximum(drawn.rate, 1e-12)
+    found = np.where(mass <= drawn.freeze, freezing, holding)
+    return np.where(mass < drawn.total, found, np.inf)
 
 
 def _early_exchange(number: int, at: float) -> Exchange:
@@ -220,24 +249,28 @@ def _early_exchange(number: int, at: float) -> Exchange:
     return Exchange(cylinder=number, at=at, verdict="early-exchange", advice=advice)
 
 
-def _exchange(request: FromCylinders, number: int, at: float, survival: float | None) -> Exchange:
+def _exchange(
+    request: FromCylinders, solution: Solution, number: int, at: float, survival: Array
+) -> Exchange:
     """Judge the exchange of cylinder ``number`` at a time [s] since the first feed.
 
-    ``survival`` [s] of the likely plug at that moment, None beyond a day.
+    ``survival`` [s] of the plug at that moment, of the draws.
     """
     duration = request.exchange_duration
-    margin = None if survival is None else survival - duration
-    if survival is None or survival > 2.0 * duration:
+    chance = chances.chance(survival > duration)
+    least = solution.at_least(survival)
+    if solution.is_sure(chances.chance(survival > 2.0 * duration)):
         verdict, advice = "survived", "The plug outlives the exchange."
-    elif survival > duration:
+    elif solution.is_sure(chance):
         verdict = "early-exchange"
         advice = "The plug outlives the exchange by little: be quick, or use a manifold."
     else:
         verdict = "exchange-not-survived"
         advice = (
-            f"The plug lasts {survival:.0f} s unfed, the exchange {duration:.0f} s: use two "
-            "cylinders on a manifold."
+            f"The plug may last no more than {least or 0.0:.0f} s unfed, the exchange takes "
+            f"{duration:.0f} s: use two cylinders on a manifold."
         )
     return Exchange(
-        cylinder=number, at=at, survival=survival, margin=margin, verdict=verdict, advice=advice
-    )
+        cylinder=number, at=at, survival=least, margin=None if least is None else least - duration,
+        chance=chance, verdict=verdict, advice=advice,
+    )  # fmt: skip

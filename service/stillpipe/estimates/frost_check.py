@@ -12,14 +12,14 @@ from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import FrostCheckRequest
 from stillpipe.physics import constants, film, freeze
 from stillpipe.physics.stream import drips
-from stillpipe.uncertainty.scenarios import SCENARIOS, SLOW
 
 DRIEST = 233.15
 """Frost point of air too dry for frost to be seen [K]: an assumption."""
 WARMEST = 313.15
 """Warmest water that is tried as a cause [K]."""
 EARLY_SHARE = 0.5
-"""Frost before this share of the fastest freeze's time is too early [-]: an assumption."""
+"""Frost before this share of the time before when it hardly comes is too early [-]: an
+assumption."""
 HOUR = 3600.0
 ICE_CONDUCTIVITY = 2.68
 """Mean conductivity of ice from dry ice to 0 C [W/(m K)]; published fits give 2.58 to 2.81."""
@@ -81,7 +81,7 @@ _WHY = {
 def frost_check(request: FrostCheckRequest) -> Answer[FrostCheckFigures]:
     """Judge whether frost should be seen by now."""
     solution = Solution(request)
-    by = None if solution.stays_slush else solution.frost_by
+    by = solution.frost_by
     point = film.frost_point(request.ambient.temperature, request.relative_humidity)
     why = _why_none(solution, by, point)
     earliest = _earliest(solution)
@@ -110,11 +110,8 @@ def _why_none(solution: Solution, by: Range | None, point: float) -> NoFrost | N
 
 
 def _earliest(solution: Solution) -> float | None:
-    """Return when frost comes on the fastest freeze [s], if on any."""
-    if solution.stays_slush:
-        return None
-    times = (solution.run(s).frost for s in SCENARIOS)
-    return min((t for t in times if t is not None), default=None)
+    """Return before when frost hardly comes [s]: the 5th percentile."""
+    return None if solution.frost_by is None else solution.frost_by.low
 
 
 def coldest_beside(solution: Solution, distance: float) -> float:
@@ -144,7 +141,7 @@ def coldest_beside(solution: Solution, distance: float) -> float:
 def _reasons(
     state: FrostState, by: Range | None, why: NoFrost | None, earliest: float | None
 ) -> tuple[Reason, ...]:
-    """Return what the state means for the job; ``earliest`` [s] of the fastest freeze."""
+    """Return what the state means for the job; ``earliest`` [s] before when it hardly comes."""
     if state is FrostState.OVERDUE and by is not None:
         text = (
             f"Frost should be there by now, {by.longest:.0f} s after the first feed: do not cut; "
@@ -179,7 +176,7 @@ def _reasons(
 def _state(
     request: FrostCheckRequest, by: Range | None, why: NoFrost | None, earliest: float | None
 ) -> FrostState:
-    """Return what is seen against the expected time; ``earliest`` [s] of the fastest freeze."""
+    """Return what is seen against the expected time, ``earliest`` before when it hardly comes."""
     if request.frost_seen:
         if earliest is None:
             return FrostState.UNEXPECTED
@@ -278,7 +275,7 @@ def _flow(solution: Solution) -> Cause:
     if solution.stays_slush:
         first = "Close and check the valves."
         return Cause(code="flow", weight=0.9, text="Water may be moving.", first=first)
-    limit = solution.flow_limit.likely
+    limit = 0.0 if solution.flow_limit is None else solution.flow_limit.likely
     falling = limit * drips.PER_MINUTE
     counted = f" ({falling:.0f} drips a minute)" if falling <= MOST_DRIPS else ""
     text = f"Water is moving: {float(f'{limit * HOUR:.2g}'):g} kg/h{counted} are enough."
@@ -312,8 +309,9 @@ def _explains(request: FrostCheckRequest, solution: Solution, temperature: float
     """Tell whether frost with water of this ``temperature`` [K] may come later than now."""
     warmer = replace(request, fluid=replace(request.fluid, temperature=temperature))
     tried = Solution(warmer, shares=solution)
-    by = tried.run(SLOW).frost
-    return by is None or by > request.elapsed
+    by, known = tried.fine.frost, solution.frost_by
+    late = 1.0 if known is None else known.longest / known.likely
+    return by is None or late * by > request.elapsed
 
 
 def _jacket(by: Range | None, elapsed: float) -> Cause:

@@ -1,23 +1,37 @@
 """Hold time: how long a plug stays bonded once the coolant stops, and how long it takes to thaw."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
-from stillpipe.estimates import assess, cautions
+import numpy as np
+
+from stillpipe.estimates import assess, cautions, chances
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.declare import Figure
-from stillpipe.model.figures import Answer, Range, Reason
+from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.figures import HIGH, LOW, MIDDLE, Answer, Range, Reason
 from stillpipe.model.requests import HoldTimeRequest
-from stillpipe.uncertainty.scenarios import LIKELY
+from stillpipe.physics import fading
 
 HELP = "plan to help it with warm water or warm air, never with a flame."
 DOES_NOT_THAW = assess.warn(
     "does-not-thaw", f"The plug does not thaw by itself within a day: {HELP}"
 )
-MAY_NOT_THAW = assess.warn(
-    "may-not-thaw",
-    "With the least favourable inputs the plug does not thaw by itself within a day: " + HELP,
-)
+
+
+POINTS = 13
+"""Moments of the hold at which survival is told."""
+
+Series = tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SurvivalCourse:
+    """How long the plug lasts unfed against when feeding stops, series of equal length."""
+
+    time: Annotated[Series, Figure("time", says="Of the stop, since the first feed.")] = ()
+    low: Annotated[Series, Figure("time", says="It lasts, 5th percentile; a day at most.")] = ()
+    likely: Annotated[Series, Figure("time", says="It lasts, median; a day at most.")] = ()
+    high: Annotated[Series, Figure("time", says="It lasts, 95th percentile; a day at most.")] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,6 +40,10 @@ class HoldTimeFigures:
 
     ready: Annotated[
         Range | None, Figure("time", says="From the first feed until cutting may start.")
+    ] = None
+    planned_ready: Annotated[
+        float | None,
+        Figure("time", says="By which it is ready at the chance that decides: the hold's start."),
     ] = None
     survival_at_closure: Annotated[
         Range | None, Figure("time", says="Bonded for so long where feeding stops at closure.")
@@ -40,6 +58,23 @@ class HoldTimeFigures:
     holding_pressure: Annotated[
         Range | None, Figure("pressure", says="After the hold, safety factor taken off.")
     ] = None
+    course: Annotated[
+        SurvivalCourse, Plain(says="Survival against when feeding stops in the hold.")
+    ] = SurvivalCourse()
+
+
+def course(solution: Solution) -> SurvivalCourse:
+    """Return how long the plug lasts unfed against when feeding stops in the hold."""
+    if solution.hopeless or not solution.is_planned or solution.hold <= 0.0:
+        return SurvivalCourse()
+    begin = solution.planned_ready or 0.0
+    times = np.linspace(begin, solution.plan_end, POINTS)
+    lasts = [x[solution.holds] for x in solution.lasting_at(times.tolist())]
+    ends = [
+        tuple(chances.percentile(x, p) or fading.LONGEST_THAW for x in lasts)
+        for p in (LOW, MIDDLE, HIGH)
+    ]
+    return SurvivalCourse(time=tuple(times.tolist()), low=ends[0], likely=ends[1], high=ends[2])
 
 
 def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
@@ -48,7 +83,11 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
     return Answer(
         reasons=reasons(solution),
         cautions=cautions.of_freeze(request),
-        figures=figures(solution),
+        figures=replace(
+            figures(solution),
+            course=course(solution),
+            survival_at_closure=solution.survival_at_closure,
+        ),
         effort=solution.effort,
     )
 
@@ -56,24 +95,24 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
 def reasons(solution: Solution) -> tuple[Reason, ...]:
     """Return the reasons of a freeze and of its hold."""
     found = assess.reasons(solution)
-    if solution.stays_slush:
+    if solution.hopeless or not solution.is_planned:
         return found
-    likely = solution.held.get(LIKELY)
-    if likely is None:
-        return found
-    if likely.thaw is None:
+    chance = solution.thawing_chance
+    if chance < 0.5:
         return (*found, DOES_NOT_THAW)
-    never = any(held.thaw is None for held in solution.held.values())
-    return (*found, MAY_NOT_THAW) if never else found
+    if solution.is_sure(chance):
+        return found
+    text = f"The chance that the plug thaws by itself within a day is {assess.percent(chance)}: "
+    return (*found, assess.warn("may-not-thaw", text + HELP))
 
 
 def figures(solution: Solution) -> HoldTimeFigures:
-    """Return survival, thaw and what the plug is after its hold."""
-    if solution.stays_slush or solution.ready is None:
+    """Return survival, thaw and what the plug is after its hold, but not what is at closure."""
+    if solution.hopeless or not solution.is_planned:
         return HoldTimeFigures()
     return HoldTimeFigures(
         ready=solution.ready,
-        survival_at_closure=solution.survival_at_closure,
+        planned_ready=solution.planned_ready,
         survival=solution.survival,
         thaw=solution.thaw,
         plug_length=solution.plug_length,

@@ -21,7 +21,7 @@ BEYOND = 1.2
 """A flow of so many times the steady limit keeps the pipe open for hours, as the transient shows
 (tests/physics/test_stream.py): it need not be followed [-]."""
 COARSE = Grid(axial=5, radial=6, eta=0.08, stretch=1.5, early=0.3)
-"""How finely a freeze with a stream is cut up where only its closure is asked for."""
+"""How finely a freeze with a stream is cut up of which only the ratio to another is asked."""
 
 
 def _liquid(point: FreezePoint, scenario: Scenario) -> liquid.Liquid:
@@ -47,16 +47,24 @@ def _steady(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> float:
     return limit.of(case, _liquid(point, scenario), point.fluid.head)
 
 
-def prevents(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> bool:
-    """Tell whether the stated flow surely keeps ``case``, ``point`` under ``scenario``, open."""
-    return point.fluid.flow > BEYOND * _steady(point, case, scenario)
+def prevents(
+    point: FreezePoint, case: freeze.Case, scenario: Scenario, *, surely: bool
+) -> bool:  # fmt: skip
+    """Tell whether the stated flow keeps ``case``, ``point`` under ``scenario``, open.
+
+    Not ``surely``: more than the steady limit is taken to do so, since a freeze that neither
+    closes nor settles would take hours to tell.
+    """
+    times = BEYOND if surely else 1.0
+    return point.fluid.flow > times * _steady(point, case, scenario)
 
 
 def frozen(
-    point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work,
-    grid: Grid | None = None,
+    point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work, *, fine: bool
 ) -> stream.Streamed:  # fmt: skip
     """Return the freeze of ``case``, ``point`` under ``scenario``, with the stated flow.
+
+    On the ``fine`` grid, or on a coarse one.
 
     Raises
     ------
@@ -66,24 +74,6 @@ def frozen(
     fluid = point.fluid
     with work.blamed(*NEAR_LIMIT):
         return stream.freeze(
-            case, _liquid(point, scenario), fluid.flow, fluid.head, work=spent, grid=grid
-        )
-
-
-def closure(point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work
-) -> float | None:  # fmt: skip
-    """Time to closure [s] of ``case``, ``point`` under ``scenario``, on a coarse grid.
-
-    None where the bore stays open. More than the steady limit is taken to keep it open: a
-    transient that neither closes nor settles would take hours to tell.
-
-    Raises
-    ------
-    CancelledError, TooCostlyError, SolverError
-        as for :func:`stream.freeze`
-    """
-    if point.fluid.flow > 0.0:
-        if point.fluid.flow > _steady(point, case, scenario):
-            return None
-        return frozen(point, case, scenario, spent, COARSE).closure
-    return freeze.closure_only(case, work=spent)
+            case, _liquid(point, scenario), fluid.flow, fluid.head, work=spent,
+            grid=None if fine else COARSE,
+        )  # fmt: skip

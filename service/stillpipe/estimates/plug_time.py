@@ -5,38 +5,22 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, moving
+from stillpipe.estimates import assess, cautions, chances, drivers
+from stillpipe.estimates.course import Of
+from stillpipe.estimates.drivers import Driver
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Amount, Answer, Range
+from stillpipe.model.declare import Chance, Figure, Plain
+from stillpipe.model.figures import HIGH, LOW, Answer, Range
 from stillpipe.model.requests import PlugTimeRequest
-from stillpipe.physics import constants, film, freeze
+from stillpipe.physics import freeze
 from stillpipe.physics.stream import drips
-from stillpipe.uncertainty.scenarios import (
-    CONDUCTANCE_BAND,
-    CONVECTION_BAND,
-    FILLING_BAND,
-    FILM_BAND,
-    LIKELY,
-)
 
 POINTS = 60
 """Most points of a history."""
+BAND_POINTS = 16
+"""Most moments of a band: half of them evenly, half while the bore closes in most draws."""
 
 Series = tuple[float, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Driver:
-    """How much one uncertain input moves the closure time."""
-
-    name: Annotated[str, Plain(says="Which input.")]
-    low: Annotated[Amount, Plain(says="The least value tried.")]
-    high: Annotated[Amount, Plain(says="The greatest value tried.")]
-    closure_at_low: Annotated[float | None, Figure("time", says="Closure with the least value.")]
-    closure_at_high: Annotated[
-        float | None, Figure("time", says="Closure with the greatest value.")
-    ]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +40,28 @@ class HistoryFigures:
 
 
 @dataclass(frozen=True, kw_only=True)
+class BandFigures:
+    """The 5th and the 95th percentile of the course, series of equal length.
+
+    The ice front is the likely one, stretched to the percentiles of closure.
+    """
+
+    time: Annotated[Series, Figure("time", says="Since the first feed.")] = ()
+    liquid_radius_low: Annotated[
+        Series, Figure("length", says="Of the liquid under the jacket's centre.")
+    ] = ()
+    liquid_radius_high: Annotated[
+        Series, Figure("length", says="Of the liquid under the jacket's centre.")
+    ] = ()
+    plug_length_low: Annotated[
+        Series, Figure("length", says="Frozen through, the wall below freezing.")
+    ] = ()
+    plug_length_high: Annotated[
+        Series, Figure("length", says="Frozen through, the wall below freezing.")
+    ] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class PlugTimeFigures:
     """Figures of the plug-time estimate; None where one is never reached."""
 
@@ -65,6 +71,17 @@ class PlugTimeFigures:
     ready: Annotated[
         Range | None,
         Figure("time", says="Until the plug carries the line pressure with the safety factor."),
+    ] = None
+    chance_of_closing: Annotated[
+        float, Chance(says="That the bore freezes shut within four hours.")
+    ]
+    chance_of_ready: Annotated[float, Chance(says="That the plug gets ready within four hours.")]
+    chance_of_ready_by: Annotated[
+        float | None, Chance(says="That the plug is ready by the time `ready_by` of the request.")
+    ] = None
+    planned_ready: Annotated[
+        float | None,
+        Figure("time", says="By which it is ready at the chance that decides: cut no earlier."),
     ] = None
     frost_by: Annotated[
         Range | None,
@@ -96,25 +113,33 @@ class PlugTimeFigures:
     history: Annotated[HistoryFigures, Plain(says="The likely course of the freeze.")] = (
         HistoryFigures()
     )
+    bands: Annotated[BandFigures, Plain(says="Percentiles of the course.")] = BandFigures()
 
 
 def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     """Estimate closure, ready and frost-by times."""
     solution = Solution(request)
-    figures = PlugTimeFigures()
+    by = None if request.ready_by is None else 0.0
+    figures = PlugTimeFigures(chance_of_closing=0.0, chance_of_ready=0.0, chance_of_ready_by=by)
     if not solution.stays_slush:
+        limit, shown = solution.flow_limit, solution.closure is not None
         figures = PlugTimeFigures(
             closure=solution.closure,
             ready=solution.ready,
+            chance_of_closing=solution.closing_chance,
+            chance_of_ready=solution.ready_chance,
+            chance_of_ready_by=solution.chance_of_ready_by(request.ready_by),
+            planned_ready=solution.planned_ready,
             frost_by=solution.frost_by,
             plug_length=solution.ready_length,
             holding_pressure=solution.ready_pressure,
-            residual_flow_limit=solution.flow_limit,
-            residual_drips_per_minute=solution.flow_limit.scaled(drips.PER_MINUTE),
+            residual_flow_limit=limit,
+            residual_drips_per_minute=None if limit is None else limit.scaled(drips.PER_MINUTE),
             heat_removed=solution.heat_removed,
             coldest_wall=solution.coldest_wall,
-            drivers=() if solution.prevented else _drivers(solution),
-            history=HistoryFigures() if solution.prevented else _history(solution),
+            drivers=drivers.of_closure(solution) if shown else (),
+            history=_history(solution) if shown else HistoryFigures(),
+            bands=_bands(solution) if shown and solution.is_planned else BandFigures(),
         )
     return Answer(
         reasons=assess.reasons(solution),
@@ -124,54 +149,61 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
     )
 
 
-def _drivers(solution: Solution) -> tuple[Driver, ...]:
-    """Return closure times with one uncertain input changed at a time, on a coarse grid."""
-    likely = solution.case(LIKELY)
-    plan = (
-        ("jacket_conductance", "jacket", "conductance", CONDUCTANCE_BAND, likely.h_jacket),
-        ("jacket_filling", "filling", "time", FILLING_BAND, likely.fill_time),
-        ("convection", "convection", "factor", CONVECTION_BAND, 1.0),
-        (
-            "room_film",
-            "film",
-            "conductance",
-            FILM_BAND,
-            film.at(likely.room_film, constants.ZERO_C),
-        ),
+def _until(solution: Solution) -> float:
+    """Return until when the course is told [s]: the planned ready, or where feeding ended."""
+    return solution.planned_ready or solution.fine.last.time
+
+
+def _bands(solution: Solution) -> BandFigures:
+    """Return the ends of the course up to the planned ready."""
+    closure, history = solution.closure, solution.fine.history(_until(solution))
+    if closure is None or solution.fine.closure is None:
+        return BandFigures()
+    end, half = solution.planned_ready or 0.0, BAND_POINTS // 2
+    closing = np.linspace(closure.low, min(closure.high or end, end), half)
+    times = np.unique(np.append(np.linspace(0.0, end, half), closing))
+    radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
+    known, whole = history.time / solution.fine.closure, 0.5 * solution.point.bore
+    high = closure.longest if closure.high is None else closure.high
+    front = [
+        np.interp(times / last, known, radius, left=whole, right=0.0)
+        for last in (closure.low, high)
+    ]
+    lengths = [solution.grown(Of.SOUND, float(t)) for t in times]
+    ends = [[chances.percentile(x, p) or 0.0 for x in lengths] for p in (LOW, HIGH)]
+    return BandFigures(
+        time=tuple(times.tolist()),
+        liquid_radius_low=tuple(front[0].tolist()),
+        liquid_radius_high=tuple(front[1].tolist()),
+        plug_length_low=tuple(np.maximum.accumulate(ends[0]).tolist()),
+        plug_length_high=tuple(np.maximum.accumulate(ends[1]).tolist()),
     )
-    found = []
-    for name, member, kind, band, value in plan:
-        low, high = (
-            moving.closure(solution.point, solution.case(varied), varied, solution.work)
-            for varied in (LIKELY.varied(member, factor) for factor in band)
-        )
-        found.append(
-            Driver(
-                name=name,
-                low=Amount(band[0] * value, kind),
-                high=Amount(band[1] * value, kind),
-                closure_at_low=low,
-                closure_at_high=high,
-            )
-        )
-    return tuple(found)
+
+
+def _thinned(times: freeze.Array) -> freeze.Array:
+    """Return half of a history's points at the most among ``times`` [s], evenly by their number."""
+    count = len(times)
+    picked = np.linspace(0, count - 1, min(POINTS // 2, count)).round().astype(int)
+    return np.asarray(times[picked])
 
 
 def _history(solution: Solution) -> HistoryFigures:
-    """Return the series of the likely run, thinned."""
-    history = solution.run(LIKELY).history()
-    count = len(history.time)
-    picked = np.unique(np.linspace(0, count - 1, min(POINTS, count)).round().astype(int))
+    """Return the series of the likely run up to the planned ready, thinned, both ends included."""
+    end = _until(solution)
+    history = solution.fine.history(end, beyond=True)
+    known = np.append(history.time[history.time < end], end)
+    closed = np.searchsorted(known, solution.fine.closure or end)
+    times = np.concatenate([_thinned(known[:closed]), _thinned(known[closed:])])
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
 
     def thinned(series: freeze.Array) -> Series:
-        return tuple(series[picked].tolist())
+        return tuple(np.interp(times, history.time, series).tolist())
 
     return HistoryFigures(
-        time=thinned(history.time),
+        time=tuple(times.tolist()),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
-        holding_pressure=thinned(solution.holding_pressure(1.0) * history.grip),
+        holding_pressure=thinned(solution.carries(history.grip, solution.likely_strength)),
         heat=thinned(history.heat_jacket),
         liquid_radius=thinned(radius),
     )

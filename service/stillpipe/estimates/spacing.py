@@ -5,10 +5,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from stillpipe.estimates import assess, cautions, hold_time, trapped_water
+import numpy as np
+
+from stillpipe.estimates import assess, cautions, chances, hold_time, trapped_water
+from stillpipe.estimates.course import Of
+from stillpipe.estimates.drawn import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.trapped_water import TrappedWater
-from stillpipe.model.declare import Figure, Plain
+from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason, Verdict
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
@@ -34,6 +38,10 @@ class Rule:
     verdict: Annotated[Verdict, Plain(says="Whether they are far enough apart.")]
     required: Annotated[float, Figure("length", says="Least distance.")]
     actual: Annotated[float, Figure("length", says="Distance as stated.")]
+    chance: Annotated[
+        float | None,
+        Chance(says="That the plug leaves so much, where the rule hangs on its length."),
+    ]
     reason: Annotated[str, Plain(says="Why.")]
     source: Annotated[str, Plain(says="Where the rule comes from.")]
 
@@ -63,7 +71,9 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
         reasons=reasons(solution, request.places, found),
         cautions=cautions.of_freeze(request),
         figures=SpacingFigures(
-            plug_length=solution.plug_length, rules=found.rules, trapped_water=found.trapped_water
+            plug_length=None if solution.hopeless else solution.plug_length,
+            rules=found.rules,
+            trapped_water=found.trapped_water,
         ),
         effort=solution.effort,
     )
@@ -72,10 +82,11 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
 def along(solution: Solution, places: tuple[Place, ...]) -> RunFigures:
     """Return the rules and the trapped water of a run with these ``places``."""
     ordered = sorted(places, key=lambda p: p.at)
-    grown = solution.plug_length
-    length = 0.0 if grown is None else grown.longest
+    lengths = np.zeros(1)
+    if not solution.hopeless and solution.is_planned:
+        lengths = solution.grown(Of.SOUND, solution.plan_end)[solution.holds]
     return RunFigures(
-        rules=tuple(_rules(solution, length, ordered)),
+        rules=tuple(_rules(solution, lengths, ordered)),
         trapped_water=tuple(_trapped(solution, ordered)),
     )
 
@@ -99,28 +110,30 @@ def reasons(solution: Solution, places: tuple[Place, ...], found: RunFigures) ->
     return tuple(dict.fromkeys(known))
 
 
-def _rules(solution: Solution, length: float, places: list[Place]) -> Iterator[Rule]:
-    """Yield every rule for every pair that has one; ``length`` [m] of the longest plug."""
+def _rules(solution: Solution, lengths: Array, places: list[Place]) -> Iterator[Rule]:
+    """Yield every rule for every pair that has one; ``lengths`` [m] of the plugs, of the draws."""
     jacket = solution.point.jacket.length
-    half = 0.5 * max(max(length, jacket) * MARGIN, jacket)
+    halves = 0.5 * MARGIN * np.maximum(lengths, jacket)
     for a, b in itertools.combinations(places, 2):
         if PlaceKind.FREEZE_POINT not in (a.kind, b.kind):
             continue
         other = b.kind if a.kind is PlaceKind.FREEZE_POINT else a.kind
-        for rule, required, reason, source in _rules_for(other, half, jacket):
+        for rule, wanted, reason, source in _rules_for(other, halves, jacket):
             actual = b.at - a.at
+            required = solution.at_most(np.broadcast_to(wanted, lengths.shape)) or 0.0
             yield Rule(
                 rule=rule, between=(a.name, b.name), verdict=_verdict(actual, required),
                 required=required, actual=actual, reason=reason, source=source,
+                chance=chances.chance(np.asarray(wanted <= actual)) if np.ndim(wanted) else None,
             )  # fmt: skip
 
 
 def _rules_for(
-    other: PlaceKind, half: float, jacket: float
-) -> Iterator[tuple[str, float, str, str]]:
+    other: PlaceKind, half: Array, jacket: float
+) -> Iterator[tuple[str, Array | float, str, str]]:
     """Yield the rules between a freeze point and another place: name, distance [m], why, source.
 
-    ``half`` of the longest plug and length of the ``jacket`` [m].
+    ``half`` of the plugs, of the draws, and length of the ``jacket`` [m].
     """
     if other is PlaceKind.FREEZE_POINT:
         text = "Jackets at least 12 in apart, edge to edge."
@@ -135,7 +148,7 @@ def _rules_for(
         yield "torch", half + TORCH, text, PRACTICE
     elif other in (PlaceKind.FITTING, PlaceKind.VALVE):
         text = f"The jacket needs bare straight pipe, and ice must not grow into a {other}."
-        yield other.value, max(0.5 * jacket + CLEAR, half), text, COMPUTED
+        yield other.value, np.maximum(0.5 * jacket + CLEAR, half), text, COMPUTED
     elif other is PlaceKind.SUPPORT:
         text = "The jacket must clear the support, which draws heat and holds the pipe."
         yield "support", 0.5 * jacket + CLEAR, text, PRACTICE
@@ -150,7 +163,7 @@ def _verdict(actual: float, required: float) -> Verdict:
 def _trapped(solution: Solution, places: list[Place]) -> Iterator[TrappedWater]:
     """Judge the water between neighbouring freeze points."""
     points = [p for p in places if p.kind is PlaceKind.FREEZE_POINT]
-    growing = trapped_water.growths(solution) if len(points) > 1 else {}
+    growth = trapped_water.growth(solution) if len(points) > 1 else None
     for a, b in itertools.pairwise(points):
         vented = any(p.kind is PlaceKind.VENT and a.at < p.at < b.at for p in places)
-        yield trapped_water.judge(solution, growing, (a.name, b.name), b.at - a.at, vented)
+        yield trapped_water.judge(solution, growth, (a.name, b.name), b.at - a.at, vented)

@@ -10,23 +10,29 @@ and what is ice already gives way a little too.
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 
+from stillpipe.estimates import chances
+from stillpipe.estimates.course import TINY, Curves, Of
+from stillpipe.estimates.drawn import Array
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Range, Verdict, range_of
-from stillpipe.physics import freeze, trapped
-from stillpipe.uncertainty.scenarios import FAST, LIKELY, SCENARIOS, Scenario
+from stillpipe.model.declare import Chance, Figure, Plain
+from stillpipe.model.figures import HIGH, MIDDLE, Range, Verdict
+from stillpipe.physics import trapped
 
 POINTS = 41
 """Moments of the series that is answered; they lie closer where both plugs have just closed."""
+WORKED_OUT = (0, 1, 2, 4, 7, 11, 16, 21, 27, 34, 40)
+"""Which of these moments the draws are worked out at; rises at the others lie between in
+logarithms."""
 LEAST_WATER = 1e-6
 """Where plugs meet, so much water is left between them [m]."""
 MEGA = 1e6
 
-Array = freeze.Array
 Series = tuple[float, ...]
 
 
@@ -36,7 +42,7 @@ class PressureCourse:
 
     time: Annotated[Series, Figure("time", says="Since both plugs have closed.")] = ()
     pressure: Annotated[Series, Figure("pressure", says="Likely.")] = ()
-    pressure_high: Annotated[Series, Figure("pressure", says="At the unfavourable end.")] = ()
+    pressure_high: Annotated[Series, Figure("pressure", says="At the chance that decides.")] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +55,10 @@ class TrappedWater:
     between: Annotated[tuple[str, str], Plain(says="The names of the two freeze points.")]
     vented: Annotated[bool, Plain(says="Whether a vent lies between them.")]
     verdict: Annotated[Verdict, Plain(says="Whether the water may be held there.")]
+    chance: Annotated[
+        float,
+        Chance(says="That without a vent pipe and plugs hold the pressure."),
+    ]
     vent_open_from: Annotated[
         float | None,
         Figure("time", says="Since the first feed: both plugs may be closed from then on."),
@@ -71,7 +81,7 @@ class TrappedWater:
     ]
     to_rating: Annotated[float | None, Figure("time", says="Likely, since both plugs have closed.")]
     to_rating_at_earliest: Annotated[
-        float | None, Figure("time", says="At the unfavourable end, since both have closed.")
+        float | None, Figure("time", says="At the chance that decides, since both have closed.")
     ]
     course: Annotated[PressureCourse, Plain(says="The pressure against time.")]
     advice: Annotated[str, Plain(says="What to do.")]
@@ -79,101 +89,111 @@ class TrappedWater:
 
 @dataclass(frozen=True, kw_only=True)
 class Growth:
-    """How ice fills the bore after closure, of one scenario.
+    """How ice fills the bore after closure, of the draws that are closed by the hold's end.
 
-    ``closed`` [s] from the first feed and ``ready`` [s] from closure; against ``time`` [s] from
-    closure the ``iced`` length of bore [m] and the pressure that pushes a plug out at the ``most``
-    [Pa].
+    ``ready`` and ``end`` [s] from closure as solved, ``model`` times as they are over those [-];
+    ``first`` length of bore that is ice at closure [m], and ``most`` [Pa] for each metre that holds
+    at the strongest bond; ``holds_ready`` and ``holds_end`` what pushes a plug out then [Pa].
     """
 
-    closed: float
-    ready: float | None
-    time: Array
-    iced: Array
-    most: Array
+    solution: Solution
+    ready: Array
+    end: Array
+    model: Array
+    first: Array
+    strongest: float
+    holds_ready: Array
+    holds_end: Array
+
+    @cached_property
+    def _iced(self) -> Curves:
+        return self.solution.curves(Of.ICED).among(self.solution.holds)
+
+    @cached_property
+    def _reach(self) -> Curves:
+        return self.solution.curves(Of.REACH).among(self.solution.holds)
+
+    def iced(self, time: Array) -> Array:
+        """Length of bore that has turned to ice since closure [m] at a ``time`` for each [s]."""
+        return np.where(time > 0.0, self._iced.at(time) / _section(self.solution), 0.0)
+
+    def most(self, time: Array) -> Array:
+        """Pressure that pushes a plug out at the most [Pa] at a ``time`` for each [s]."""
+        return np.asarray(self.strongest * self._reach.at(time))
+
+    def reaches(self, iced: Array) -> Array:
+        """Return when so much has turned to ice since closure [m], for each [s]."""
+        found = self._iced.where(np.log(np.maximum(iced * _section(self.solution), TINY)))
+        return np.where(iced > 0.0, found, 0.0)
+
+
+def growth(solution: Solution) -> Growth | None:
+    """Return how the plugs grow; None where there is none to hold."""
+    if solution.hopeless or not solution.is_planned:
+        return None
+    point, holds, model = solution.point, solution.holds, solution.model[solution.holds]
+    closed = solution.closed[holds]
+    ready = (solution.readies[holds] / model) - closed
+    end = solution.plan_end / model - closed
+    strength = solution.strength
+    strongest = chances.percentile(strength, HIGH) or 0.0
+    grip = solution.grown(Of.GRIP, np.minimum(solution.readies, solution.plan_end))
+    factor = point.safety_factor
+    return Growth(
+        solution=solution,
+        ready=np.minimum(ready, end),
+        end=end,
+        model=model,
+        first=np.exp(solution.at_closure[holds, 2]) / _section(solution),
+        strongest=4.0 * strongest / point.bore,
+        holds_ready=factor * solution.carries(grip, strength)[holds],
+        holds_end=factor * solution.held_pressures[holds],
+    )
+
+
+def _section(solution: Solution) -> float:
+    """Return the bore's area [m2]."""
+    return 0.25 * math.pi * solution.point.bore**2
 
 
 @dataclass(frozen=True, kw_only=True)
 class Squeezed:
-    """Water in a stretch under one scenario: ``frozen`` share [-] and ``pressure`` [Pa] in time."""
+    """Water between two plugs of all draws, whose middles are ``apart`` [m], without a vent."""
 
     growth: Growth
-    frozen: Array
-    pressure: Array
-
-    def at(self, time: float) -> float:
-        """Pressure [Pa] at ``time`` [s] after closure."""
-        return float(np.interp(time, self.growth.time, self.pressure))
+    apart: float
 
     @property
-    def at_ready(self) -> float | None:
-        """Pressure [Pa] as the plugs get ready."""
-        return None if self.growth.ready is None else self.at(self.growth.ready)
+    def water(self) -> Array:
+        """Length of bore that is water as both plugs close [m]."""
+        return np.maximum(self.apart - self.growth.first, LEAST_WATER)
 
     @property
-    def at_end(self) -> float:
-        """Pressure [Pa] at the hold's end."""
-        return float(self.pressure[-1])
+    def _rise(self) -> float:
+        """Rise of the pressure were all of it to freeze [Pa]."""
+        return trapped.rise(1.0, _compliance(self.growth.solution))
 
-    def reaches(self, pressure: float) -> float | None:
-        """Time [s] from closure until the water is under ``pressure`` [Pa], if it comes to that."""
-        beyond = np.flatnonzero(self.pressure >= pressure)
-        if len(beyond) == 0:
-            return None
-        i = int(beyond[0])
-        if i == 0:
-            return 0.0
-        return float(
-            np.interp(pressure, self.pressure[i - 1 : i + 1], self.growth.time[i - 1 : i + 1])
-        )
+    def frozen(self, time: Array) -> Array:
+        """Share of the water that has frozen at a ``time`` since closure for each draw [-]."""
+        return np.minimum(trapped.ICE_TO_WATER * self.growth.iced(time) / self.water, 1.0)
 
+    def at(self, time: Array) -> Array:
+        """Pressure at a ``time`` since closure for each draw [Pa], as solved [s].
 
-def growths(solution: Solution) -> dict[Scenario, Growth]:
-    """Return how the plugs grow under every scenario that closes."""
-    if solution.stays_slush:
-        return {}
-    found = {s: _growth(solution, solution.run(s)) for s in SCENARIOS}
-    return {s: growth for s, growth in found.items() if growth is not None}
+        Bounded by what pushes out the plug of the strongest bond.
+        """
+        line = self.growth.solution.point.line_pressure
+        free = line + self.frozen(time) * self._rise
+        return np.asarray(np.minimum(free, line + self.growth.most(time)))
 
-
-def _growth(solution: Solution, run: freeze.FreezeRun) -> Growth | None:
-    if run.closure is None:
-        return None
-    end = run.last.time if run.ready is None else run.ready + solution.hold
-    history = run.history(end)
-    times = np.concatenate(([run.closure], history.time[history.time > run.closure], [end]))
-    closed = _at(times, history.time, history.plug_length)
-    bonded = _at(times, history.time, history.bonded_length)
-    point = solution.point
-    strongest = 4.0 * point.adhesion * FAST.adhesion / point.bore
-    section = 0.25 * math.pi * point.bore**2
-    return Growth(
-        closed=run.closure,
-        ready=None if run.ready is None else run.ready - run.closure,
-        time=times - run.closure,
-        iced=_at(times, history.time, history.ice_volume / section),
-        most=strongest * np.maximum(closed, bonded),
-    )
-
-
-def _at(times: Array, known: Array, values: Array) -> Array:
-    """Return ``values`` known at times ``known`` [s] at ``times`` [s], extrapolated at the end."""
-    found = np.interp(times, known, values)
-    beyond = times > known[-1]
-    if len(known) > 1 and np.any(beyond):
-        slope = max(values[-1] - values[-2], 0.0) / (known[-1] - known[-2])
-        found[beyond] = values[-1] + slope * (times[beyond] - known[-1])
-    return np.asarray(found)
-
-
-def squeezed(solution: Solution, growth: Growth, apart: float) -> Squeezed:
-    """Return the water between two plugs whose middles are ``apart`` [m], without a vent."""
-    water = max(apart - growth.iced[0], LEAST_WATER)
-    frozen = np.minimum(trapped.ICE_TO_WATER * (growth.iced - growth.iced[0]) / water, 1.0)
-    line = solution.point.line_pressure
-    free = line + frozen * trapped.rise(1.0, _compliance(solution))
-    pressure = np.maximum.accumulate(np.minimum(free, line + growth.most))
-    return Squeezed(growth=growth, frozen=frozen, pressure=pressure)
+    def reaches(self, pressure: float) -> Array:
+        """When the water comes under ``pressure`` [Pa] since closure, of the draws [s]."""
+        line = self.growth.solution.point.line_pressure
+        share = max(pressure - line, 0.0) / self._rise
+        time = self.growth.reaches(share * self.water / trapped.ICE_TO_WATER)
+        held = line + self.growth.most(np.minimum(time, self.growth.end)) >= pressure
+        comes = (share <= 1.0) & (time <= self.growth.end) & held
+        return np.where(comes, time * self.growth.model, np.inf)
 
 
 def _compliance(solution: Solution) -> float:
@@ -185,124 +205,126 @@ def _compliance(solution: Solution) -> float:
 
 
 def judge(
-    solution: Solution,
-    growing: dict[Scenario, Growth],
-    between: tuple[str, str],
-    apart: float,
-    vented: bool,
+    solution: Solution, growing: Growth | None, between: tuple[str, str], apart: float, vented: bool
 ) -> TrappedWater:
     """Judge the water between two freeze points ``apart`` [m], middle to middle."""
     point, rating = solution.point, solution.point.pressure_rating
-    found = {s: squeezed(solution, growth, apart) for s, growth in growing.items()}
-    reached = {s: water.reaches(rating) for s, water in found.items()}
-    pressure = max((w.at_end for w in found.values()), default=point.line_pressure)
-    verdict = _verdict(solution, found, pressure, vented)
-    earliest = min((t for t in reached.values() if t is not None), default=None)
-    opened = min((g.closed for g in growing.values()), default=None)
+    if growing is None:
+        return _none(solution, between, vented)
+    found = Squeezed(growth=growing, apart=apart)
+    at_ready, at_end = found.at(growing.ready), found.at(growing.end)
+    reached = found.reaches(rating)
+    judged = Judged(
+        pressure=solution.at_most(at_end) or point.line_pressure,
+        from_=solution.at_least(solution.closures),
+        earliest=solution.at_least(reached),
+        slips=not solution.is_sure(chances.chance(_firm(growing, at_ready, at_end))),
+        holds=min(solution.at_least(h) or 0.0 for h in (growing.holds_ready, growing.holds_end)),
+    )
     return TrappedWater(
         between=between,
         vented=vented,
-        verdict=verdict,
-        vent_open_from=opened,
-        frozen=max((float(w.frozen[-1]) for w in found.values()), default=0.0),
-        pressure=pressure,
-        at_ready=_range({s: w.at_ready for s, w in found.items()}),
-        at_end=_range({s: w.at_end for s, w in found.items()}),
-        plugs_hold=_plugs_hold(solution, growing),
+        verdict=_verdict(solution, judged, vented),
+        chance=chances.chance(_firm(growing, at_ready, at_end) & (at_end <= rating)),
+        vent_open_from=judged.from_,
+        frozen=solution.at_most(found.frozen(growing.end)) or 0.0,
+        pressure=judged.pressure,
+        at_ready=solution.range(at_ready),
+        at_end=solution.range(at_end),
+        plugs_hold=solution.range(growing.holds_end),
         per_percent=trapped.rise(0.01, _compliance(solution)),
         rating=rating,
-        to_rating=reached.get(LIKELY),
-        to_rating_at_earliest=earliest,
+        to_rating=chances.percentile(reached, MIDDLE),
+        to_rating_at_earliest=judged.earliest,
         course=_course(found),
-        advice=" ".join(_advice(solution, found, vented, earliest)),
+        advice=" ".join(_advice(solution, judged, vented)),
     )
 
 
-def _range(values: dict[Scenario, float | None] | dict[Scenario, float]) -> Range | None:
-    """Return the range of a figure [any unit] over the scenarios that have it."""
-    known = {s: v for s, v in values.items() if v is not None}
-    return range_of(list(known.values()), known.get(LIKELY))
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """What trapped water is judged by, each at the chance that decides.
 
-
-def _plugs_hold(solution: Solution, growing: dict[Scenario, Growth]) -> Range | None:
-    """Return what pushes a plug out at the hold's end [Pa].
-
-    At the high end all ice on a wall below freezing holds, closed or not.
+    ``pressure`` at the hold's end at the most and what the weakest plug ``holds`` [Pa]; both may be
+    closed ``from_`` [s] since the first feed, and the pipe at its rating ``earliest`` since then;
+    ``slips`` whether a plug may be pushed out.
     """
-    held = solution.held_pressure
-    if held is None:
-        return None
-    bare = held.scaled(solution.point.safety_factor)
-    most = max(float(g.most[-1]) for g in growing.values())
-    return Range(bare.low, bare.likely, max(most, bare.longest))
+
+    pressure: float
+    from_: float | None
+    earliest: float | None
+    slips: bool
+    holds: float
 
 
-def _least_hold(solution: Solution) -> tuple[float, float]:
-    """Return the least that pushes a plug out at ready and at the hold's end [Pa]."""
-    factor = solution.point.safety_factor
-    ready, end = solution.ready_pressure, solution.held_pressure
-    return (0.0 if ready is None else ready.low * factor, 0.0 if end is None else end.low * factor)
+def _none(solution: Solution, between: tuple[str, str], vented: bool) -> TrappedWater:
+    """Return that no water is trapped, since no plug closes."""
+    point = solution.point
+    return TrappedWater(
+        between=between, vented=vented, verdict=Verdict.GO, chance=1.0, vent_open_from=None,
+        frozen=0.0, pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
+        per_percent=trapped.rise(0.01, _compliance(solution)), rating=point.pressure_rating,
+        to_rating=None, to_rating_at_earliest=None, course=PressureCourse(),
+        advice="No plug closes, so no water is trapped.",
+    )  # fmt: skip
 
 
-def _verdict(
-    solution: Solution, found: dict[Scenario, Squeezed], pressure: float, vented: bool
-) -> Verdict:
+def _verdict(solution: Solution, judged: Judged, vented: bool) -> Verdict:
     """Judge water without a vent by the pipe and by the weakest plug, drained beyond."""
-    if vented or not found:
+    if vented:
         return Verdict.GO
-    if pressure > solution.point.pressure_rating or _slips(solution, found):
+    if judged.pressure > solution.point.pressure_rating or judged.slips:
         return Verdict.NO_GO
     return Verdict.CONDITIONAL
 
 
-def _slips(solution: Solution, found: dict[Scenario, Squeezed]) -> bool:
-    """Tell whether the water may push a plug out, at ready or at the hold's end."""
-    ready = max((w.at_ready or 0.0 for w in found.values()), default=0.0)
-    end = max((w.at_end for w in found.values()), default=0.0)
-    least = _least_hold(solution)
-    return ready > least[0] or end > least[1]
+def _firm(growing: Growth, at_ready: Array, at_end: Array) -> NDArray[np.bool_]:
+    """Tell of each draw whether the plugs hold the water, at ready and at the hold's end.
+
+    Each draw's own bond holds against the water that it squeezes.
+    """
+    return np.asarray((at_ready <= growing.holds_ready) & (at_end <= growing.holds_end))
 
 
-def _course(found: dict[Scenario, Squeezed]) -> PressureCourse:
+def _course(found: Squeezed) -> PressureCourse:
     """Return the likely pressure and the greatest against time from the closure of both."""
-    likely = found.get(LIKELY)
-    if likely is None:
-        return PressureCourse()
-    times = likely.growth.time[-1] * np.linspace(0.0, 1.0, POINTS) ** 2
-    high = np.max([np.interp(times, w.growth.time, w.pressure) for w in found.values()], axis=0)
+    solution, end = found.growth.solution, found.growth.end
+    last = chances.percentile(end * found.growth.model, MIDDLE) or 0.0
+    line, times = solution.point.line_pressure, last * np.linspace(0.0, 1.0, POINTS) ** 2
+    known = times[list(WORKED_OUT)]
+    series = [found.at(np.minimum(t / found.growth.model, end)) for t in known]
+    likely = [chances.percentile(p, MIDDLE) or 0.0 for p in series]
+    high = [solution.at_most(p) or 0.0 for p in series]
+
+    def between(values: list[float]) -> Series:
+        rise = np.log(np.maximum(np.maximum.accumulate(values)[1:] - line, TINY))
+        found = line + np.exp(np.interp(np.log(times[1:]), np.log(known[1:]), rise))
+        return (line, *found.tolist())
+
     return PressureCourse(
-        time=tuple(times.tolist()),
-        pressure=tuple(np.interp(times, likely.growth.time, likely.pressure).tolist()),
-        pressure_high=tuple(high.tolist()),
+        time=tuple(times.tolist()), pressure=between(likely), pressure_high=between(high)
     )
 
 
-def _advice(
-    solution: Solution, found: dict[Scenario, Squeezed], vented: bool, earliest: float | None
-) -> Iterator[str]:
-    """Yield what to do, part by part; ``earliest`` [s] as for the pipe's rating.
+def _advice(solution: Solution, judged: Judged, vented: bool) -> Iterator[str]:
+    """Yield what to do, part by part.
 
-    Every figure is that of the unfavourable end, and rounded to that side.
+    Every figure is that at the chance that decides, and rounded to the safe side.
     """
-    if not found:
-        yield "No plug closes, so no water is trapped."
-        return
-    since = f"{_at_least(min(w.growth.closed for w in found.values()))} after the first feed"
+    since = f"{_at_least(judged.from_ or 0.0)} after the first feed"
     if vented:
         yield f"Vented: have the vent open before both plugs close, {since} at the earliest,"
         yield "and keep it open until both have thawed."
     else:
         yield f"Water is trapped between two plugs from {since}: vent the section by then, or"
         yield "freeze one point after the other is open."
-    pressure = max(w.at_end for w in found.values())
-    yield f"Without a vent it may come to {_at_most(pressure)} MPa by the hold's end;"
+    yield f"Without a vent it may come to {_at_most(judged.pressure)} MPa by the hold's end;"
     yield f"the pipe is good for {_held(solution.point.pressure_rating)} MPa"
-    if earliest is not None:
-        yield f"and comes to that within {_at_least(earliest)} of both plugs closing."
+    if judged.earliest is not None:
+        yield f"and may come to that within {_at_least(judged.earliest)} of both plugs closing."
     else:
-        least = _held(min(_least_hold(solution)))
-        out = ", so it may be pushed out" if _slips(solution, found) else ""
-        yield f"and the weakest plug holds {least} MPa{out}."
+        out = ", so it may be pushed out" if judged.slips else ""
+        yield f"and the weakest plug holds {_held(judged.holds)} MPa{out}."
     yield "A plug that gives way first is a failure, never a relief."
 
 

@@ -57,6 +57,15 @@ class Count(Input):
 
 
 @dataclass(frozen=True)
+class Numbers(Input):
+    """One to ``most`` numbers without a unit, each from ``low`` to ``high`` and none twice [-]."""
+
+    low: float
+    high: float
+    most: int
+
+
+@dataclass(frozen=True)
 class Choice(Input):
     """One of several words, which are those of an enum or of a catalogue."""
 
@@ -116,6 +125,11 @@ class Figure(Declaration):
 
     kind: str
     digits: int = 4
+
+
+@dataclass(frozen=True)
+class Chance(Declaration):
+    """A probability or a share, from 0 to 1, shown to four decimals and never rounded up."""
 
 
 @dataclass(frozen=True)

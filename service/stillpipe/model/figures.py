@@ -1,6 +1,6 @@
 """What every answer is made of: ranges, reasons, cautions, a verdict."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated, Any, Generic, TypeVar
@@ -44,13 +44,24 @@ class Caution:
     severity: Annotated[Severity, Plain(says="How much it matters.")] = Severity.WARN
 
 
+LOW, MIDDLE, HIGH = 0.05, 0.5, 0.95
+"""Percentiles of a range: the ends of a probabilistically symmetric coverage interval and the
+median (the words of JCGM 101)."""
+COVERAGE = 0.9
+"""Coverage probability of a range [-]."""
+
+
 @dataclass(frozen=True)
 class Range:
-    """A figure with the band that the uncertain inputs give it; ``high`` None means never."""
+    """A figure's 5th, 50th and 95th percentile; ``high`` None means never.
+
+    ``more`` are further percentiles as pairs of probability [-] and value.
+    """
 
     low: float
     likely: float
     high: float | None
+    more: tuple[tuple[float, float | None], ...] = ()
 
     @property
     def longest(self) -> float:
@@ -60,16 +71,14 @@ class Range:
     def scaled(self, factor: float) -> "Range":
         """Return the range times a positive ``factor``."""
         high = None if self.high is None else self.high * factor
-        return Range(self.low * factor, self.likely * factor, high)
-
-    def plus(self, other: "Range") -> "Range":
-        """Return the sum of two ranges, end by end."""
-        high = None if self.high is None or other.high is None else self.high + other.high
-        return Range(self.low + other.low, self.likely + other.likely, high)
+        more = tuple((p, None if v is None else v * factor) for p, v in self.more)
+        return Range(self.low * factor, self.likely * factor, high, more)
 
     def moved(self, by: float) -> "Range":
         """Return the range moved by a fixed amount."""
-        return self.plus(Range(by, by, by))
+        high = None if self.high is None else self.high + by
+        more = tuple((p, None if v is None else v + by) for p, v in self.more)
+        return Range(self.low + by, self.likely + by, high, more)
 
 
 @dataclass(frozen=True)
@@ -78,17 +87,6 @@ class Amount:
 
     value: float
     kind: str
-
-
-def range_of(values: Sequence[float | None], likely: float | None) -> Range | None:
-    """Return the range of ``values`` about ``likely``; open above where one never comes.
-
-    Ordered by value: in a cold room a film that slows the freeze cools a warm line sooner.
-    """
-    if likely is None:
-        return None
-    known = [v for v in values if v is not None]
-    return Range(min(known), likely, max(known) if len(known) == len(values) else None)
 
 
 def verdict_of(reasons: Iterable[Reason]) -> Verdict:

@@ -8,7 +8,16 @@ from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import CylinderTemperature
-from stillpipe.model.declare import COMPUTED, Choice, Derived, Group, Number, Quantity, Text
+from stillpipe.model.declare import (
+    COMPUTED,
+    Choice,
+    Derived,
+    Group,
+    Number,
+    Numbers,
+    Quantity,
+    Text,
+)
 from stillpipe.model.fluid import Fluid
 from stillpipe.physics import trapped
 from stillpipe.physics.constants import ZERO_C
@@ -274,14 +283,23 @@ class FreezePoint:
         float,
         Quantity(
             "pressure", 0.05e6, 2.0e6,
-            says="Shear strength of the bond between ice and pipe; 0.28 MPa was measured for "
-            "bulk-water ice on aluminium (AIP Advances 9, 055304).",
+            says="Shear strength of the bond between ice and pipe at -10 degC, the likely one; "
+            "publications span 0.2 to 1.6 MPa.",
         ),
-    ] = 0.28e6  # fmt: skip
+    ] = 0.5e6  # fmt: skip
     safety_factor: Annotated[float, Number(1.0, 10.0, says="On the line pressure.")] = 2.0
     cylinder: Annotated[CylinderTemperature, Group(says="The CO2 cylinder.")] = (
         CylinderTemperature()
     )
+    decision_probability: Annotated[
+        float, Number(0.5, 0.99, says="Chance at which what is planned is to hold.")
+    ] = 0.95
+    percentiles: Annotated[
+        tuple[float, ...],
+        Numbers(
+            0.01, 0.99, 20, says="Probabilities of further percentiles that every range tells."
+        ),
+    ] = ()
 
     def completed(self) -> Self:
         """Return the freeze point with every member worked out.

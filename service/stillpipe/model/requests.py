@@ -54,7 +54,22 @@ class Request:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PlugTimeRequest(FreezePoint, Request):
+class FreezeRequest(FreezePoint, Request):
+    """What every request about a freeze point may say."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadyBy:
+    """A time of the caller's for which the chance of a ready plug is asked."""
+
+    ready_by: Annotated[
+        float | None,
+        Quantity("time", 1.0, 8 * HOURS, says="By which the plug is wanted; the chance is told."),
+    ] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlugTimeRequest(ReadyBy, FreezeRequest):
     """Body of POST /v1/plug-time."""
 
 
@@ -68,12 +83,12 @@ class Holding:
 
 
 @dataclass(frozen=True, kw_only=True)
-class HoldTimeRequest(Holding, PlugTimeRequest):
+class HoldTimeRequest(Holding, FreezeRequest):
     """Body of POST /v1/hold-time."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Feeding(PlugTimeRequest):
+class Feeding(FreezeRequest):
     """How freeze points are fed with CO2."""
 
     points: Annotated[int, Count(1, 20, says="How many freeze points, all alike.")] = 1
@@ -165,14 +180,14 @@ class CylinderCountRequest(Holding, FromCylinders):
 
 
 @dataclass(frozen=True, kw_only=True)
-class SpacingRequest(Holding, PlugTimeRequest):
+class SpacingRequest(Holding, FreezeRequest):
     """Body of POST /v1/spacing-validation."""
 
     places: Annotated[tuple[Place, ...], Many(LONGEST_LIST, says="What lies along the pipe.")]
 
 
 @dataclass(frozen=True, kw_only=True)
-class FrostCheckRequest(PlugTimeRequest):
+class FrostCheckRequest(FreezeRequest):
     """Body of POST /v1/frost-check."""
 
     elapsed: Annotated[float, Quantity("time", 0.0, 8 * HOURS, says="Since the first feed.")]
@@ -194,7 +209,7 @@ class VentilationRequest(Request):
 
 
 @dataclass(frozen=True, kw_only=True)
-class JobEstimateRequest(FromCylinders):
+class JobEstimateRequest(ReadyBy, FromCylinders):
     """Body of POST /v1/job-estimate."""
 
     setup: Annotated[

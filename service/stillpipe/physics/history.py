@@ -115,10 +115,11 @@ class Part:
         self.record = new
 
 
-def joined(parts: Sequence[Part], until: float) -> History:
-    """Return the course up to ``until`` [s] of a freeze kept in ``parts``."""
+def joined(parts: Sequence[Part], until: float, more: int = 0) -> History:
+    """Return the course up to ``until`` [s], and ``more`` rows, of a freeze kept in ``parts``."""
     rows = np.concatenate([part.rows for part in parts])
-    table = rows[: int(np.searchsorted(rows[:, march.TIME], until, side="right"))].T.copy()
+    end = int(np.searchsorted(rows[:, march.TIME], until, side="right")) + more
+    table = rows[:end].T.copy()
     # ice at the axis never melts while fed: a shorter reading is the interpolation's
     table[march.CLOSED] = np.maximum.accumulate(table[march.CLOSED])
     table[march.CLOSED : march.ICE + 1] *= 2.0

@@ -12,7 +12,7 @@ temperature, so that the maximum of water's density near 4 C is kept.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -201,12 +201,6 @@ LATENT_STEPS = 128
 TRANSFORM_INV = 4.0
 """Points of the Kirchhoff transform a kelvin [1/K]."""
 _H0, _INV, _TEMPERATURE, _SOLID, _LOW = _still_water()
-_STILL = np.where(
-    np.arange(len(_TEMPERATURE)) <= _LOW,
-    np.asarray(ice_conductivity(np.minimum(_TEMPERATURE, ZERO_C))),
-    np.asarray(water_conductivity(np.maximum(_TEMPERATURE, ZERO_C))),
-)
-"""Conductivity of ice and of water at rest on the enthalpy grid [W/(m K)]."""
 
 
 def kirchhoff(T: Array, k: Array) -> Array:
@@ -214,9 +208,25 @@ def kirchhoff(T: Array, k: Array) -> Array:
     return np.concatenate(([0.0], np.cumsum(0.5 * (k[1:] + k[:-1]) * np.diff(T))))
 
 
-WATER = Medium(
-    _H0, _INV, _TEMPERATURE, kirchhoff(_TEMPERATURE, _STILL), _STILL, _SOLID, ZERO_C,
-    float(_STILL[_LOW]), float(_STILL[_LOW + LATENT_STEPS]), _LOW + LATENT_STEPS,
-    rayleigh(_TEMPERATURE, ZERO_C, 1.0) ** 0.25,
-)  # fmt: skip
+def _conductivity(ice: float) -> Array:
+    """Return that of ice times ``ice`` [-], and of still water, on the enthalpy grid [W/(m K)]."""
+    return np.where(
+        np.arange(len(_TEMPERATURE)) <= _LOW,
+        ice * np.asarray(ice_conductivity(np.minimum(_TEMPERATURE, ZERO_C))),
+        np.asarray(water_conductivity(np.maximum(_TEMPERATURE, ZERO_C))),
+    )
+
+
+@lru_cache(maxsize=16)
+def water(ice: float = 1.0) -> Medium:
+    """Return pure water, the conductivity of its ice times ``ice`` [-]."""
+    still = _conductivity(ice)
+    return Medium(
+        _H0, _INV, _TEMPERATURE, kirchhoff(_TEMPERATURE, still), still, _SOLID, ZERO_C,
+        float(still[_LOW]), float(still[_LOW + LATENT_STEPS]), _LOW + LATENT_STEPS, _ROOT,
+    )  # fmt: skip
+
+
+_ROOT = rayleigh(_TEMPERATURE, ZERO_C, 1.0) ** 0.25
+WATER = water()
 """Pure water."""

@@ -88,11 +88,13 @@ def ice_fraction(key: str, concentration: float, T: Array) -> Array:
 
 
 @lru_cache(maxsize=256)
-def medium(key: str, concentration: float, plug_solid: float) -> media.Medium:
+def medium(
+    key: str, concentration: float, plug_solid: float, ice_factor: float = 1.0
+) -> media.Medium:
     """Tables of fluid ``key`` at ``concentration`` [kg/kg].
 
     ``plug_solid`` [-] is the ice fraction that counts as a plug; ``freezing`` of the result is
-    the temperature at which it is reached.
+    the temperature at which it is reached. The ice conducts ``ice_factor`` times as well [-].
     """
     rho, cp, k_liquid = liquid(key, concentration)
     start = freezing_point(key, concentration)
@@ -109,8 +111,8 @@ def medium(key: str, concentration: float, plug_solid: float) -> media.Medium:
     h = step * np.arange(int(H[-1] / step))
     temperature = np.interp(h, H, T)
     solid = np.interp(h, H, ice)
-    conductivity = solid * np.asarray(media.ice_conductivity(np.minimum(temperature, ZERO_C)))
-    conductivity = conductivity + (1.0 - solid) * k_liquid
+    ice_k = np.asarray(media.ice_conductivity(np.minimum(temperature, ZERO_C)))
+    conductivity = solid * ice_factor * ice_k + (1.0 - solid) * k_liquid
     bond = float(T[int(np.argmax(ice < plug_solid))])
     return media.Medium(
         0.0, 1.0 / step, temperature, media.kirchhoff(temperature, conductivity), conductivity,

@@ -27,6 +27,8 @@ TICKS = 5
 """Most intervals between the numbers of an axis, which have no marks: those take long to draw."""
 FROZEN: JSON = {"color": ICE, "linewidth": 2.2}
 BONDED: JSON = {"color": INK, "linewidth": 1.2}
+FRONT: JSON = {"color": INK, "linewidth": 1.0, "linestyle": (0, (2, 2))}
+BAND: JSON = {"color": WATER, "linewidth": 6.0}
 ENOUGH: JSON = {"color": STOP, "linewidth": 1.0, "linestyle": (0, (4, 3))}
 """How the lines of a plug against time are drawn."""
 
@@ -45,6 +47,15 @@ def plug_time(reply: JSON) -> bytes:
     """Return the likely course of a freeze: liquid left and plug grown against time."""
     frozen = reply["history"] is not None and bool(reply["history"]["time"]["values"])
     return _drawn(_course if frozen else _refusal, reply, "Freeze point", _freeze_words(reply))
+
+
+def hold_time(reply: JSON) -> bytes:
+    """Return how long the plug lasts unfed against when feeding stops, with its band."""
+    held = bool(reply["course"]["time"]["values"])
+    words = _freeze_words(reply)
+    if reply["survival"] is not None:
+        words = f"unfed after the hold the plug lasts {_range(reply['survival'])}"
+    return _drawn(_survival if held else _refusal, reply, "Hold", words)
 
 
 def job(reply: JSON) -> bytes:
@@ -116,16 +127,37 @@ def _course(reply: JSON) -> Figure:
     return figure
 
 
+def _survival(reply: JSON) -> Figure:
+    figure, (axes,) = _blank("survival", 1, 4.0, left=0.9, top=0.5)
+    course = reply["course"]
+    minutes, low, likely, high = (
+        [t / 60.0 for t in course[name]["values"]] for name in ("time", "low", "likely", "high")
+    )
+    axes.fill_between(minutes, low, high, color=WATER, linewidth=0)
+    axes.plot(minutes, likely, **FROZEN)
+    axes.set_xlim(minutes[0], minutes[-1])
+    axes.set_ylim(0.0, 1.06 * max(*high, 1e-6))
+    axes.set_ylabel("bonded unfed [min]")
+    axes.set_xlabel("when feeding stops in the hold, since the first feed [min]")
+    _key(axes, {"median": FROZEN, "5 to 95 %": BAND})
+    return figure
+
+
 def _front(axes: Axes, reply: JSON) -> None:
     history, bore = reply["history"], _bore(reply["inputs"])
     minutes = [t / 60.0 for t in history["time"]["values"]]
     radius = history["liquid_radius"]["values"]
     axes.fill_between(minutes, radius, 0.5 * bore, color=ICE, alpha=0.85, linewidth=0)
     axes.fill_between(minutes, 0.0, radius, color=WATER, linewidth=0)
+    for end in ("liquid_radius_low", "liquid_radius_high"):
+        axes.plot(_band_minutes(reply), reply["bands"][end]["values"], **FRONT)
     axes.set_ylim(0.0, 0.5 * bore)
     axes.set_ylabel(f"radius under the\njacket's middle [{history['liquid_radius']['unit']}]")
     axes.text(0.02, 0.08, "liquid", transform=axes.transAxes)
     axes.text(0.6, 0.86, "ice", transform=axes.transAxes, color="white", ha="center")
+    if reply["bands"]["time"]["values"]:
+        text = "dashed: 5th and 95th percentile"
+        axes.text(0.97, 0.74, text, transform=axes.transAxes, color="white", ha="right")
     _events(axes, reply, lettered=True)
 
 
@@ -140,41 +172,59 @@ def _plug(axes: Axes, reply: JSON) -> None:
     history = reply["history"]
     minutes = [t / 60.0 for t in history["time"]["values"]]
     frozen, bonded = history["plug_length"]["values"], history["bonded_length"]["values"]
+    band = reply["bands"]
+    ends = [band[end]["values"] for end in ("plug_length_low", "plug_length_high")]
+    axes.fill_between(_band_minutes(reply), *ends, color=WATER, linewidth=0)
     axes.plot(minutes, frozen, **FROZEN)
     axes.plot(minutes, bonded, **BONDED)
     key = {"frozen through": FROZEN, "wall below freezing": BONDED}
+    if ends[1]:
+        key["5th to 95th percentile"] = BAND
     if reply["plug_length"] is not None:
         axes.axhline(reply["plug_length"]["likely"], **ENOUGH)
         key["sound plug at ready"] = ENOUGH
-    axes.set_ylim(0.0, 1.06 * max(*frozen, *bonded, 1e-6))
+    axes.set_ylim(0.0, 1.4 * max(*frozen, *bonded, *ends[1], 1e-6))
     axes.set_ylabel(f"length along\nthe pipe [{history['plug_length']['unit']}]")
     axes.set_xlabel("time from the first feed [min], likely course")
     _key(axes, key)
     _events(axes, reply, lettered=False)
 
 
+def _band_minutes(reply: JSON) -> list[float]:
+    """Return the times of the bands [min]; none where no plug is expected to get ready."""
+    return [t / 60.0 for t in reply["bands"]["time"]["values"]]
+
+
 def _key(axes: Axes, lines: dict[str, JSON]) -> None:
-    """Say what ``lines`` mean, by the style of each; a legend takes five times as long to draw."""
-    right, top, row = 0.86, 0.08 + 0.1 * len(lines), 0.1
+    """Say what ``lines`` mean, by the style of each; a legend takes five times as long to draw.
+
+    Above what is drawn, in two columns on white.
+    """
     axes.fill(
-        (0.5, right, right, 0.5), (0.06, 0.06, top, top), color="white",
+        (0.01, 0.99, 0.99, 0.01), (0.78, 0.78, 1.0, 1.0), color="white",
         transform=axes.transAxes, zorder=2.1,
     )  # fmt: skip
     for i, (text, style) in enumerate(lines.items()):
-        height = top - row * (i + 0.5)
-        axes.plot((0.51, 0.56), (height, height), **style, transform=axes.transAxes, zorder=2.2)
-        axes.text(
-            0.575, height, text, transform=axes.transAxes, va="center", fontsize=9, zorder=2.2
+        left, height = 0.03 + 0.42 * (i % 2), 0.94 - 0.1 * (i // 2)
+        axes.plot(
+            (left, left + 0.05), (height, height), **style, transform=axes.transAxes, zorder=2.2
         )
+        axes.text(
+            left + 0.065, height, text, transform=axes.transAxes, va="center", fontsize=9,
+            zorder=2.2,
+        )  # fmt: skip
 
 
 def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
-    """Mark frost, closure and ready where they are likely."""
-    last = reply["history"]["time"]["values"][-1] / 60.0
-    axes.set_xlim(0.0, last * 1.02)
+    """Mark frost, closure and ready where they are likely, and the planned ready."""
     marks = (("frost", "frost_by"), ("closed", "closure"), ("ready", "ready"))
     known = [(row, label, name) for row, (label, name) in enumerate(marks) if reply[name]]
     at = [reply[name]["likely"] / 60.0 for _, _, name in known]
+    if reply["planned_ready"]:
+        known.append((3, "planned ready", "planned_ready"))
+        at.append(_minutes(reply["planned_ready"]))
+    last = max(*reply["history"]["time"]["values"], *reply["bands"]["time"]["values"])
+    axes.set_xlim(0.0, 1.02 * max(last / 60.0, *at, 0.0))
     axes.vlines(at, 0.0, 1.0, color=INK, linewidth=0.8, transform=axes.get_xaxis_transform())
     if lettered:
         for (row, label, _), minute in zip(known, at, strict=True):
@@ -202,8 +252,10 @@ def _freeze_words(reply: JSON) -> str:
             ("closed after", "closure"),
             ("ready after", "ready"),
         )
-        if reply[name] is not None
+        if reply.get(name) is not None
     ]
+    if reply["planned_ready"] is not None:
+        parts.append(f"planned ready {_minutes(reply['planned_ready']):.1f} min")
     return "; ".join(parts) or " ".join(r["text"] for r in reply["reasons"])
 
 
@@ -238,5 +290,5 @@ def _timeline(reply: JSON) -> Figure:
     axes.set_yticks(rows, [e["code"] for e in events])
     axes.set_ylim(len(events) - 0.5, -0.5)
     axes.set_xlim(0.0, last)
-    axes.set_xlabel("time from arrival [min]; the bar runs from earliest to latest")
+    axes.set_xlabel("time from arrival [min]; the bar runs from the 5th to the 95th percentile")
     return figure

@@ -1,5 +1,6 @@
 """A whole job as a page to print or to read on a phone, made from its JSON."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ def job(reply: JSON) -> bytes:
     """Return the page of a job-estimate's reply, its timeline drawn."""
     drawn = pictures.job(reply).decode()
     page = _pages.get_template("job_sheet.html").render(
-        job=reply, drawn=drawn[drawn.index("<svg") :], clock=_clock
+        job=reply, drawn=drawn[drawn.index("<svg") :], clock=_clock, percent=_percent
     )
     return page.encode()
 
@@ -30,3 +31,8 @@ def _clock(quantity: JSON | None) -> str:
         return "never"
     minutes = round(quantity["value"] / 60.0)
     return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _percent(chance: float) -> str:
+    """Return a chance in words, rounded down."""
+    return f"{math.floor(100.0 * chance + 1e-9)} %"

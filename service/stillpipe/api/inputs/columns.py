@@ -13,11 +13,14 @@ from stillpipe.model.declare import (
     Member,
     Money,
     Number,
+    Numbers,
     Quantity,
     inputs,
 )
 
 Path = tuple[str, ...]
+
+MEMBERS = "has members of its own: name them, or "
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,8 @@ def column(path: Path, unit: str | None, requests: Iterable[type[Any]]) -> Colum
     if unit is not None and not accepted:
         return "takes no unit"
     if kind == "json":
-        return "has members of its own: name them, or write [json] and give JSON"
+        of = "is a list: " if isinstance(found.declaration, Numbers) else MEMBERS
+        return f"{of}write [json] and give JSON"
     return Column(path, unit, kind)
 
 
@@ -65,7 +69,7 @@ def _kind(member: Member) -> tuple[str, tuple[str, ...]]:
     match member.declaration:
         case Quantity(kind=kind):
             return "quantity", tuple(units.KINDS[kind].accepted)
-        case Group() | Many():
+        case Group() | Many() | Numbers():
             return "json", ()
         case Number() | Count():
             return "number", ()

@@ -37,7 +37,7 @@ def _group(group: Any, given: frozenset[str], system: str, before: str) -> JSON:
                 _group(entry, given, system, f"{path}.{index}.")
                 for index, entry in enumerate(value)
             ]
-        elif value is not None:
+        elif value not in (None, ()):
             leaf = shown[name] = _leaf(declared, value, system)
             if not isinstance(declared, Derived):
                 leaf["default"] = path not in given
@@ -54,4 +54,6 @@ def scalar(value: Any) -> Any:
     """Return ``value`` as JSON has it: an enum's word, money as text."""
     if isinstance(value, Enum):
         return value.value
+    if isinstance(value, tuple):
+        return list(value)
     return str(value) if isinstance(value, Decimal) else value

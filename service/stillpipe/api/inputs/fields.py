@@ -94,6 +94,33 @@ class Number(Field[float]):
         return result
 
 
+class Numbers(Field[tuple[float, ...]]):
+    """A JSON array of different numbers within the declared range, ends included."""
+
+    def _deserialize(
+        self, value: Any, attr: Any, data: Any, **kwargs: Any
+    ) -> tuple[float, ...]:  # fmt: skip
+        most, low, high = self.declared.most, self.declared.low, self.declared.high
+        if not isinstance(value, list) or not 1 <= len(value) <= most:
+            raise ValidationError(f"must be an array of 1 to {most} members")
+        errors: dict[int, Any] = {}
+        found: list[float] = []
+        for index, entry in enumerate(value):
+            try:
+                result = number(entry)
+            except ValidationError as error:
+                errors[index] = error.messages
+                continue
+            if not low <= result <= high:
+                errors[index] = [f"must be from {_written(low)} to {_written(high)}"]
+            elif result in found:
+                errors[index] = ["must not be there twice"]
+            found.append(result)
+        if errors:
+            raise ValidationError(errors)
+        return tuple(found)
+
+
 class Count(Field[int]):
     """A JSON number without a fractional part within the declared range, ends included."""
 

@@ -62,6 +62,7 @@ def _group(declared: type[Any], *, required: bool) -> fields.Group:
 LEAVES: dict[type[declare.Input], Callable[..., fields.Field[Any]]] = {
     declare.Quantity: fields.Quantity,
     declare.Number: fields.Number,
+    declare.Numbers: fields.Numbers,
     declare.Count: fields.Count,
     declare.Choice: fields.Choice,
     declare.Text: fields.Text,

@@ -65,13 +65,15 @@ def quote(
 ) -> Quote | None:
     """Return the quote from the caller's rates; None without rates or without a plug.
 
-    Labour runs from arrival until the plug has thawed as planned, and a while for each further
-    freeze point. Lost use is counted as in draining: from when the line is shut until it is open.
+    Work begins at the planned ready. Labour runs from arrival until the plug has thawed as planned,
+    and a while for each further freeze point. Lost use is counted as in draining: from when the
+    line is shut until it is open.
     """
     rates, drained = request.rates, request.drain_down
-    if rates is None or co2.job_total is None or solution.ready is None:
+    ready = None if solution.hopeless else solution.planned_ready
+    if rates is None or co2.job_total is None or ready is None:
         return None
-    times = hours(request, solution, solution.ready.likely)
+    times = hours(request, solution, ready)
     groups = request.points / request.jackets_per_cylinder
     swaps = round(len(cylinders.exchanges) * max(groups, 1.0))
     downtime = Decimal(0) if drained is None else drained.downtime_per_hour
@@ -96,7 +98,8 @@ def quote(
 def hours(request: JobEstimateRequest, solution: Solution, ready: float) -> Hours:
     """Return the hours of a job that are charged, unrounded; ``ready`` [s] from the first feed."""
     cooled = waits.cooling(solution).likely
-    frozen = ready + request.hold_duration + waits.thaw(solution).likely
+    thaw = waits.thaw(solution)
+    frozen = ready + request.hold_duration + (0.0 if thaw is None else thaw.likely)
     return Hours(
         labour=(timeline.begin_feeding(request, solution) + frozen) / HOUR,
         further_points=(request.points - 1) * EACH_POINT / HOUR,

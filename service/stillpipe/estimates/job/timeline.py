@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
+from stillpipe.estimates import assess
 from stillpipe.estimates.cylinder_count import CylinderFigures
 from stillpipe.estimates.job import waits
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
@@ -17,7 +18,7 @@ class Event:
     """A moment of the job."""
 
     code: Annotated[str, Plain(says="Stable code of the moment.")]
-    at: Annotated[float, Figure("time", says="Since arrival, likely.")]
+    at: Annotated[float, Figure("time", says="Since arrival: likely, or as planned.")]
     earliest: Annotated[float, Figure("time", says="Since arrival, at the earliest.")]
     latest: Annotated[float | None, Figure("time", says="Since arrival, at the latest.")]
     text: Annotated[str, Plain(says="What to do.")]
@@ -44,7 +45,7 @@ def timeline(
     if not solution.stays_slush and solution.prevented:
         return tuple(found)
     found.append(_fixed("feed", begun, "Open the cylinders; feed all freeze points."))
-    if solution.stays_slush or solution.ready is None or solution.closure is None:
+    if solution.hopeless or not solution.is_planned:
         return tuple(found)
     found += [
         Event(
@@ -69,26 +70,40 @@ def _fixed(code: str, at: float, text: str) -> Event:
 
 
 def _of_plug(solution: Solution, begun: float) -> Iterator[tuple[str, Range, str]]:
-    """Yield the moments of a plug fed from ``begun`` [s] on: code, range, text."""
+    """Yield the moments of a plug fed from ``begun`` [s] on: code, range, text.
+
+    Work begins at the planned ready, so that everything after it hangs on that one time.
+    """
     if solution.frost_by is not None:
         text = "Frost beside every jacket; if not, stop and look for the cause."
         yield "frost-by", solution.frost_by.moved(begun), text
-    if solution.closure is None or solution.ready is None:
-        return
-    yield "closed", solution.closure.moved(begun), "The bore is frozen shut."
-    text = "Prove the plug by venting the section, then cut."
-    yield "ready", solution.ready.moved(begun), text
-    stop = solution.ready.moved(begun + solution.hold)
-    yield "stop", stop, "Repair done and tested: close the cylinders."
+    if solution.closure is not None:
+        yield "closed", solution.closure.moved(begun), "The bore is frozen shut."
+    planned = solution.planned_ready or 0.0
+    if solution.ready is not None:
+        low, high = min(solution.ready.low, planned), solution.ready.high
+        latest = None if high is None else max(high, planned)
+        chance = solution.chance_of_ready_by(planned) or 0.0
+        text = (
+            f"Ready with a probability of {assess.percent(chance)}: prove the plug by venting the "
+            "section, then cut. Cut no earlier."
+        )
+        yield "ready", Range(low, planned, latest).moved(begun), text
+    stop = begun + solution.plan_end
+    yield "stop", Range(stop, stop, stop), "Repair done and tested: close the cylinders."
     if solution.survival is not None:
-        yield "bond-lost", stop.plus(solution.survival), "The plug may let go from now on."
+        text = "The plug lets go; it may do so from the earliest time on."
+        yield "bond-lost", solution.survival.moved(stop), text
     if waits.is_assisted(solution):
         text = (
             "Not thawed by now: help it with warm water or warm air, never with a flame, from the "
             "plug's ends to its middle."
         )
-        yield "help-thaw", stop.moved(waits.PATIENCE), text
-    yield "thawed", stop.plus(waits.thaw(solution)), "The bore is open; look for leaks."
+        helped = stop + waits.PATIENCE
+        yield "help-thaw", Range(helped, helped, helped), text
+    thaw = waits.thaw(solution)
+    if thaw is not None:
+        yield "thawed", thaw.moved(stop), "The bore is open; look for leaks."
 
 
 def _cooled(solution: Solution) -> list[Event]:

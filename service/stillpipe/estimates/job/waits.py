@@ -7,10 +7,13 @@ the two, and so moves evenly with the temperatures of line and room.
 
 import math
 
+import numpy as np
+
+from stillpipe.estimates.drawn import Array
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.model.figures import Range
 from stillpipe.physics import constants, media
-from stillpipe.uncertainty.scenarios import FILM_BAND
+from stillpipe.uncertainty.table import Z95
 
 FLUSHING = 3600.0
 """Time constant of a line that is flushed with cold water, fitting the hose included [s]: an
@@ -46,7 +49,8 @@ def cooling(solution: Solution) -> Range:
     natural, flushed = solution.cooling_time, flushing(solution.point.fluid.temperature)
     if natural is None:
         return Range(flushed, flushed, flushed)
-    low, high = (natural / factor for factor in reversed(FILM_BAND))
+    film = solution.cases.input("room_film")
+    low, high = (natural / film.at(z).item() for z in (Z95, -Z95))
     return Range(min(low, flushed), min(natural, flushed), min(high, flushed))
 
 
@@ -71,13 +75,14 @@ def is_assisted(solution: Solution) -> bool:
     return natural is None or natural > assisted_thaw(solution)
 
 
-def thaw(solution: Solution) -> Range:
+def thaws(solution: Solution) -> Array:
+    """Return how long the thaw takes as planned, of the draws [s], helped where that is sooner."""
+    return np.minimum(solution.thaws, assisted_thaw(solution))
+
+
+def thaw(solution: Solution) -> Range | None:
     """Return how long the thaw takes as planned [s], helped where that is sooner."""
-    helped, natural = assisted_thaw(solution), solution.thaw
-    if natural is None:
-        return Range(helped, helped, helped)
-    high = helped if natural.high is None else min(natural.high, helped)
-    return Range(min(natural.low, helped), min(natural.likely, helped), high)
+    return solution.range(thaws(solution)[solution.holds]) if solution.is_planned else None
 
 
 def until_cool() -> str:

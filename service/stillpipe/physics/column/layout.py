@@ -1,5 +1,6 @@
 """A freeze point laid on a grid: from lengths and conductances to the arrays of the solver."""
 
+import copy
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -68,8 +69,6 @@ NODES = 3
 """Nodes across a wall that insulates."""
 AHEAD = 3.0
 """Slices of the finest width that a plug is kept away from wider ones [-]."""
-STRIDE = 6.0
-"""Slices of the finest width by which the fine part grows [-]."""
 
 
 class Column:
@@ -85,28 +84,40 @@ class Column:
         ``horizon`` [s] for how long the pipe's length beside the jacket is to do.
         """
         self.case, self.grid, self.work = case, grid, work
-        half, radius = 0.5 * case.jacket_length, 0.5 * case.outer_diameter
         dz = slices(case, grid, grid.finest, horizon) if dz is None else dz
         more = 0 if case.plug_ice_fraction == 1.0 else MORE_RINGS
         self.edges = mesh.rings(grid.radial + more) if edges is None else edges
-        self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
         self.wall_nodes = nodes or (NODES if wall_insulates(case) else 1)
-        self.wall, self.outer = mesh.wall(
-            self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
-            case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
-        )  # fmt: skip
         self.first = grid.eta * grid.early * _quasi_steady(case)
         self.tables = case.medium.tables(case.plug_ice_fraction)
         self.circulation = _circulation(case)
         self.finest = finest(case, grid)
-        self.jacket, self.fine = mesh.found(dz, half, self.finest)
-        self.frost = half + FROST_DISTANCE
+        self.frost = 0.5 * case.jacket_length + FROST_DISTANCE
         self.room_film = np.array(case.room_film)  # one kind of array: one compiled solver
+        self._lay(dz)
+
+    def _lay(self, dz: NDArray[np.float64]) -> None:
+        """Lay slices of width ``dz`` [m] and the rings."""
+        case, radius = self.case, 0.5 * self.case.outer_diameter
+        self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
+        self.wall, self.outer = mesh.wall(
+            self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
+            case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
+        )  # fmt: skip
+        self.jacket, self.fine = mesh.found(dz, 0.5 * case.jacket_length, self.finest)
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
+
+    def _with(self, dz: NDArray[np.float64], edges: NDArray[np.float64]) -> "Column":
+        """Return this column on slices ``dz`` [m] and rings out to ``edges`` [-]."""
+        found = copy.copy(self)
+        found.__dict__.pop("empty", None)
+        found.edges = edges
+        found._lay(dz)
+        return found
 
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
-        end = self.fine + STRIDE * self.finest
+        end = self.fine + self.grid.stride * self.finest
         return self._onto(mesh.split(self.mesh.dz, self.fine, end, self.finest), state)
 
     def plug(self, state: step.State) -> tuple["Column", step.State]:
@@ -128,7 +139,7 @@ class Column:
     def skin(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slim rings at the wall, and ``state`` on it."""
         edges = mesh.skin(self.edges)
-        column = Column(self.case, self.grid, self.work, self.mesh.dz, edges)
+        column = self._with(self.mesh.dz, edges)
         shares = mesh.shares(mesh.areas(self.edges), mesh.areas(edges))
         H = np.ascontiguousarray(shares.T @ state.H)
         return column, step.State(H, *(a.copy() for a in state[1:]))
@@ -138,7 +149,7 @@ class Column:
         shares = mesh.shares(self.mesh.dz, dz)
         H, Tw, Ti, link = (a @ shares for a in (state.H, state.Tw, state.Ti, state.link))
         moved = step.State(H, Tw, Ti, link, state.clock.copy())
-        return Column(self.case, self.grid, self.work, dz, self.edges), moved
+        return self._with(dz, self.edges), moved
 
     def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
         """Return what lies beyond the wall: the ``jacket`` [W/(m2 K)] at ``temperature`` [K].
@@ -276,7 +287,8 @@ def finest(case: Case, grid: Grid) -> float:
     metal = case.wall_conductivity * _section(case)
     ice = case.medium.ice_k * 0.25 * math.pi * case.bore**2
     fin = math.sqrt((metal + ice) / (_room(case) * math.pi * case.outer_diameter))
-    return min(grid.finest, max(min(BORE_SHARE * case.bore, FIN_SHARE * fin), SLIM))
+    asked = grid.wide * min(BORE_SHARE * case.bore, FIN_SHARE * fin)
+    return min(grid.finest, max(asked, SLIM))
 
 
 def _section(case: Case) -> float:

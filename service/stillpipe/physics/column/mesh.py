@@ -35,7 +35,10 @@ class Grid:
     the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens
     no step to less than ``least`` of itself [-]. A step with an event in it is taken again in
     ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a
-    kelvin of ice; what is missed is carried into the next step.
+    kelvin of ice; what is missed is carried into the next step. Frost that comes after ready is
+    followed ``evenly``, on the slices that the pipe began with, or on those of the held plug. The
+    fine part grows by ``stride`` finest slices at a time; those are ``wide`` times as wide as a
+    plug's end asks for [-].
     """
 
     axial: int
@@ -51,6 +54,9 @@ class Grid:
     least: float = 0.0
     tolerance: float = 0.5
     pieces: int = 8
+    evenly: bool = False
+    stride: float = 6.0
+    wide: float = 1.0
 
 
 class Bounds(NamedTuple):
@@ -237,25 +243,43 @@ def found(dz: Array, jacket: float, widest: float) -> tuple[int, float]:
     return under, fine
 
 
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def split(dz: Array, begin: float, end: float, widest: float) -> Array:
     """Return the widths [m] of slices cut, between ``begin`` and ``end`` [m], into equal parts.
 
     The parts are no wider than ``widest`` [m].
     """
-    edges = np.concatenate(([0.0], np.cumsum(dz)))
-    near = (edges[1:] > begin + 1e-9) & (edges[:-1] < end - 1e-9)
-    parts = np.where(near, np.ceil(dz / widest - 1e-9), 1.0)
-    return np.repeat(dz / parts, parts.astype(np.intp))
+    parts, count, edge = np.ones(len(dz), dtype=np.int64), 0, 0.0
+    for j in range(len(dz)):
+        if edge + dz[j] > begin + 1e-9 and edge < end - 1e-9:
+            parts[j] = math.ceil(dz[j] / widest - 1e-9)
+        count += parts[j]
+        edge += dz[j]
+    found, n = np.empty(count), 0
+    for j in range(len(dz)):
+        for _ in range(parts[j]):
+            found[n] = dz[j] / parts[j]
+            n += 1
+    return found
 
 
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def shares(dz: Array, new: Array) -> Array:
     """Return which part of every new slice was in which old one [-], shape (old, new).
 
     ``dz`` widths of the old slices, ``new`` of the new [m]. Beyond the end of the old ones their
     last goes on.
     """
-    old, edges = (np.concatenate(([0.0], np.cumsum(w))) for w in (dz, new))
-    old[-1] = max(old[-1], edges[-1])
-    low = np.maximum(old[:-1, None], edges[None, :-1])
-    high = np.minimum(old[1:, None], edges[None, 1:])
-    return np.asarray(np.maximum(high - low, 0.0) / new)
+    found = np.zeros((len(dz), len(new)))
+    begin, last, j = 0.0, len(dz) - 1, 0
+    left = 0.0
+    for n in range(len(new)):
+        end = begin + new[n]
+        while True:
+            right = left + dz[j] if j < last else max(left + dz[j], end)
+            found[j, n] = max(min(right, end) - max(left, begin), 0.0) / new[n]
+            if j == last or right >= end:
+                break
+            left, j = right, j + 1
+        begin = end
+    return found

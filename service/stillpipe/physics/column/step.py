@@ -36,6 +36,8 @@ Counts = NDArray[np.int64]
 FARTHEST = 20.0
 """Longest step over the limit of explicit axial conduction that the correction keeps stable [-]:
 measured, 40 holds and 80 does not."""
+FARTHEST_INNER = 8.0
+"""The same where the wall has inner nodes, explicit too: 20 does not hold."""
 
 
 class State(NamedTuple):
@@ -373,7 +375,8 @@ def take(
     circulate(x.H, m, g, c, s.p, s.q, s.E)
     look_up(x.H, m, s)
     limit = _axial(x.H, m, g, s)
-    dt = min(wish, max(bounds.reach * limit, min(bounds.least * wish, FARTHEST * limit)))
+    far = (FARTHEST if len(x.Ti) == 0 else FARTHEST_INNER) * limit
+    dt = min(wish, max(min(bounds.reach * limit, far), min(bounds.least * wish, far)))
     _along(x.Ti, dt, g, w, s)
     _wall_link(x, m, g, w, s)
     copy(x.H, x.Tw, x.Ti, s.Hn, s.Twn, s.Tin)

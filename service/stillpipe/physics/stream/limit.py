@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column.layout import Case
-from stillpipe.physics.column.mesh import Grid
+from stillpipe.physics.column.mesh import FAST, Grid
 from stillpipe.physics.column.tables import transform
 from stillpipe.physics.compiling import njit
-from stillpipe.physics.stream import pipe, regime
+from stillpipe.physics.stream import balance, pipe, regime
+from stillpipe.physics.stream import drop as drops
 from stillpipe.physics.stream.liquid import Liquid
 from stillpipe.physics.stream.pipe import Ice, Pipe
 
@@ -26,25 +27,40 @@ Array = NDArray[np.float64]
 
 LEAST_HEAD = 1000.0
 """Head that drives the flow at least [Pa], a tenth of a metre of water: an assumption."""
-SETTLED = 4e-3
-"""Change of the logarithm of the radius at which the channel is found [-]."""
-NEARLY = 1e-3
-"""How well one slice's channel is balanced in a pass, as for ``SETTLED`` [-]."""
-STRIDE = 0.2
-"""Step of the search where circulation may hold a wide channel open [-]."""
+SETTLED = 2e-3
+"""How far from balance [-], as a logarithm of the radius, a channel that is found may be."""
+CALM, CALM_FAR = 5e-3, 1e-2
+"""A channel is found, whatever a slice at its end does, where its drop has twice changed by less,
+as a logarithm [-] or as a share of what parts it from the head."""
+CLEAR, RESTLESS = 8.0, 0.3
+"""It need be no better known once its drop is so many times as far from the head as it is from
+balance, in logarithms [-], unless it still moves by more than ``RESTLESS`` [-]."""
+NEARLY, ROUGHLY, SHARE = 1e-3, 0.1, 0.03
+"""How well one slice is balanced in a pass [-]: to a ``SHARE`` of how far the channel was from
+balance in the last one, between these."""
+GROWS = 2.0
+"""By how much more, from pass to pass, a slice goes that does not come back [-]."""
 PASSES = 30
 """Most passes for one channel."""
-NEAR = 1e-2
-"""The limit's logarithm is found so well [-]."""
-MOST = 10.0
-"""Greatest flow that is considered [kg/s]."""
+ROWS = 23
+"""Rows of slices that a channel is found in."""
+BEGINS = 4.0
+"""ln(bore radius / channel radius) under the jacket from which a channel is sought [-]."""
+NEAR = 5e-3
+"""The limit's logarithm is found so well where the drop leaps [-], better where it does not."""
+STRAIGHT, LEAP = 0.03, 1.0
+"""Between flows so near each other, in logarithms [-], the drop's logarithm is taken for straight
+unless it changes by more than ``LEAP`` [-]."""
+LEAST_STEEP, STEEP, STEEPEST = -1.0, -5.0, -60.0
+"""How the logarithm of a channel's drop is taken to fall with that of the flow [-]."""
+WIDEST = 0.7
+"""Most by which a flow's logarithm changes from one to the next [-]."""
+MOST, LEAST = 10.0, 1e-12
+"""Greatest and least flow that is considered [kg/s]."""
 GRID = Grid(axial=4, radial=2, eta=0.04, stretch=1.6)
 """How the channel is cut up: slices under half the jacket, and beyond."""
 HORIZON = 600.0
 """Beside the jacket the pipe is followed as far as cold comes in so long [s]."""
-CLEAR = 8.0
-"""A channel need be no better known, once its drop is so many times as far from the head as it
-still moves, in logarithms [-]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,24 +79,7 @@ class Channel:
     drop: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _thickness(
-    narrow: float, flow: float, place: float, T: float, wall: float, yields: float, most: float,
-    ice: Ice, p: Pipe, q: Liquid,
-) -> float:  # fmt: skip
-    """Logarithm of bore radius over channel radius [-] for the heat of a channel ``narrow`` [-].
-
-    ``T`` of the liquid at ``place`` [m], and ``wall`` of the wall without the slice's heat [K],
-    above freezing; each W/m of it warms the bore's wall by ``yields`` [m K/W]. 0 without ice.
-    """
-    m = ice.tables
-    film = regime.conductance(flow, place, p.radius * math.exp(-narrow), T + ice.freezing, q)
-    surface = wall + film * T * yields + ice.freezing
-    passed = transform(ice.front, m) - transform(surface, m)
-    return min(max(2.0 * math.pi * passed / max(film * T, 1e-30), 0.0), most)
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _narrowed(
     low: float, high: float, over: float, under: float, side: int, middle: float, f: float
 ) -> tuple[float, float, float, float, int]:
@@ -94,66 +93,23 @@ def _narrowed(
     return low, middle, over * (0.5 if side < 0 else 1.0), f, -1
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _balanced(
-    narrow: float, flow: float, place: float, T: float, wall: float, yields: float, most: float,
-    ice: Ice, p: Pipe, q: Liquid,
-) -> float:  # fmt: skip
-    """Logarithm of bore radius over channel radius [-] in balance, sought from ``narrow``.
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _fall(flow: float, narrow: Array, T: Array, p: Pipe, q: Liquid, rows: Array) -> float:
+    """Pressure drop [Pa] of ``flow`` [kg/s] through a channel; fills the heat lost to it [W].
 
-    The rest as :func:`_thickness` takes it. The narrower, the less heat the ice passes and the
-    more the stream gives, so that the answer lies between a guess and what follows from it.
+    ``narrow`` is ln(bore radius / channel radius) of each slice [-], ``T`` above freezing [K].
     """
-    rests = math.log(max(regime.circulation(p.radius, T + ice.freezing, q), 1.0)) / q.grows
-    narrow = narrow if rests <= 0.0 else 0.0
-    f = _thickness(narrow, flow, place, T, wall, yields, most, ice, p, q) - narrow
-    while f > STRIDE and narrow < rests:  # the widest one, while circulation may give others
-        narrow += STRIDE
-        f = _thickness(narrow, flow, place, T, wall, yields, most, ice, p, q) - narrow
-    if abs(f) < NEARLY:
-        return narrow + f
-    low = high = narrow
-    over = under = f
-    if f > 0.0:
-        high = narrow + f
-        under = _thickness(high, flow, place, T, wall, yields, most, ice, p, q) - high
-    else:
-        low = narrow + f
-        over = _thickness(low, flow, place, T, wall, yields, most, ice, p, q) - low
-    if over <= 0.0 or under >= 0.0:  # it is there
-        return low if over <= 0.0 else high
-    side = 0
-    for _ in range(30):
-        if high - low < NEARLY:
-            break
-        middle = (low * under - high * over) / (under - over)
-        f = _thickness(middle, flow, place, T, wall, yields, most, ice, p, q) - middle
-        if abs(f) < NEARLY:
-            return middle + 0.5 * f
-        low, high, over, under, side = _narrowed(low, high, over, under, side, middle, f)
-    return 0.5 * (low + high)
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
-def fall(flow: float, narrow: Array, T: Array, p: Pipe, q: Liquid, lost: Array) -> float:
-    """Pressure drop [Pa] of ``flow`` [kg/s] through a channel; fills the heat ``lost`` to it [W].
-
-    ``narrow`` is ln(bore radius / channel radius) of each slice [-], ``T`` above freezing [K]. What
-    speeds the flow up in a neck is lost where it slows down again.
-    """
-    total, before = 0.0, 0.0
+    lost, radius = rows[2], rows[13]
     for j in range(len(T)):
-        radius = p.radius * math.exp(-narrow[j])
-        drop = regime.gradient(flow, radius, T[j] + q.freezing, q) * p.dz[j]
-        kinetic = regime.kinetic(flow, radius, q)
-        drop += max(before - kinetic, 0.0)
-        before = kinetic
-        lost[j] = drop * flow / q.density
-        total += drop
+        radius[j] = p.radius * math.exp(-narrow[j])
+    drops.lay(radius, T, p.dz, q, rows[14:17])
+    total = drops.of(flow, rows[14:17], lost)
+    for j in range(len(T)):
+        lost[j] *= flow / q.density
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _conducts(j: int, narrow: Array, ice: Ice, p: Pipe) -> float:
     """Conductance of wall and ice from slice ``j`` to the next, over the wall's temperatures [W/K].
 
@@ -171,7 +127,7 @@ def _conducts(j: int, narrow: Array, ice: Ice, p: Pipe) -> float:
     return float(p.axial[j] + p.carries * ice_only)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _thinnest(flow: float, head: float, warm: float, p: Pipe, q: Liquid) -> float:
     """Most that ln(bore radius / channel radius) is taken for [-].
 
@@ -181,7 +137,7 @@ def _thinnest(flow: float, head: float, warm: float, p: Pipe, q: Liquid) -> floa
     return max(0.25 * math.log(1e3 * head / along), 1.0)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _films(
     flow: float, head: float, narrow: Array, T: Array, touches: Array, Tw: Array, warm: float,
     ice: Ice, p: Pipe, q: Liquid, rows: Array,
@@ -194,12 +150,12 @@ def _films(
     for j in range(len(T)):
         g[j] = 1.0 - touches[j] * max(Tw[j], 0.0) / warm
     pipe.places(g, p, place)
+    total = _fall(flow, narrow, T, p, q, rows)
+    radius = rows[13]
     for j in range(len(T)):
-        radius = p.radius * math.exp(-narrow[j])
-        film = regime.conductance(flow, place[j], radius, T[j] + ice.freezing, q)
+        film = regime.conductance(flow, place[j], radius[j], T[j] + ice.freezing, q)
         through = 1.0 / film + touches[j] * p.inner / (2.0 * math.pi)
         g[j] = p.dz[j] / through
-    total = fall(flow, narrow, T, p, q, lost)
     most = head * flow / q.density
     spent = 0.0
     for j in range(len(T)):
@@ -210,15 +166,18 @@ def _films(
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _pass(
     flow: float, narrow: Array, T: Array, Tw: Array, touches: Array, warm: float, most: float,
-    ice: Ice, p: Pipe, q: Liquid, rows: Array, damp: float,
+    ice: Ice, p: Pipe, q: Liquid, rows: Array, near: float,
 ) -> float:  # fmt: skip
-    """Improve a channel once; return by how much it moved [-]."""
+    """Improve a channel once, to ``near`` [-]; return how far it was from balance [-].
+
+    A slice that comes back from where it went the last time goes as far as the secant of both says.
+    """
     g, lost, D, right, store, reaches = rows[1], rows[2], rows[3], rows[4], rows[5], rows[6]
     W = flow * q.cp
-    axial, before = rows[12], 0.0
+    axial, last, share, before = rows[12], rows[17], rows[18], 0.0
     for j in range(len(T)):
         axial[j] = _conducts(j, narrow, ice, p)
         D[j] = p.G[j] + axial[j] + before + touches[j] * g[j]
@@ -226,20 +185,27 @@ def _pass(
         right[j] = p.G[j] * (p.T[j] - ice.freezing)
         store[j], reaches[j] = 0.0, 1.0
     pipe.couple(W, warm, store, lost, g, touches, reaches, D, right, axial, T, Tw, rows[7:11])
-    moved = 0.0
+    moved, front = 0.0, transform(ice.front, ice.tables)
     for j in range(len(T)):
         yields = 1.0 / (D[j] - touches[j] * g[j])
         bare = Tw[j] - yields * g[j] * (T[j] - touches[j] * Tw[j])
         each = yields * p.dz[j] + p.inner / (2.0 * math.pi)
-        new = _balanced(narrow[j], flow, rows[0, j], T[j], bare, each, most, ice, p, q)
+        x = balance.Place(T[j], bare, each, front, most)
+        here = regime.here(flow, rows[0, j], T[j] + ice.freezing, q)
+        new = balance.balanced(narrow[j], x, here, near, p.radius, ice, q)
         touches[j] = 0.0 if new > 0.0 else 1.0
-        step = damp * (new - narrow[j])
-        moved = max(moved, abs(step))
-        narrow[j] += step
+        off = new - narrow[j]
+        if off * last[j] < 0.0:
+            share[j] *= last[j] / (last[j] - off)
+        else:
+            share[j] = min(GROWS * share[j], 1.0)
+        last[j] = off
+        moved = max(moved, abs(off))
+        narrow[j] += share[j] * off
     return moved
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def channel(
     flow: float, head: float, warm: float, narrow: Array, T: Array, Tw: Array, touches: Array,
     ice: Ice, p: Pipe, q: Liquid, rows: Array,
@@ -249,63 +215,88 @@ def channel(
     ``warm`` [K] above freezing flows in, driven by ``head`` [Pa] at most; ``narrow`` and the
     others, from which it begins, as in the module's other functions.
     """
-    damp, last = 1.0, 1e30
     most = _thinnest(flow, head, warm, p, q)
-    for i in range(PASSES):
+    rows[17], rows[18] = 0.0, 1.0
+    last, rests, moved = 0.0, 0, 1e30
+    for _ in range(PASSES):
         drop = _films(flow, head, narrow, T, touches, Tw, warm, ice, p, q, rows)
-        moved = _pass(flow, narrow, T, Tw, touches, warm, most, ice, p, q, rows, damp)
-        if i > 2 and (moved < SETTLED or CLEAR * moved < abs(math.log(drop / head))):
+        near = min(max(SHARE * moved, NEARLY), ROUGHLY)
+        moved = _pass(flow, narrow, T, Tw, touches, warm, most, ice, p, q, rows, near)
+        far = math.log(drop / head)
+        rests = rests + 1 if abs(far - last) < max(CALM, CALM_FAR * abs(far)) else 0
+        last = far
+        if moved < max(SETTLED, min(abs(far) / CLEAR, RESTLESS)) or rests > 1:
             break
-        if moved > 0.7 * last:
-            damp = 0.6
-        last = moved
-    return fall(flow, narrow, T, p, q, rows[2])
+    return _fall(flow, narrow, T, p, q, rows)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _opened(v: Array, warm: float) -> None:
-    """Make an open warm pipe of the arrays that a channel is found in."""
-    v[0], v[1], v[2], v[3] = 0.0, warm, warm, 1.0
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _begun(v: Array, warm: float, p: Pipe) -> None:
+    """Fill the arrays that a channel is found in: narrow under the jacket, all of it ``warm`` [K].
 
-
-@njit(nogil=True, cache=True, error_model="numpy")
-def _excess(flow: float, head: float, warm: float, v: Array, ice: Ice, p: Pipe, q: Liquid) -> float:
-    """Logarithm of drop over head [-] of the steady channel of ``flow``, within -30 and 30.
-
-    From an open warm pipe on: a narrow channel may be steady where a wide one is too.
+    Where a narrow channel is steady beside a wide one it is the narrow one that is found: the one
+    at which a freeze in metal, whose ice grows from the cold wall, shuts or stays open.
     """
-    _opened(v, warm)
-    drop = channel(flow, head, warm, v[0], v[1], v[2], v[3], ice, p, q, v[4:])
+    v[0], v[1], v[2], v[3] = 0.0, warm, warm, 1.0
+    v[0, p.begins : p.ends] = BEGINS
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _excess(x: float, head: float, warm: float, v: Array, ice: Ice, p: Pipe, q: Liquid) -> float:
+    """Logarithm of drop over head [-] of the steady channel of a flow's logarithm ``x`` [-].
+
+    Within -30 and 30. It hangs on the flow alone, not on those that were tried before.
+    """
+    _begun(v, warm, p)
+    drop = channel(math.exp(x), head, warm, v[0], v[1], v[2], v[3], ice, p, q, v[4:])
     return min(max(math.log(max(drop, 1e-300) / head), -30.0), 30.0)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _slope(a: float, b: float, f_a: float, f_b: float) -> float:
+    """Slope of the excess between two flows' logarithms [-], within what is taken for likely."""
+    return min(max((f_b - f_a) / (b - a), STEEPEST), LEAST_STEEP)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _stride(f: float, slope: float) -> float:
+    """How far the logarithm of a flow goes [-] from an excess ``f`` [-], to just pass its root."""
+    past = math.copysign(0.3 * STRAIGHT, f)
+    return min(max(-1.05 * f / slope + past, -WIDEST), WIDEST)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def greatest(head: float, warm: float, guess: float, most: float, ice: Ice, p: Pipe, q: Liquid
 ) -> float:  # fmt: skip
     """Greatest flow that still closes [kg/s], ``most`` at most, sought from a ``guess`` [kg/s].
 
-    From a flow that closes upward to the first that does not, then by the Illinois method in
-    logarithms.
+    By secants in logarithms to both sides of where the drop is the head, then by the Illinois
+    method; where it leaps there, the greatest found that closes.
     """
-    v = np.zeros((17, len(p.dz)))
-    low = min(guess, most)
-    f_low = _excess(low, head, warm, v, ice, p, q)
-    while f_low <= 0.0 and low > 1e-12:
-        low *= 0.4
-        f_low = _excess(low, head, warm, v, ice, p, q)
-    high, f_high = low, f_low
-    while f_high > 0.0:
-        if high >= most:
+    v = np.zeros((ROWS, len(p.dz)))
+    end, slope = math.log(most), STEEP
+    a = b = min(math.log(guess), end)
+    f_a = f_b = _excess(a, head, warm, v, ice, p, q)
+    while f_a <= 0.0 and a > math.log(LEAST):
+        b, f_b = a, f_a
+        a += _stride(f_b, slope)
+        f_a = _excess(a, head, warm, v, ice, p, q)
+        slope = _slope(a, b, f_a, f_b)
+    while f_b > 0.0:
+        if b >= end:
             return most
-        low, f_low = high, f_high
-        high = min(1.6 * high, most)
-        f_high = _excess(high, head, warm, v, ice, p, q)
-    a, b, side = math.log(low), math.log(high), 0
-    while b - a > NEAR:
-        c = (a * f_high - b * f_low) / (f_high - f_low)
+        a, f_a = b, f_b
+        b = min(a + _stride(f_a, slope), end)
+        f_b = _excess(b, head, warm, v, ice, p, q)
+        slope = _slope(a, b, f_a, f_b)
+    side = 0
+    while f_a > 0.0 and b - a > NEAR:
+        c = a + f_a * (b - a) / (f_a - f_b)
+        if b - a < STRAIGHT and f_a - f_b < LEAP:
+            return math.exp(c)
         c = min(max(c, a + 0.05 * (b - a)), b - 0.05 * (b - a))
-        f = _excess(math.exp(c), head, warm, v, ice, p, q)
-        a, b, f_low, f_high, side = _narrowed(a, b, f_low, f_high, side, c, f)
+        f = _excess(c, head, warm, v, ice, p, q)
+        a, b, f_a, f_b, side = _narrowed(a, b, f_a, f_b, side, c, f)
     return math.exp(a)
 
 
@@ -325,8 +316,8 @@ def steady(case: Case, q: Liquid, head: float, flow: float, *, along: bool = Tru
     """Return the steady channel of ``flow`` [kg/s] of ``q``; the rest as for :func:`of` [Pa]."""
     p, ice = _laid(case, q, along)
     warm = case.start_temperature - q.freezing
-    v = np.zeros((17, len(p.dz)))
-    _opened(v, warm)
+    v = np.zeros((ROWS, len(p.dz)))
+    _begun(v, warm, p)
     drop = channel(flow, head, warm, v[0], v[1], v[2], v[3], ice, p, q, v[4:])
     heat = v[5] * (v[1] - v[3] * v[2])
     return Channel(

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from stillpipe.physics import media, solutions, tabulated
 from stillpipe.physics.column import circulation
+from stillpipe.physics.column.mesh import FAST
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import ZERO_C
 
@@ -35,7 +36,7 @@ class Liquid(NamedTuple):
     strength: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def at(T: float, column: int, q: Liquid) -> float:
     """Value of a ``column`` of the table at ``T`` [K], straight between its rows."""
     x = min(max(T - q.freezing, 0.0), SPAN - 1e-9)

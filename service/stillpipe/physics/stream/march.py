@@ -7,8 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.physics.column.layout import FROST_DISTANCE
+from stillpipe.physics.column.mesh import FAST
 from stillpipe.physics.compiling import njit
-from stillpipe.physics.stream import limit, pipe, step
+from stillpipe.physics.stream import drop as drops
+from stillpipe.physics.stream import pipe, step
 from stillpipe.physics.stream.liquid import Liquid
 from stillpipe.physics.stream.pipe import Ice, Pipe
 from stillpipe.physics.stream.step import Scratch, State
@@ -35,8 +37,8 @@ STEADY = 600.0
 """A channel that changes no more in so long stays as it is [s]."""
 SETTLED = 0.2
 """Change of the wall in that time, below which it is taken for none [K]."""
-WEIGHT = 10
-"""Units of work that a slice takes in a step [-]: measured, a unit then takes 0.21 to 0.27 us, the
+WEIGHT = 4
+"""Units of work that a slice takes in a step [-]: measured, a unit then takes 0.16 to 0.33 us, the
 still column's 0.18 to 0.35. So a whole budget costs no more here than there."""
 SHORTEST = 1e-3
 """A step is not cut below this [s]."""
@@ -55,37 +57,19 @@ class Drive(NamedTuple):
     warm: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _driven(
-    stated: float, head: float, x: State, p: Pipe, q: Liquid, s: Scratch
-) -> tuple[float, float]:
-    """Flow [kg/s], the stated one or what ``head`` [Pa] drives, and its drop [Pa]."""
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _driven(drive: Drive, x: State, p: Pipe, q: Liquid, s: Scratch) -> tuple[float, float]:
+    """Flow [kg/s] and drop [Pa]; fill the heat that each slice makes of it [W]."""
     lost = s.rows[2]
-    drop = limit.fall(stated, s.narrow, x.T, p, q, lost)
-    if drop <= head or stated <= 0.0:
-        return stated, drop
-    high, flow = stated, stated
-    low, exponent = 0.0, 1.0
-    for _ in range(60):
-        new = flow * math.pow(head / drop, exponent)
-        if not low < new < high:
-            new = 0.5 * (low + high)
-        last, before = flow, drop
-        flow = new
-        drop = limit.fall(flow, s.narrow, x.T, p, q, lost)
-        if abs(drop - head) < 1e-4 * head:
-            break
-        if drop > head:
-            high = flow
-        else:
-            low = flow
-        slope = math.log(drop / before) / math.log(flow / last) if flow != last else 1.0
-        exponent = 1.0 / min(max(slope, 0.5), 3.0)
+    drops.lay(s.radius, x.T, p.dz, q, s.drop)
+    flow, drop = drops.driven(drive.flow, drive.head, s.drop, lost)
+    for j in range(len(lost)):
+        lost[j] *= flow / q.density
     return flow, drop
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, link: Array, film: Array) -> float:
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, film: Array) -> float:
     """Longest step [s] in which no ring that is freezing freezes by more than ``SHARE``."""
     nr, nz = x.H.shape
     latent, most = ice.liquid - ice.tables.hclose, 1e30
@@ -94,7 +78,7 @@ def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, link: Array, film: Array) 
         f = s.front[j]
         if f == nr:
             continue
-        net = step.leaves(x, j, link, p, s) - film[j] * x.T[j]
+        net = s.leaves[j] - film[j] * x.T[j]
         if net > 0.0:
             area = SHARE * p.rings[f]
             if s.area[j] > NARROW * whole:
@@ -103,7 +87,7 @@ def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, link: Array, film: Array) 
     return most
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _share_below(Tw: Array, p: Pipe) -> float:
     """Length upstream of the jacket's centre over which the wall is below freezing [m]."""
     j = (p.begins + p.ends) // 2 - 1
@@ -116,17 +100,17 @@ def _share_below(Tw: Array, p: Pipe) -> float:
     return float(-p.z[j] + Tw[j] / (Tw[j] - Tw[j - 1]) * (p.z[j] - p.z[j - 1]))
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _neck(narrow: Array) -> int:
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _neck(radius: Array) -> int:
     """Slice in which the channel is narrowest."""
     found = 0
-    for j in range(len(narrow)):
-        if narrow[j] > narrow[found]:
+    for j in range(len(radius)):
+        if radius[j] < radius[found]:
             found = j
     return found
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _beside(Tw: Array, p: Pipe) -> float:
     """Temperature of the pipe where frost is looked for, upstream of the jacket [K]."""
     at = p.z[p.begins] - 0.5 * p.dz[p.begins] - FROST_DISTANCE
@@ -136,26 +120,25 @@ def _beside(Tw: Array, p: Pipe) -> float:
     return float(Tw[j] + (at - p.z[j]) / (p.z[j + 1] - p.z[j]) * (Tw[j + 1] - Tw[j]))
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _write(
     x: State, clock: Array, flow: float, drop: float, p: Pipe, s: Scratch, row: Array,
     freezing: float,
 ) -> None:  # fmt: skip
     """Fill a row of the history."""
-    middle = (p.begins + p.ends) // 2
-    narrowest = max(s.narrow[_neck(s.narrow)], 0.0)
-    share = 0.5 * (s.area[middle - 1] + s.area[middle]) / (math.pi * p.radius * p.radius)
-    row[0], row[1], row[2] = clock[NOW], flow, p.radius * math.exp(-narrowest)
+    middle, neck, whole = (p.begins + p.ends) // 2, _neck(s.radius), math.pi * p.radius * p.radius
+    share = 0.5 * (s.area[middle - 1] + s.area[middle]) / whole
+    row[0], row[1], row[2] = clock[NOW], flow, min(s.radius[neck], p.radius)
     row[3], row[4] = clock[JACKET], clock[AMBIENT]
     row[5], row[6] = 0.5 * (x.Tw[middle - 1] + x.Tw[middle]) + freezing, share
     row[7], row[8] = 2.0 * _share_below(x.Tw, p), drop
     row[9] = _beside(x.Tw, p) + freezing
     row[10] = 0.0
-    for j in range(_neck(s.narrow) + 1):
-        row[10] += (math.pi * p.radius * p.radius - s.area[j]) * p.dz[j]
+    for j in range(neck + 1):
+        row[10] += (whole - s.area[j]) * p.dz[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _tick(
     x: State, clock: Array, dt: float, flow: float, warm: float, freezing: float, p: Pipe,
     q: Liquid, outlet: float, rubbed: float,
@@ -172,7 +155,7 @@ def _tick(
     clock[NOW] += dt
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _keep(x: State, old: State, s: Scratch, areas: Array) -> None:
     """Keep the state and the open ``areas`` before a step."""
     for j in range(len(x.Tw)):
@@ -182,7 +165,7 @@ def _keep(x: State, old: State, s: Scratch, areas: Array) -> None:
         areas[j] = s.area[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _back(x: State, old: State) -> None:
     """Go back to the state before the step."""
     for j in range(len(x.Tw)):
@@ -191,7 +174,7 @@ def _back(x: State, old: State) -> None:
         x.heat[j], x.T[j], x.Tw[j] = old.heat[j], old.T[j], old.Tw[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _settled(then: Array, Tw: Array) -> bool:
     """Tell whether the wall is as cold as it was ``then`` [K], within ``SETTLED``; keep it."""
     most = 0.0
@@ -201,7 +184,7 @@ def _settled(then: Array, Tw: Array) -> bool:
     return most < SETTLED
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _calm(before: Array, after: Array, p: Pipe) -> bool:
     """Tell whether no channel became much narrower in a step, but for those that are shut."""
     least = NARROW * math.pi * p.radius * p.radius
@@ -211,7 +194,7 @@ def _calm(before: Array, after: Array, p: Pipe) -> bool:
     return True
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _ends(
     x: State, clock: Array, drop: float, head: float, longest: float, marked: Array, wall: Array,
     ice: Ice,
@@ -238,7 +221,7 @@ def _ends(
     return ON
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _step(
     x: State, old: State, areas: Array, dt: float, flow: float, drive: Drive, link: Array,
     film: Array, now: float, ice: Ice, p: Pipe, q: Liquid, s: Scratch, counts: Counts,
@@ -261,17 +244,17 @@ def _step(
         outlet = x.T[nz - 1]
         for j in range(nz):
             film[j] = s.rows[1, j] / p.dz[j]
-        step.look(x, ice, p, s)
+        step.look(x, link, ice, p, s)
         if _calm(areas, s.area, p) or dt < SHORTEST:
             return ON, dt, outlet
         _back(x, old)
-        step.look(x, ice, p, s)
-        _driven(drive.flow, drive.head, x, p, q, s)
+        step.look(x, link, ice, p, s)
+        _driven(drive, x, p, q, s)
         step.along(p, s)
         dt *= 0.4
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def march(
     x: State, clock: Array, drive: Drive, first: float, eta: float, longest: float, ice: Ice,
     p: Pipe, q: Liquid, s: Scratch, history: Array, filled: Counts, counts: Counts, flag: Counts,
@@ -284,16 +267,16 @@ def march(
     old = State(x.H.copy(), x.heat.copy(), x.T.copy(), x.Tw.copy())
     link, film, areas, wall = np.zeros(nz), np.zeros(nz), np.zeros(nz), np.zeros(nz)
     marked, share = np.array([0.0, -70.0, 0.0, 0.0]), 1.0
-    step.look(x, ice, p, s)
+    step.look(x, link, ice, p, s)
     while filled[0] < len(history):
-        flow, drop = _driven(drive.flow, drive.head, x, p, q, s)
+        flow, drop = _driven(drive, x, p, q, s)
         _write(x, clock, flow, drop, p, s, history[filled[0]], ice.freezing)
         filled[0] += 1
         why = _ends(x, clock, drop, drive.head, longest, marked, wall, ice)
         if why != ON:
             return why
         dt = min(max(first, eta * clock[NOW]), step.along(p, s), longest - clock[NOW] + 1e-6)
-        dt = share * min(dt, max(_longest(x, ice, p, s, link, film), 0.02 * dt))
+        dt = share * min(dt, max(_longest(x, ice, p, s, film), 0.02 * dt))
         rubbed = 0.0
         for j in range(nz):
             rubbed += s.rows[2, j]

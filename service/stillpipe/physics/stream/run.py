@@ -137,7 +137,7 @@ def _result(
 ) -> Streamed:  # fmt: skip
     """Return what the march came to."""
     thin = rows[np.unique(np.linspace(0, len(rows) - 1, KEPT).round().astype(int))]
-    neck = int(np.argmax(s.narrow))
+    neck = int(np.argmin(s.radius))
     liquid = x.heat / (s.area * p.dz)
     course = np.zeros((len(thin), still.ROW))
     course[:, still.TIME], course[:, still.BONDED] = thin[:, 0], 0.5 * thin[:, 7]

@@ -15,11 +15,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.physics.column.mesh import FAST
 from stillpipe.physics.column.tables import piece, transform
 from stillpipe.physics.compiling import njit
-from stillpipe.physics.stream import pipe, regime
+from stillpipe.physics.stream import drop, pipe, regime
 from stillpipe.physics.stream.liquid import Liquid
 from stillpipe.physics.stream.pipe import Ice, Pipe
+from stillpipe.physics.stream.regime import Here
 
 Array = NDArray[np.float64]
 
@@ -52,8 +54,10 @@ class Scratch(NamedTuple):
 
     ``open`` share of each cell [-]; ``A`` Kirchhoff transform and ``slope`` of it over enthalpy;
     ``alpha``, ``beta`` of the elimination; ``gain`` explicit heat along the bore [W/m]; ``area``
-    open [m2]; ``narrow`` as in :mod:`limit` [-]; ``front`` innermost ring that is freezing, the
-    number of rings where none is; ``rows`` of slices.
+    open [m2] and its ``radius`` [m]; ``front`` innermost ring that is freezing, the number of rings
+    where none is; ``ahead`` conductance from there to the next ring over the transform [-];
+    ``leaves`` heat that the front gives to what is colder [W/m]; ``rows`` of slices; ``drop`` those
+    of :mod:`drop`.
     """
 
     open: Array
@@ -63,100 +67,98 @@ class Scratch(NamedTuple):
     beta: Array
     gain: Array
     area: Array
-    narrow: Array
+    radius: Array
     front: NDArray[np.int64]
+    ahead: Array
+    leaves: Array
     rows: Array
+    drop: Array
 
 
 def scratch(rings: int, slices: int) -> Scratch:
     """Return working arrays."""
-    c, v = np.zeros((6, rings, slices)), np.zeros((2, slices))
+    c, v = np.zeros((6, rings, slices)), np.zeros((4, slices))
     front = np.zeros(slices, dtype=np.int64)
-    return Scratch(c[0], c[1], c[2], c[3], c[4], c[5], v[0], v[1], front, np.zeros((14, slices)))
+    return Scratch(
+        c[0], c[1], c[2], c[3], c[4], c[5], v[0], v[1], front, v[2], v[3], np.zeros((14, slices)),
+        np.zeros((drop.ROWS, slices)),
+    )  # fmt: skip
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def look(x: State, ice: Ice, p: Pipe, s: Scratch) -> None:
-    """Fill what follows from the state: open shares, transforms, front and temperature."""
-    m = ice.tables
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def look(x: State, link: Array, ice: Ice, p: Pipe, s: Scratch) -> None:
+    """Fill what follows from the state: open shares, transforms, front and what it gives.
+
+    ``link`` as for :func:`take`.
+    """
+    m, opened, A, slope = ice.tables, s.open, s.A, s.slope
     nr, nz = x.H.shape
-    latent = ice.liquid - m.hclose
+    share, freezes = 1.0 / m.fplug, ice.liquid - TINY * (ice.liquid - m.hclose)
     whole = math.pi * p.radius * p.radius
     for j in range(nz):
         area, front = 0.0, nr
         for i in range(nr - 1, -1, -1):
             h = x.H[i, j]
             row = m.pieces[piece(h, m)]
-            s.A[i, j], s.slope[i, j] = row[0] + row[1] * h, row[1]
-            solid = row[6] + row[7] * h
-            s.open[i, j] = min(max(1.0 - solid / m.fplug, 0.0), 1.0)
-            area += s.open[i, j] * p.rings[i]
-            if h < ice.liquid - TINY * latent:
-                front = i
-        if 0 < front < nr and s.open[front, j] <= 0.0:
+            A[i, j], slope[i, j] = row[0] + row[1] * h, row[1]
+            opened[i, j] = min(max(1.0 - (row[6] + row[7] * h) * share, 0.0), 1.0)
+            area += opened[i, j] * p.rings[i]
+            front = i if h < freezes else front
+        if 0 < front < nr and opened[front, j] <= 0.0:
             front -= 1  # the ice begins at this ring's edge
         s.front[j] = front
         s.area[j] = max(area, THIN * whole)
-        s.narrow[j] = 0.5 * math.log(whole / s.area[j])
+        s.radius[j] = math.sqrt(s.area[j] / math.pi)
+        s.ahead[j], s.leaves[j] = 0.0, -link[j] * x.Tw[j]
+        if front < nr - 1:
+            start = _edge(p.middle[front] - p.middle[0], opened[front, j], float(p.rings[front]))
+            start = max(start, 0.02 * p.middle[0])
+            s.ahead[j] = 2.0 * math.pi / math.log(p.middle[front + 1] / start)
+            s.leaves[j] = s.ahead[j] * (A[front, j] - A[front + 1, j])
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def along(p: Pipe, s: Scratch) -> float:
     """Fill the heat along the bore [W/m]; return the longest stable step [s]."""
     nr, nz = s.A.shape
-    fastest = 1e-30
+    fastest, last, before, after = 1e-30, nz - 1, p.before, p.after
     for i in range(nr):
+        A, gain, slope, ring = s.A[i], s.gain[i], s.slope[i], p.rings[i]
+        gain[0] = ring * after[0] * (A[1] - A[0])
+        gain[last] = ring * before[last] * (A[last - 1] - A[last])
+        for j in range(1, last):
+            given = before[j] * (A[j - 1] - A[j]) + after[j] * (A[j + 1] - A[j])
+            gain[j] = ring * given
         for j in range(nz):
-            given = 0.0
-            if j > 0:
-                given += p.before[j] * (s.A[i, j - 1] - s.A[i, j])
-            if j < nz - 1:
-                given += p.after[j] * (s.A[i, j + 1] - s.A[i, j])
-            s.gain[i, j] = p.rings[i] * given
-            fastest = max(fastest, (p.before[j] + p.after[j]) * s.slope[i, j])
+            fastest = max(fastest, (before[j] + after[j]) * slope[j])
     return 0.45 / fastest
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _to_wall(j: int, front: bool, Tw: float, link: float, ice: Ice, p: Pipe, s: Scratch,
-             H: Array) -> float:  # fmt: skip
-    """Conductance [W/(m K)] from the outermost ring of slice ``j`` to the wall's node.
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _edge(inside: float, share: float, ring: float) -> float:
+    """Radius at which the ice of a ``ring`` [m2] from ``inside`` [m] begins, ``share`` open [m]."""
+    return math.sqrt(inside * inside + share * ring / math.pi)
 
-    Through half the ring, or all of its ice where it is the ``front``; by the mean conductivity
-    between it and the wall's surface, found with the last conductance ``link``.
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _to_wall(h: float, A: float, distance: float, Tw: float, link: float, inner: float, ice: Ice
+) -> float:  # fmt: skip
+    """Conductance [W/(m K)] from the outermost ring, of enthalpy ``h`` [J/m3], to the wall's node.
+
+    Through a ``distance`` ln(radius over radius) [-] of it; by the mean conductivity between it and
+    the wall's surface, found with the last conductance ``link``; ``A`` its transform [W/m].
     """
     m = ice.tables
-    nr = len(p.rings)
-    row = m.pieces[piece(H[nr - 1, j], m)]
-    T = row[2] + row[3] * H[nr - 1, j]
-    surface = Tw + ice.freezing + (T - Tw - ice.freezing) * link * p.inner / (2.0 * math.pi)
+    row = m.pieces[piece(h, m)]
+    T = row[2] + row[3] * h
+    surface = Tw + ice.freezing + (T - Tw - ice.freezing) * link * inner / (2.0 * math.pi)
     k = m.ksol
     if abs(surface - T) > 0.1:
-        k = (transform(surface, m) - s.A[nr - 1, j]) / (surface - T)
-    distance = math.log(p.radius / p.middle[nr - 1])
-    if front:
-        share = s.open[nr - 1, j]
-        inside = p.middle[nr - 1] - 0.5 * p.radius / nr
-        edge = math.sqrt(inside * inside + share * p.rings[nr - 1] / math.pi)
-        distance = math.log(p.radius / edge)
-    return 2.0 * math.pi / (distance / k + p.inner + 1e-9)
+        k = (transform(surface, m) - A) / (surface - T)
+    return 2.0 * math.pi / (distance / k + inner + 1e-9)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def shell(i: int, j: int, p: Pipe, s: Scratch) -> float:
-    """Conductance between rings ``i`` and ``i + 1`` of slice ``j`` over the transform [-].
-
-    From where the ice begins in the ring that is freezing.
-    """
-    if i != s.front[j]:
-        return float(p.shells[i])
-    inside = p.middle[i] - p.middle[0]
-    start = math.sqrt(inside * inside + s.open[i, j] * p.rings[i] / math.pi)
-    start = max(start, 0.02 * p.middle[0])
-    return 2.0 * math.pi / math.log(p.middle[i + 1] / start)
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _eliminate(x: State, link: Array, dt: float, film: Array, ice: Ice, p: Pipe, s: Scratch,
                to_wall: Array, from_ice: Array) -> None:  # fmt: skip
     """Reduce the rings of every slice with ice to the heat they give the wall, linearised.
@@ -177,7 +179,7 @@ def _eliminate(x: State, link: Array, dt: float, film: Array, ice: Ice, p: Pipe,
             S, capacity = s.slope[i, j], p.rings[i] / dt
             given = s.gain[i, j] + (film[j] if i == f else 0.0)
             if i < nr - 1:
-                c = shell(i, j, p, s)
+                c = s.ahead[j] if i == f else p.shells[i]
                 a = s.A[i, j] - S * h
                 v = 1.0 / (capacity + (c + p0) * S)
                 s.alpha[i, j] = (capacity * h + given + q0 - (p0 + c) * a) * v
@@ -196,7 +198,7 @@ def _eliminate(x: State, link: Array, dt: float, film: Array, ice: Ice, p: Pipe,
                 to_wall[j] = L - L * ts * s.beta[i, j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _put_back(x: State, dt: float, more: Array, ice: Ice, p: Pipe, s: Scratch) -> None:
     """Put the wall's temperature back into the rings; ``more`` [W/m] comes to the front.
 
@@ -225,35 +227,27 @@ def _put_back(x: State, dt: float, more: Array, ice: Ice, p: Pipe, s: Scratch) -
                     x.heat[j] += beyond * p.rings[i] * p.dz[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def leaves(x: State, j: int, link: Array, p: Pipe, s: Scratch) -> float:
-    """Heat that the front of slice ``j`` gives to what is colder [W/m], as it is now."""
-    f = s.front[j]
-    if f == len(p.rings) - 1:
-        return float(-link[j] * x.Tw[j])
-    return float(shell(f, j, p, s) * (s.A[f, j] - s.A[f + 1, j]))
-
-
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _film(
-    x: State, j: int, dt: float, flow: float, place: float, out: float, ice: Ice, p: Pipe,
-    q: Liquid, s: Scratch,
+    area: float, T: float, each: float, out: float, least: float, whole: float, x: Here,
+    grows: float, strength: float,
 ) -> float:  # fmt: skip
-    """Conductance from the liquid of slice ``j`` to its front over a step of ``dt`` [s] [W/(m K)].
+    """Conductance from the liquid of a slice to its front over a step [W/(m K)].
 
-    ``out`` leaves the front [W/m]. A narrow channel gives the more, the narrower it gets: its
-    radius is that of the step's end.
+    ``area`` open, ``least`` and ``whole`` its bounds [m2]; the liquid ``T`` above freezing [K];
+    ``out`` leaves the front [W/m], of which ``each`` makes ice [m3/J m]. A narrow channel gives the
+    more, the narrower it gets: its radius is that of the step's end.
     """
-    area, T, whole = s.area[j], x.T[j], math.pi * p.radius * p.radius
-    each = dt / (ice.liquid - ice.tables.hclose)
-    now = regime.conductance(flow, place, math.sqrt(area / math.pi), T + ice.freezing, q)
+    now = regime.through(math.sqrt(area / math.pi), x, grows, strength)
     end = area - each * (out - now * T)
     if abs(end - area) < STEADY * area:
         return now
-    low, high = min(max(end, THIN * whole), area), max(min(end, whole), area)
+    low, high = min(max(end, least), area), max(min(end, whole), area)
+    if regime.alike(low, high, x, grows):
+        return now
     for _ in range(HALVES):
         middle = 0.5 * (low + high)
-        now = regime.conductance(flow, place, math.sqrt(middle / math.pi), T + ice.freezing, q)
+        now = regime.through(math.sqrt(middle / math.pi), x, grows, strength)
         if middle > area - each * (out - now * T):
             high = middle
         else:
@@ -261,7 +255,7 @@ def _film(
     return now
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _boundary(
     x: State, dt: float, flow: float, warm: float, link: Array, ice: Ice, p: Pipe, q: Liquid,
     s: Scratch, touches: Array, film: Array,
@@ -272,28 +266,36 @@ def _boundary(
     is the wall; ``film`` heat to the front [W/m]; ``link`` from the outermost ring to the wall.
     """
     nr, nz = x.H.shape
-    place, g = s.rows[0], s.rows[1]
+    place, g, whole = s.rows[0], s.rows[1], math.pi * p.radius * p.radius
     for j in range(nz):
         g[j] = 1.0 if s.front[j] < nr else 1.0 - x.Tw[j] / max(warm, 1e-9)
     pipe.places(g, p, place)
+    outermost, each = p.middle[nr - 1], dt / (ice.liquid - ice.tables.hclose)
+    wall = p.inner / (2.0 * math.pi)
     for j in range(nz):
+        here = regime.here(flow, place[j], x.T[j] + ice.freezing, q)
         if s.front[j] < nr and link[j] > 0.0:
-            film[j] = _film(x, j, dt, flow, place[j], leaves(x, j, link, p, s), ice, p, q, s)
+            film[j] = _film(
+                s.area[j], x.T[j], each, s.leaves[j], THIN * whole, whole, here, q.grows, q.strength
+            )
         else:
-            radius = math.sqrt(s.area[j] / math.pi)
-            film[j] = regime.conductance(flow, place[j], radius, x.T[j] + ice.freezing, q)
-        through = 1.0 / film[j] + p.inner / (2.0 * math.pi)
+            film[j] = regime.through(s.radius[j], here, q.grows, q.strength)
+        between = 1.0 / film[j]
         if s.front[j] == nr:
-            surface = x.T[j] - (x.T[j] - x.Tw[j]) / (through * film[j])
+            surface = x.T[j] - (x.T[j] - x.Tw[j]) * between / (between + wall)
             if surface < 0.0:  # the first ice
                 s.front[j] = nr - 1
         touches[j] = 1.0 if s.front[j] == nr else 0.0
-        g[j] = p.dz[j] / (through if touches[j] > 0.0 else 1.0 / film[j])
+        g[j] = p.dz[j] / (between + wall * touches[j])
         film[j] *= x.T[j]
-        link[j] = _to_wall(j, s.front[j] == nr - 1, x.Tw[j], link[j], ice, p, s, x.H)
+        start = outermost
+        if s.front[j] == nr - 1:
+            start = _edge(outermost - p.middle[0], s.open[nr - 1, j], p.rings[nr - 1])
+        distance = math.log(p.radius / start)
+        link[j] = _to_wall(x.H[nr - 1, j], s.A[nr - 1, j], distance, x.Tw[j], link[j], p.inner, ice)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def take(
     x: State, dt: float, flow: float, warm: float, link: Array, ice: Ice, p: Pipe, q: Liquid,
     s: Scratch,

@@ -1,0 +1,52 @@
+"""Figures over the draws: percentiles, chances, decisions at a stated chance.
+
+An array of a figure holds one value a draw, infinite where that never comes.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.model.figures import HIGH, LOW, MIDDLE, Range
+
+Array = NDArray[np.float64]
+Draws = NDArray[np.bool_]
+
+
+def percentile(values: Array, p: float) -> float | None:
+    """Return the value that is not exceeded with probability ``p`` [-]; None where it never comes.
+
+    The draw of that rank, between which nothing is made up.
+    """
+    if len(values) == 0:
+        return None
+    rank = rank_of(len(values), p)
+    found = float(np.partition(values, rank)[rank])
+    return found if np.isfinite(found) else None
+
+
+def rank_of(count: int, p: float) -> int:
+    """Return which of ``count`` ordered draws is the percentile ``p`` [-]."""
+    return min(max(int(np.ceil(p * count)) - 1, 0), count - 1)
+
+
+def range_of(values: Array, more: tuple[float, ...] = ()) -> Range | None:
+    """Return the 5th, 50th and 95th percentile of a figure and ``more`` of them [-].
+
+    None where the 50th never comes; an end that never comes is None.
+    """
+    if len(values) == 0:
+        return None
+    wanted = (LOW, MIDDLE, HIGH, *more)
+    ranks = [rank_of(len(values), p) for p in wanted]
+    ordered = np.partition(values, sorted(set(ranks)))
+    low, likely, high, *others = (
+        float(ordered[rank]) if np.isfinite(ordered[rank]) else None for rank in ranks
+    )
+    if low is None or likely is None:
+        return None
+    return Range(low, likely, high, tuple(zip(more, others, strict=True)))
+
+
+def chance(true: Draws) -> float:
+    """Return the share of draws for which something is ``true`` [-]."""
+    return float(np.mean(true)) if len(true) else 0.0

@@ -1,0 +1,179 @@
+"""What is read from one freeze: its closure, and how its plug grows from then on.
+
+Everything is kept as a logarithm, at common times since closure (knots), so that surfaces over the
+uncertain inputs can be laid through it.
+"""
+
+import math
+from dataclasses import dataclass
+from enum import IntEnum
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.physics import freeze
+from stillpipe.physics.compiling import njit
+
+Array = NDArray[np.float64]
+
+FLAT = 0.02
+"""Least growth that counts as such, as a slope of logarithms [-]."""
+SOON = 1e-3
+"""Earliest time since closure that is told apart from closure [s]."""
+LATEST = 30.0
+"""Logarithm of the latest time that is told apart from never [log s]."""
+UNCLOSED = math.log(2.0 * freeze.LONGEST_FREEZE)
+"""What is taken for the logarithm of the closure of a freeze that does not close [log s]."""
+TINY = 1e-9
+"""What is kept of nothing, whose logarithm there is none of [as the figure]."""
+
+
+class Of(IntEnum):
+    """What is followed from closure on.
+
+    ``SOUND`` length closed and bonded and ``GRIP`` [m]; ``HEAT`` drawn [J] and ``ICED`` volume [m3]
+    frozen since closure; ``REACH`` the longer of closed and bonded length [m]; ``WALL`` temperature
+    under the jacket's centre [K].
+    """
+
+    SOUND = 0
+    GRIP = 1
+    HEAT = 2
+    ICED = 3
+    REACH = 4
+    WALL = 5
+
+
+@dataclass(frozen=True)
+class Knots:
+    """Times since closure at which freezes are compared, rising [s]."""
+
+    time: Array
+
+    @cached_property
+    def log(self) -> Array:
+        """Their logarithms [log s]."""
+        return np.log(self.time)
+
+
+@dataclass(frozen=True)
+class Curves:
+    """What has grown at ``knots``, of the draws: ``value`` holds logarithms, (draws, knots).
+
+    Straight in logarithms between knots and beyond them. Before them in proportion to the time
+    since closure, or as at the first where it is there at closure already.
+    """
+
+    of: Of
+    knots: Knots
+    value: Array
+
+    def among(self, chosen: NDArray[np.bool_]) -> "Curves":
+        """Return those of the ``chosen`` draws."""
+        return Curves(self.of, self.knots, self.value[chosen])
+
+    def where(self, wanted: Array) -> Array:
+        """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure].
+
+        Of what never falls.
+        """
+        return np.asarray(_where(self.knots.log, self.value, wanted))
+
+    def at(self, time: Array) -> Array:
+        """Return what has grown at each draw's own ``time`` since closure [s], as :class:`Of`."""
+        early = 0.0 if self.of in (Of.REACH, Of.WALL) else 1.0
+        return np.asarray(_at(self.knots.log, self.value, time, early))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _where(log: Array, value: Array, wanted: Array) -> Array:
+    """Return when rising curves reach what is ``wanted``: as :meth:`Curves.where`."""
+    count, last = len(wanted), len(log) - 1
+    found = np.empty(count)
+    for n in range(count):
+        k = 0
+        while k <= last and value[n, k] < wanted[n]:
+            k += 1
+        if k == 0:
+            time = log[0] + wanted[n] - value[n, 0]
+        else:
+            j = min(k, last)
+            slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
+            slope = max(min(slope, 1.0) if k > last else slope, FLAT)
+            time = log[k - 1] + (wanted[n] - value[n, k - 1]) / slope
+        found[n] = math.exp(min(time, LATEST))
+    return found
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _at(log: Array, value: Array, time: Array, early: float) -> Array:
+    """Return curves at times: as :meth:`Curves.at`; ``early`` is the slope before the knots [-]."""
+    count, last = len(time), len(log) - 1
+    found = np.empty(count)
+    for n in range(count):
+        at = math.log(max(time[n], SOON))
+        k = 0
+        while k <= last and log[k] < at:
+            k += 1
+        if k == 0:
+            rise = early * (at - log[0])
+        else:
+            j = min(k, last)
+            slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
+            rise = (min(slope, 1.0) if k > last else slope) * (at - log[k - 1])
+        found[n] = math.exp(value[n, max(k - 1, 0)] + rise)
+    return found
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def between(ends: Array, value: Array, place: Array) -> Array:
+    """Return ``value``, shape (draws, places), at each draw's own ``place`` among ``ends``."""
+    found = np.empty(len(place))
+    for n in range(len(place)):
+        k = 1
+        while k < len(ends) - 1 and ends[k] < place[n]:
+            k += 1
+        part = (place[n] - ends[k - 1]) / (ends[k] - ends[k - 1])
+        found[n] = value[n, k - 1] + part * (value[n, k] - value[n, k - 1])
+    return found
+
+
+def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:
+    """Return the logarithms of what is followed, shape (figures of :class:`Of`, knots) [its own].
+
+    Not a number throughout where the freeze does not close.
+    """
+    if run.closure is None:
+        return np.full((len(Of), len(knots.time)), np.nan)
+    times = run.closure + knots.time
+    h = run.history(float(times[-1]), beyond=True)
+    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
+    closed, bonded = (
+        np.interp(times, h.time, h.plug_length),
+        np.interp(times, h.time, h.bonded_length),
+    )
+    found = np.array([
+        np.minimum(closed, bonded),
+        np.interp(times, h.time, h.grip),
+        np.interp(times, h.time, h.heat_jacket) - heat,
+        np.interp(times, h.time, h.ice_volume) - ice,
+        np.maximum(closed, bonded),
+        np.interp(times, h.time, h.wall_temperature),
+    ])  # fmt: skip
+    return np.asarray(np.log(np.maximum(found, TINY)))
+
+
+def closing(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithms of closure [s], and of heat drawn [J] and ice [m3] until then."""
+    if run is None or run.closure is None:
+        return np.array([UNCLOSED, np.nan, np.nan])
+    h = run.history(run.closure, beyond=True)
+    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
+    return np.log(np.maximum([run.closure, heat, ice], TINY))
+
+
+def frost(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithm of when frost comes beside the jacket [s]."""
+    late = 2.0 * freeze.LATEST_FROST
+    return np.array([np.nan if run is None else math.log(run.frost or late)])

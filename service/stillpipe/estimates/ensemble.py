@@ -1,0 +1,224 @@
+"""The freezes of one freeze point at the points of a star, and the surfaces through them.
+
+One freeze is solved on the fine grid, the likely one; those of the star on a coarse grid, of which
+only the ratios to its own centre are taken.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.estimates import course, moving
+from stillpipe.estimates.cases import Cases
+from stillpipe.estimates.course import Knots, Of
+from stillpipe.physics import freeze
+from stillpipe.physics.column import work
+from stillpipe.uncertainty import draws, surface
+from stillpipe.uncertainty.scenarios import Scenario
+
+Array = NDArray[np.float64]
+
+SLOWER = {
+    "jacket_conductance": -1, "jacket_filling": 1, "convection": 1, "room_film": 1,
+    "relative_humidity": 1, "wall_conductivity": -1, "wall_thickness": 1, "ice_conductivity": -1,
+    "fluid_temperature": 1, "ambient_temperature": 1, "ice_fraction": 1,
+}  # fmt: skip
+"""Every input on which a freeze depends, and the side on which it is the slower."""
+FLOW = (
+    "jacket_conductance", "convection", "room_film", "wall_conductivity", "fluid_temperature"
+)  # fmt: skip
+"""Inputs on which the greatest flow depends by more than a few percent."""
+MORE = 5
+"""Inputs that are moved to both sides."""
+LATE = ("room_film", "relative_humidity", "ambient_temperature")
+"""Inputs on which survival and thaw hang, far from straight."""
+BRIEF = ("jacket_filling", "convection", "ice_conductivity", "fluid_temperature")
+"""Inputs that act until closure and hardly after: such a freeze is followed no further."""
+MORE_OF_SOLUTION = 3
+"""The same where the ice fraction is an input too, which takes three freezes for itself."""
+KNOTS = 8
+"""Times from closure to the ready of a weak bond at which freezes are compared."""
+FIRST_KNOT, LAST_KNOT = 0.02, 0.2
+"""The first of these over the closure, and the last at least [-]."""
+WEAK = 1.2
+"""Knots reach as far as a plug of so many times the grip that is followed closely [-]."""
+LONG = 1.3
+"""And as one so many times as long as it must be [-]."""
+SHORT_JACKET = "use a longer jacket: under so short a one so slow a freeze"
+
+
+class Ensemble:
+    """The freezes of one freeze point.
+
+    ``need`` [m] is the grip up to which plugs are followed closely, as far as one is ready whose
+    bond is weak.
+    """
+
+    def __init__(self, cases: Cases, need: float, spent: work.Work) -> None:
+        """Solve nothing yet; ``spent`` counts the work."""
+        self.cases, self.need, self.work = cases, need, spent
+        self.names = cases.names
+        self.solves: list[freeze.FreezeRun] = []
+        self._brief: set[int] = set()
+
+    @cached_property
+    def fine(self) -> freeze.FreezeRun:
+        """The likely freeze on the fine grid."""
+        return self._solve(self.cases.likely, freeze.PRODUCTION)
+
+    def _solve(
+        self, scenario: Scenario, grid: freeze.Grid, *, brief: bool = False
+    ) -> freeze.FreezeRun:  # fmt: skip
+        """Return the freeze under ``scenario``, followed until ready or ``brief`` to closure."""
+        point, case = self.cases.point, self.cases.case(scenario)
+        begun = None
+        if point.fluid.flow > 0.0:
+            fine = grid is freeze.PRODUCTION
+            begun = moving.frozen(point, case, scenario, self.work, fine=fine).begun
+        blame = (("jacket", "length"), SHORT_JACKET)
+        with work.blamed(*(blame if begun is None else moving.NEAR_LIMIT)):
+            run = freeze.FreezeRun(
+                case, needed_length=0.0 if brief else point.bore,
+                needed_grip=0.0 if brief else self.need, work=self.work, grid=grid, begun=begun,
+            )  # fmt: skip
+        self.solves.append(run)
+        if brief:
+            self._brief.add(id(run))
+        return run
+
+    def _coarse(self, z: Array) -> freeze.FreezeRun | None:
+        """Return the freeze at deviates ``z`` [-]; None where a flow surely keeps it open."""
+        moved = {name: float(z[i]) for i, name in enumerate(self.names)}
+        scenario = self.cases.scenario(moved)
+        point = self.cases.point
+        if point.fluid.flow > 0.0 and moving.prevents(
+            point, self.cases.case(scenario), scenario, surely=bool(not z.any())
+        ):
+            return None
+        brief = any(z[self.names.index(name)] != 0.0 for name in BRIEF)
+        return self._solve(scenario, freeze.COARSE, brief=brief)
+
+    def is_brief(self, run: freeze.FreezeRun) -> bool:
+        """Tell whether ``run`` is followed to closure only."""
+        return id(run) in self._brief
+
+    @cached_property
+    def _first(self) -> list[freeze.FreezeRun | None]:
+        """The centre and every input moved to its slower side."""
+        star = surface.Star(self._sides, line=not self.cases.is_water)
+        return [self._coarse(z) for z in star.points]
+
+    @property
+    def centre(self) -> freeze.FreezeRun | None:
+        """The likely freeze on the coarse grid."""
+        return self._first[0]
+
+    @cached_property
+    def knots(self) -> Knots:
+        """Times since closure up to the ready of a weak bond."""
+        run = self.centre
+        if run is None or run.closure is None:
+            return Knots(np.geomspace(1.0, 100.0, KNOTS))
+        first, least = FIRST_KNOT * run.closure, LAST_KNOT * run.closure
+        end = max(2.0 * ((run.ready or run.last.time) - run.closure), least)
+        while run.closure + end < freeze.LONGEST_FREEZE:
+            plug = course.of_run(run, Knots(np.array([0.5 * end, end])))[:, -1]
+            if np.exp(plug[Of.GRIP]) >= WEAK * self.need and np.exp(plug[Of.SOUND]) >= (
+                LONG * self.cases.point.bore
+            ):
+                break
+            end *= 2.0
+        end = max(min(end, freeze.LONGEST_FREEZE - run.closure), 2.0 * first)
+        return Knots(np.geomspace(first, end, KNOTS))
+
+    @cached_property
+    def _effects(self) -> Array:
+        """How much each input moves closure or the plug then [-]."""
+        found = np.array([self._beginning(run) for run in self._first])
+        moved = np.abs(found[1:] - found[0])
+        moved[found[1:] == 0.0] = 0.0
+        effects = np.max(np.where(np.isnan(moved), 9.0, moved), axis=1)
+        return np.asarray(effects[: len(self.names)])
+
+    def _beginning(self, run: freeze.FreezeRun | None) -> Array:
+        """Return logarithms by which the inputs are ranked: closure, sound length, grip."""
+        if run is None or run.closure is None:
+            return np.full(3, np.nan)
+        if self.is_brief(run):
+            return np.array([np.log(run.closure), 0.0, 0.0])
+        middle = course.of_run(run, self.knots)[:, KNOTS // 2]
+        return np.array([np.log(run.closure), middle[Of.SOUND], 0.5 * middle[Of.GRIP]])
+
+    @cached_property
+    def star(self) -> surface.Star:
+        """The points that are solved: which inputs matter for this freeze point."""
+        ranked = np.argsort(-self._effects, kind="stable").tolist()
+        late = [self.names.index(name) for name in LATE]
+        if self.cases.is_water:
+            both = tuple(dict.fromkeys([*late, *ranked]))[:MORE]
+            a, b = ranked[:2]
+            corners = tuple(dict.fromkeys([(a, b), (0, late[0]), (late[0], late[1])]))
+            return surface.Star(self._sides, both, corners)
+        ranked = [i for i in ranked if i < len(self.names) - 1]
+        both = tuple(dict.fromkeys([late[0], *ranked]))[:MORE_OF_SOLUTION]
+        return surface.Star(self._sides, both, line=True, bend=ranked[0])
+
+    @property
+    def _sides(self) -> tuple[int, ...]:
+        return tuple(SLOWER[n] for n in self.names)
+
+    @cached_property
+    def runs(self) -> list[freeze.FreezeRun | None]:
+        """The freezes at all points of the star."""
+        begun = len(self._first)
+        return [*self._first, *(self._coarse(z) for z in self.star.points[begun:])]
+
+    @cached_property
+    def _terms(self) -> Array:
+        """What surfaces over the star are made of, for every draw [-]."""
+        return surface.terms(self.deviates, self.star.corners)
+
+    @cached_property
+    def deviates(self) -> Array:
+        """The draws of the inputs, shape (draws, inputs) [-]."""
+        columns = [draws.of(name) for name in self.names]
+        if not self.cases.is_water:
+            columns[self.names.index("ice_fraction")] = self._ice_deviates
+        return np.stack(columns, axis=1)
+
+    @property
+    def _ice_deviates(self) -> Array:
+        """Deviates of the ice fraction among those that the fluid can reach [-]."""
+        u = draws.uniform()[:, draws.NAMES.index("ice_fraction")]
+        share = max(self.cases.freezing_chance, 1e-9)
+        return np.asarray(draws.deviate(np.minimum(u / share, 1.0 - 1e-6)))
+
+    @cached_property
+    def possible(self) -> NDArray[np.bool_]:
+        """Which draws the fluid can hold enough ice for."""
+        u = draws.uniform()[:, draws.NAMES.index("ice_fraction")]
+        return np.asarray(u < self.cases.freezing_chance)
+
+    def logs(self, read: Callable[[freeze.FreezeRun | None], Array]) -> Array:
+        """Return what ``read`` reads of a freeze, for every draw: (draws, figures) [logarithms]."""
+        return self.surface(read).over(self._terms)
+
+    def surface(self, read: Callable[[freeze.FreezeRun | None], Array]) -> surface.Surface:
+        """Return the surface through what ``read`` reads of every freeze [logarithms]."""
+        found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
+        return replace(found, centre=read(self.fine))
+
+    @cached_property
+    def flow_logs(self) -> Array:
+        """Greatest flow that still freezes shut, of the draws, shape (draws, 1) [log kg/s]."""
+        star = surface.Star(tuple(SLOWER[n] for n in FLOW))
+        found = []
+        for z in star.points:
+            scenario = self.cases.scenario({n: float(z[i]) for i, n in enumerate(FLOW)})
+            flow = moving.greatest(self.cases.point, self.cases.case(scenario), scenario)
+            found.append([np.log(max(flow, 1e-15))])
+        columns = np.stack([draws.of(name) for name in FLOW], axis=1)
+        return surface.fitted(star, np.array(found)).at(columns)

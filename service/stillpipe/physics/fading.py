@@ -1,0 +1,109 @@
+"""What becomes of a plug once the coolant has stopped: how long it holds what, and its thaw."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillpipe.physics.column import march, step
+from stillpipe.physics.column.layout import Column
+from stillpipe.physics.history import NOTHING, Part
+
+Array = NDArray[np.float64]
+
+LONGEST_THAW = 24.0 * 3600.0
+"""A plug is followed for this long after the coolant's stop [s]."""
+LOOK = 1800.0
+"""How often it is looked whether an unfed plug can thaw at all [s]."""
+FIRST = 0.25
+"""First step after the coolant's stop [s]."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fading:
+    """A plug from the coolant's stop on: ``time`` since then [s] and its whole ``grip`` [m].
+
+    ``end`` [s] when nothing of the bore's surface is below freezing any more, None where that does
+    not come within ``LONGEST_THAW``.
+    """
+
+    time: Array
+    grip: Array
+    end: float | None
+    _thaw: Callable[[], float | None] = field(repr=False, compare=False)
+
+    def lasts(self, share: Array) -> Array:
+        """Return until when [s] it keeps each ``share`` [-] of its first grip for good.
+
+        With a share of 0 until the bond is lost altogether; infinite where it never falls so low.
+        """
+        keeps = np.maximum.accumulate(self.grip[::-1])[::-1]
+        found = np.interp(-np.asarray(share) * keeps[0], -keeps, self.time)
+        lost = np.asarray(share) * keeps[0] >= keeps[-1]
+        end = np.inf if self.end is None else self.end
+        return np.where(np.asarray(share) <= 0.0, end, np.where(lost, found, end))
+
+    @cached_property
+    def thaw(self) -> float | None:
+        """Time [s] until no ice is left."""
+        return None if self.end is None else self._thaw()
+
+
+def fade(column: Column, state: step.State) -> Fading:
+    """Follow ``state`` without coolant, in place, until its bond is gone.
+
+    Raises
+    ------
+    CancelledError, TooCostlyError, SolverError
+        as for :meth:`Column.advance`
+    """
+    begun = float(state.clock[march.NOW])
+    now = column.extent(state)
+    part = Part(column, state)
+    end: float | None = 0.0
+    if now.bonded > 0.0:
+        reach = column.grid.thaw_step
+        rule = column.rule(begun + LONGEST_THAW, stop=step.UNBONDED, reach=reach, first=FIRST)
+        event = unfed(column, state, rule, part)
+        end = None if event is None else event - begun
+    rows = part.rows
+    return Fading(
+        time=np.append(0.0, rows[:, march.TIME] - begun),
+        grip=2.0 * np.append(now.grip, rows[:, march.GRIP]),
+        end=end,
+        # it knows the column but not the run, which keeps it: a ring would not be freed at once
+        _thaw=lambda: thawed(column, state, begun),
+    )
+
+
+def thawed(column: Column, state: step.State, begun: float) -> float | None:
+    """Return from when on no ice is left, since the coolant's stop at ``begun`` [s]."""
+    even, melting = column.even(state)
+    rule = even.rule(begun + LONGEST_THAW, stop=step.THAWED, reach=even.grid.melt_step)
+    event = unfed(even, melting, rule)
+    return None if event is None else event - begun
+
+
+def unfed(
+    column: Column, state: step.State, rule: march.Rule, part: Part | None = None
+) -> float | None:
+    """Advance ``state`` in place without coolant; return the event's time [s], if it comes.
+
+    What happens on the way is kept in ``part``. In a room below freezing a plug is followed no
+    longer than until nothing in the pipe is above freezing: no heat that could melt it is left
+    then, nor comes in.
+    """
+    why, event = step.ENDED, 0.0
+    cold = column.case.ambient_temperature < column.tables.Tm
+    while why in (step.ENDED, step.FULL) and state.clock[march.NOW] < rule.end - march.INSTANT:
+        if why == step.FULL and part is not None:
+            part.grow()
+        if cold and column.warmest(state) <= column.tables.Tm:
+            return None
+        end = float(state.clock[march.NOW]) + LOOK if cold else rule.end
+        until = rule._replace(end=min(end, rule.end), exactly=end >= rule.end)
+        record = NOTHING if part is None else part.record
+        why, event = column.advance(state, record, column.empty, until)
+    return event if why == rule.stop else None

@@ -1,0 +1,69 @@
+"""The draws of the uncertain inputs: always the same, so that equal requests get equal answers.
+
+A table of 8,192 scrambled Sobol points (scipy.stats.qmc, seed 20261126) in as many dimensions as
+there are uncertain inputs, made by ``python -m stillpipe.uncertainty.draws``.
+"""
+
+from functools import lru_cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+Array = NDArray[np.float64]
+
+FILE = "draws.npy"
+BITS = 16
+"""Bits to which a coordinate is kept."""
+SOLVED = (
+    "jacket_conductance", "jacket_filling", "convection", "room_film", "relative_humidity",
+    "wall_conductivity", "wall_thickness", "ice_conductivity", "fluid_temperature",
+    "ambient_temperature", "ice_fraction",
+)  # fmt: skip
+"""Inputs on which the freeze itself depends, in the order of the table's columns."""
+AFTER = ("adhesion", "capture", "cylinder_temperature", "usable", "model")
+"""Those that act on a freeze when it is solved."""
+NAMES = (*SOLVED, *AFTER)
+COUNT = 8192
+SEED = 20261126
+
+
+@lru_cache(maxsize=1)
+def uniform() -> Array:
+    """Return the draws as probabilities between 0 and 1, shape (COUNT, inputs), read-only [-]."""
+    with (files(__package__) / FILE).open("rb") as file:
+        table = np.load(file)
+    found = np.asarray((table + 0.5) / 2.0**BITS)
+    found.setflags(write=False)
+    return found
+
+
+@lru_cache(maxsize=1)
+def deviates() -> Array:
+    """Return the draws as standard normal deviates, shape (COUNT, inputs), read-only [-]."""
+    found = np.asarray(ndtri(uniform()))
+    found.setflags(write=False)
+    return found
+
+
+def deviate(probability: Array) -> Array:
+    """Return standard normal deviates of probabilities [-]."""
+    return np.asarray(ndtri(probability))
+
+
+def of(name: str) -> Array:
+    """Return the standard normal deviates of the input called ``name``, shape (COUNT,) [-]."""
+    return np.asarray(deviates()[:, NAMES.index(name)])
+
+
+def made() -> NDArray[np.uint16]:
+    """Return the table made anew, shape (COUNT, inputs)."""
+    from scipy.stats import qmc  # noqa: PLC0415 - takes 1.6 s, and is not needed to answer
+
+    points = qmc.Sobol(len(NAMES), scramble=True, seed=SEED).random_base2(13)
+    return np.asarray(np.floor(points * 2.0**BITS), dtype=np.uint16)
+
+
+if __name__ == "__main__":
+    np.save(str(files(__package__) / FILE), made())

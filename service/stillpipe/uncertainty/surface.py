@@ -1,0 +1,194 @@
+"""A second-order surface of the logarithms of figures over the uncertain inputs.
+
+A centre, every input moved to one side, the most telling ones to the other side too, and a few
+pairs moved together: a star with corners. The figures' logarithms are taken as squares in the
+inputs that were moved to both sides, straight in the others, with products for the corners. One
+input may be far from straight: it is solved at several places, between which a curve is laid.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+Array = NDArray[np.float64]
+Pairs = tuple[tuple[int, int], ...]
+
+STEP = 1.7
+"""Standard deviations by which an input is moved [-]."""
+LINE = (-STEP, 0.85, STEP, 2.5)
+"""Where an input that is far from straight is solved beside the centre [-]."""
+BEND = 1
+"""Which of these a pair is moved to together with another input."""
+FURTHEST = 3.0
+"""A draw further out than so many standard deviations is taken to lie there [-]."""
+STILL = 1e-3
+"""A figure that moves less along the line has no product with it [-]."""
+QUANTILES = ndtri((np.arange(64) + 0.5) / 64.0)
+"""Deviates at even steps of probability [-]."""
+
+
+@dataclass(frozen=True)
+class Star:
+    """Which points of the inputs are solved, one row each of standard normal deviates.
+
+    ``sides`` +1 or -1 to which each of the inputs is moved first; ``both`` the inputs that are
+    moved to the other side too; ``corners`` pairs that are moved together, to their first sides.
+    ``line``: the last input, if it is far from straight, is moved to all of ``LINE`` instead;
+    ``bend``: the input that is moved together with it.
+    """
+
+    sides: tuple[int, ...]
+    both: tuple[int, ...] = ()
+    corners: Pairs = ()
+    line: bool = False
+    bend: int = 0
+
+    @property
+    def straight(self) -> int:
+        """How many inputs are moved to a first side."""
+        return len(self.sides) - self.line
+
+    @property
+    def points(self) -> Array:
+        """The points, shape (runs, inputs), the centre first [-]."""
+        n = len(self.sides)
+        first = STEP * np.diag(np.array(self.sides, dtype=float))
+        found = [np.zeros((1, n)), first[: self.straight]]
+        if self.line:
+            found.append(np.outer(LINE, np.eye(n)[-1]))
+        found.append(-first[list(self.both)].reshape(-1, n))
+        found += [(first[i] + first[j])[None, :] for i, j in self.corners]
+        if self.line and (self.both or self.corners):
+            found.append((first[self.bend] + LINE[BEND] * np.eye(n)[-1])[None, :])
+        return np.vstack(found)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """What a star's runs came to: ``centre``, slopes, squares of inputs and products of pairs.
+
+    Shapes (figures,), (inputs, figures) twice, (corners, figures); figures as logarithms. ``curve``
+    is the line's, shape (nodes, figures) from the centre at ``nodes`` [-], and ``bends`` by how
+    much more of it there is for each deviate of the input ``bend``, shape (figures,).
+    """
+
+    centre: Array
+    slopes: Array
+    squares: Array
+    products: Array
+    corners: Pairs
+    nodes: tuple[float, ...] = ()
+    curve: Array | None = None
+    bend: int = 0
+    bends: Array | None = None
+
+    def at(self, z: Array) -> Array:
+        """Return the figures at deviates ``z``, shape (draws, inputs): shape (draws, figures)."""
+        return self.over(terms(z, self.corners))
+
+    def over(self, known: Array) -> Array:
+        """Return the figures over the ``known`` :func:`terms` of draws: shape (draws, figures)."""
+        rows = np.vstack([self.slopes, self.squares, self.products])
+        found = known @ rows + self.centre
+        if self.curve is not None and self.bends is not None:
+            along = self.along(known[:, len(self.slopes) - 1])
+            found += along * (1.0 + known[:, [self.bend]] * self.bends)
+        return np.asarray(found)
+
+    def along(self, z: Array) -> Array:
+        """Return the line's curve at deviates ``z`` of its input: shape (draws, figures).
+
+        A monotone cubic: what rises from node to node rises between them.
+        """
+        return monotone(self.nodes, self.curve, z)
+
+
+def monotone(nodes: Array | tuple[float, ...], values: Array | None, at: Array) -> Array:
+    """Return ``values`` known at ``nodes`` at other places, by a monotone cubic [as given]."""
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - a third of a second
+
+    return np.asarray(PchipInterpolator(nodes, values)(at))
+
+
+def terms(z: Array, corners: Pairs) -> Array:
+    """Return deviates ``z``, shape (draws, inputs), their squares and the products of ``corners``.
+
+    Shape (draws, twice the inputs and the corners) [-].
+    """
+    z = np.clip(z, -FURTHEST, FURTHEST)
+    products = [z[:, [i]] * z[:, [j]] for i, j in corners]
+    return np.hstack([z, z * z, *products])
+
+
+def fitted(star: Star, found: Array) -> Surface:
+    """Return the surface through what the ``star``'s points came to, shape (runs, figures).
+
+    A figure that is not a number at one side is taken as straight from the other, or as not
+    depending on that input where it has no other.
+    """
+    n, m, straight = len(star.sides), found.shape[1], star.straight
+    centre, first = found[0], found[1 : 1 + straight]
+    begun = 1 + straight + (len(LINE) if star.line else 0)
+    sides = STEP * np.array(star.sides, dtype=float)[:, None]
+    slopes, squares = np.zeros((n, m)), np.zeros((n, m))
+    slopes[:straight] = (first - centre) / sides[:straight]
+    for row, i in enumerate(star.both):
+        one, other = first[i] - centre, found[begun + row] - centre
+        mean = np.where(np.isnan(other), one, 0.5 * (one - other))
+        slopes[i] = np.where(np.isnan(one), -other, mean) / sides[i]
+        squares[i] = np.nan_to_num(0.5 * (one + other)) / STEP**2
+    slopes = np.nan_to_num(slopes)
+    begun += len(star.both)
+    products = np.zeros((len(star.corners), m))
+    for row, (i, j) in enumerate(star.corners):
+        more = found[begun + row] - first[i] - first[j] + centre
+        products[row] = np.nan_to_num(more) / (sides[i] * sides[j])
+    if not star.line:
+        return Surface(centre, slopes, squares, products, star.corners)
+    nodes, curve, bends = _line(star, found)
+    return Surface(centre, slopes, squares, products, star.corners, nodes, curve, star.bend, bends)
+
+
+def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
+    """Return the nodes of the star's line, the figures there from the centre, and their bends.
+
+    A figure that is not a number at a node is as at the node next to it towards the centre.
+    """
+    begun = 1 + star.straight
+    at = np.array([0.0, *LINE])
+    order = np.argsort(at)
+    curve = np.array([found[0], *found[begun : begun + len(LINE)]])[order] - found[0]
+    middle = int(np.flatnonzero(at[order] == 0.0)[0])
+    for k in range(middle + 1, len(curve)):
+        curve[k] = np.where(np.isnan(curve[k]), curve[k - 1], curve[k])
+    for k in range(middle - 1, -1, -1):
+        curve[k] = np.where(np.isnan(curve[k]), curve[k + 1], curve[k])
+    bends = np.zeros(found.shape[1])
+    if star.both or star.corners:
+        i, side = star.bend, STEP * star.sides[star.bend]
+        alone = found[begun + BEND] - found[0]
+        more = found[-1] - found[1 + i] - alone
+        moves = np.abs(alone) > STILL
+        bends = np.where(moves, more / np.where(moves, alone, 1.0) / side, 0.0)
+    return tuple(at[order].tolist()), np.nan_to_num(curve), np.nan_to_num(bends)
+
+
+def shares(
+    surface: Surface, figure: int, beside: dict[str, float]
+) -> tuple[Array, dict[str, float]]:
+    """Return the share of each input in the variance of a figure's logarithm [-].
+
+    The inputs are standard normal: a slope b and a square q give b2 + 2 q2, a product its square,
+    half to either input; the line's is that of its curve. ``beside`` are standard deviations of
+    what acts on the figure besides.
+    """
+    parts = surface.slopes[:, figure] ** 2 + 2.0 * surface.squares[:, figure] ** 2
+    if surface.curve is not None:
+        parts[-1] = float(np.var(surface.along(QUANTILES)[:, figure]))
+    for (i, j), product in zip(surface.corners, surface.products[:, figure], strict=True):
+        parts[i] += 0.5 * product**2
+        parts[j] += 0.5 * product**2
+    whole = max(float(np.sum(parts)) + sum(s**2 for s in beside.values()), 1e-30)
+    return parts / whole, {name: s**2 / whole for name, s in beside.items()}

@@ -1,0 +1,109 @@
+"""The surface: exact on what it is made of, near on what it is not, by hand and by direct draws."""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import stats
+
+from stillpipe.uncertainty import draws, surface
+from stillpipe.uncertainty.surface import LINE, STEP, Star
+
+Array = NDArray[np.float64]
+
+SIDES = (-1, 1, 1, 1)
+STAR = Star(SIDES, both=(0, 2), corners=((0, 1), (0, 3)))
+
+
+def over(star: Star, function: Callable[[Array], Array]) -> surface.Surface:
+    """The surface through a function's logarithm at the star's points."""
+    return surface.fitted(star, np.array([[math.log(float(function(z)))] for z in star.points]))
+
+
+def test_the_points_of_a_star_are_counted_and_moved_once() -> None:
+    points = STAR.points
+    assert points.shape == (1 + 4 + 2 + 2, 4)
+    assert np.count_nonzero(points, axis=1).tolist() == [0, 1, 1, 1, 1, 1, 1, 2, 2]
+    assert len(np.unique(points, axis=0)) == len(points)
+    assert set(np.abs(points[points != 0.0])) == {STEP}
+
+
+def test_what_a_surface_can_say_it_says_exactly() -> None:
+    """Squares in the inputs moved to both sides, straight in the others, products of corners."""
+
+    def quadratic(z: Array) -> Array:
+        a, b, c, d = z
+        log = 1.0 + 0.3 * a - 0.2 * b + 0.1 * c + 0.05 * d
+        return np.exp(log + 0.04 * a * a - 0.02 * c * c + 0.03 * a * b - 0.01 * a * d)
+
+    found = over(STAR, quadratic)
+    z = np.random.default_rng(7).uniform(-2.5, 2.5, (50, 4))
+    expected = np.log([float(quadratic(row)) for row in z])
+    assert found.at(z)[:, 0] == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("p", [0.05, 0.5, 0.95])
+def test_percentiles_of_an_analytic_closure_time(p: float) -> None:
+    """London and Seban's closure, t = C (R / (2 k) + 1 / h) over the temperature, by direct draws.
+
+    Conductance lognormal with sigma 0.25, ice conductivity 0.04, temperature 0.03 of its
+    difference, filling added to it: within 1 % of what the function itself gives on the draws.
+    """
+
+    def closure(z: Array) -> Array:
+        z = np.atleast_2d(z)
+        h, k = 165.0 * np.exp(0.25 * z[:, 0]), 2.6 * np.exp(-0.04 * z[:, 2])
+        filling = 30.0 * np.exp(0.65 * z[:, 1])
+        return np.asarray(3.0e4 * (0.007 / (2.0 * k) + 1.0 / h) * np.exp(0.03 * z[:, 3]) + filling)
+
+    star = Star(SIDES, both=(0, 1), corners=((0, 1), (0, 3)))
+    z = draws.deviates()[:, :4]
+    told = np.exp(over(star, lambda z: closure(z)[0]).at(z)[:, 0])
+    direct = closure(z)
+    assert np.quantile(told, p) == pytest.approx(np.quantile(direct, p), rel=0.01)
+
+
+def test_a_figure_missing_at_one_side_goes_by_the_other() -> None:
+    found = np.array([[0.3 * float(z[0])] for z in STAR.points])
+    found[1] = np.nan
+    assert surface.fitted(STAR, found).slopes[0, 0] == pytest.approx(0.3)
+    found[1 + 4] = np.nan
+    assert surface.fitted(STAR, found).slopes[0, 0] == 0.0
+
+
+def test_a_line_is_met_at_its_nodes_and_bends_with_its_neighbour() -> None:
+    """A time that diverges towards a limit: the curve at the nodes is exact, between them near."""
+
+    def late(z: Array) -> Array:
+        wanted = 0.6 + 0.35 * stats.norm.cdf(z[3])
+        return np.asarray(np.exp(-0.2 * z[0]) * (1.0 / (1.0 - wanted)))
+
+    star = Star(SIDES, both=(0, 1), line=True, bend=0)
+    assert len(star.points) == 1 + 3 + len(LINE) + 2 + 1
+    found = over(star, late)
+    for node in (0.0, *LINE):
+        z = np.array([[0.0, 0.0, 0.0, node]])
+        assert found.at(z)[0, 0] == pytest.approx(math.log(float(late(z[0]))), abs=1e-9)
+    z = np.array([[-1.0, 0.0, 0.0, 1.2]])
+    assert found.at(z)[0, 0] == pytest.approx(math.log(float(late(z[0]))), abs=0.05)
+
+
+def test_shares_of_variance_by_hand() -> None:
+    """Slopes 0.3 and 0.4 and a square of 0.1: 0.09, 0.16 + 0.02; 0.03 beside them: of 0.3."""
+
+    def function(z: Array) -> Array:
+        return np.exp(0.3 * z[1] + 0.4 * z[0] + 0.1 * z[0] ** 2)
+
+    parts, beside = surface.shares(over(STAR, function), 0, {"model": math.sqrt(0.03)})
+    assert parts[:2] == pytest.approx([0.18 / 0.3, 0.09 / 0.3])
+    assert beside == {"model": pytest.approx(0.1)}
+    assert float(np.sum(parts)) + beside["model"] == pytest.approx(1.0)
+
+
+def test_a_draw_far_out_is_taken_at_three_deviations() -> None:
+    found = over(STAR, lambda z: np.exp(0.5 * z[0]))
+    far = np.zeros((2, 4))
+    far[:, 0] = (3.0, 9.0)
+    assert found.at(far)[0, 0] == found.at(far)[1, 0]
