@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
-#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [costs] [tables] [percentiles] [verdicts] [times]
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [times]
 # Needs the environment that deploy/test.sh has set up.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -26,11 +26,25 @@ part() {
         git diff --stat -- service/stillpipe/tables tests/reference
         ;;
     percentiles) python tests/reference/make_percentiles.py ;;       # 4,000 draws solved directly
+    causes)                                                          # of a frost that is missing
+        python tests/reference/make_frost_causes.py
+        STILLPIPE_TEST_CAUSES=all pytest -q -s tests/reference/test_frost_causes.py
+        ;;
+    calibration)                                                     # 4,000 freezes of 200 sets of jackets
+        python tests/reference/make_calibration.py
+        git diff --stat -- tests/reference
+        STILLPIPE_TEST_TRIALS=200 pytest -q -s tests/reference/test_calibration.py
+        ;;
+    observed)                                                        # what is learned, by direct solutions
+        python tests/reference/make_observed.py
+        git diff --stat -- tests/reference
+        STILLPIPE_TEST_TRUTHS=1000 pytest -q -s tests/reference/test_observed.py
+        ;;
     verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
     times) python tests/benchmarks/against.py ;;                     # against 0.2.0, in one run
     *) echo "no such part: $1" >&2; exit 2 ;;
     esac
 }
 
-[ $# -gt 0 ] || set -- traffic churn endurance batches costs tables percentiles verdicts times
+[ $# -gt 0 ] || set -- traffic churn endurance batches costs tables percentiles causes calibration observed verdicts times
 for name in "$@"; do part "$name"; done

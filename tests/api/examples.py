@@ -13,11 +13,12 @@ from stillpipe.model.requests import PlugTimeRequest, Request
 FOLDER = Path(__file__).parents[2] / "openapi" / "examples"
 NAMES = {
     "plug-time-request": "plug-time", "plug-time-by-measure": "plug-time",
-    "plug-time-slush": "plug-time", "hold-time-request": "hold-time",
+    "plug-time-slush": "plug-time", "plug-time-observations": "plug-time",
+    "hold-time-request": "hold-time",
     "co2-mass-request": "co2-mass", "cylinder-count-request": "cylinder-count",
     "cylinder-count-stock": "cylinder-count", "spacing-validation-request": "spacing-validation",
     "frost-check-request": "frost-check", "ventilation-request": "ventilation",
-    "job-estimate-request": "job-estimate",
+    "job-estimate-request": "job-estimate", "calibration-request": "calibration",
 }  # fmt: skip
 """Which estimate an example asks for."""
 SINGLE = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))

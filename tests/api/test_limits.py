@@ -11,6 +11,7 @@ from api.examples import example
 from stillpipe.api import limits, registry, units
 from stillpipe.api.inputs import schemas
 from stillpipe.model.declare import Choice, Count, Input, Many, Number, Numbers, Quantity, Text
+from stillpipe.model.observations import Seen
 from stillpipe.model.requests import PlugTimeRequest
 
 REQUESTS = registry.REQUESTS
@@ -25,7 +26,16 @@ for _name, _declared in limits.named(REQUESTS):
 QUANTITIES = {n: d[0] for (s, n), d in NAMED.items() if s == "quantities"}
 
 
-@pytest.mark.parametrize(("section", "name"), sorted(NAMED))
+ALTERNATIVES = ("choices", "observation")
+"""The kinds of observation: each stands alone in what is declared of it."""
+
+
+def test_the_kinds_of_alternatives_are_one_list() -> None:
+    published = limits.published(REQUESTS)["choices"]["observation"]
+    assert published == [str(kind) for kind in Seen]
+
+
+@pytest.mark.parametrize(("section", "name"), sorted(set(NAMED) - {ALTERNATIVES}))
 def test_one_name_has_one_range(section: str, name: str) -> None:
     assert len({replace(d, says="", limit="") for d in NAMED[section, name]}) == 1
 
@@ -47,6 +57,7 @@ def test_every_bounded_input_is_published() -> None:
     assert set(published["numbers"]) == {
         "safety_factor", "capture_efficiency", "reserve", "relative_humidity", "points",
         "jackets_per_cylinder", "stock", "emissivity", "decision_probability", "percentiles",
+        "calibrated_factor", "calibration_records",
     }  # fmt: skip
     assert published["numbers"]["reserve"] == {"minimum": 0.0, "maximum": 0.9}
     assert published["numbers"]["decision_probability"] == {"minimum": 0.5, "maximum": 0.99}

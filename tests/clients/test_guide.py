@@ -26,7 +26,7 @@ pytestmark = pytest.mark.server
 def test_every_caller_is_shown_in_every_language() -> None:
     shown = [(name, language) for _, name, language in PROGRAMS]
     assert shown == [(name, language) for name in CALLERS for language in COMMANDS]
-    assert list(CALLERS) == ["quote", "frost", "batch"]
+    assert list(CALLERS) == ["quote", "frost", "site", "batch"]
 
 
 def run(
@@ -78,4 +78,19 @@ def test_a_failed_line_ends_the_batch_with_one(live: Live, tmp_path: Path, langu
     assert done.stdout.splitlines() == [
         "0 go", "1 The body is not JSON", "2 go", "2 of 3 answered"
     ]  # fmt: skip
+    assert done.returncode == 1
+
+
+@pytest.mark.parametrize("language", COMMANDS)
+def test_a_visit_ends_at_what_does_not_fit(live: Live, tmp_path: Path, language: str) -> None:
+    """What is asked before is answered; no time to cut is told of what cannot be explained."""
+    visit = json.loads((ROOT / "openapi" / "examples" / "plug-time-observations.json").read_text())
+    late = {"kind": "no-frost", "elapsed": {"value": 40, "unit": "min"}}
+    file = tmp_path / "visit.json"
+    file.write_text(json.dumps(visit | {"observations": [*visit["observations"][:2], late]}))
+    done = run(live, tmp_path, "site", language, str(file))
+    shown = CALLERS["site"].splitlines()
+    *before, last = done.stdout.splitlines()
+    assert before == shown[:3]
+    assert last.startswith("What is seen does not fit a still, full line of this pipe")
     assert done.returncode == 1

@@ -63,6 +63,17 @@ DEAR: Tree = {
                  "duration": {"value": 5, "unit": "min"}} for n in range(50)],
 }  # fmt: skip
 """Members of requests that once cost up to two CPU minutes."""
+DEAR["records"] = [
+    {
+        "pipe": SMALL,
+        "fluid": {"temperature": {"value": 1 + 0.02 * n, "unit": "degC"}},
+        "ambient": {"temperature": {"value": -1, "unit": "degC"}},
+        "line_pressure": {"value": 0, "unit": "bar"},
+        "jacket": {"length": {"value": 20, "unit": "mm"}},
+        "observations": [{"kind": "frost", "elapsed": {"value": 60, "unit": "s"}}],
+    }
+    for n in range(50)
+]
 WARMER = [(-1, 1), (0.5, 1), (2, 5), (-1, 38), (0.01, 0.01)]
 """Temperatures of room and water [degC] that these are tried with: a plug that hardly thaws."""
 

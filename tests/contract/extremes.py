@@ -151,7 +151,10 @@ def one_at_a_time(declared: type[Any], tree: Tree) -> Iterator[Tree]:
             entries = [corner(member.group, end, whole=True) for end in (0, -1)]
             values = [[entry] * member.declaration.most for entry in entries]
             drawn = Draw(random.Random(0), between=0.5)
-            values.append([drawn.group(member.group) for _ in range(member.declaration.most)])
+            most = member.declaration.most
+            values.append([drawn.group(member.group) for _ in range(most)])
+            each = list(one_at_a_time(member.group, corner(member.group, 0, whole=False)))
+            values += [each[n : n + most] for n in range(0, len(each), most)]
         else:
             values = ends(member)
         for value in values:

@@ -108,9 +108,12 @@ def test_another_fluid_or_room_takes_no_more_freezes(name: str) -> None:
     assert 3 < effort.freezes <= 20
 
 
-def test_a_late_frost_is_sought_in_warmer_water_by_at_most_seven_freezes_more() -> None:
-    """One of the warmest water, six that halve the range: of the likely freeze only."""
-    assert 20 + 1 <= frost_check(overdue()).effort.freezes <= 20 + 7
+def test_causes_of_a_late_frost_take_a_freeze_for_each_severity() -> None:
+    """Followed until frost and no further: 36 beside the twenty, less than eight times the work."""
+    known = ESTIMATES["frost-check"]()
+    found = frost_check(overdue()).effort
+    assert found.freezes == known.freezes + 1 + 10 * 3 + 5
+    assert found.units < 8 * known.units
 
 
 def test_what_stays_slush_is_not_solved() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from estimates.jobs import request_of, solution_of, water
-from stillpipe.estimates import co2_mass
+from stillpipe.estimates import feeding
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.requests import Co2MassRequest
@@ -95,7 +95,7 @@ def _co2(
     request: Co2MassRequest, solution: Solution, ready: float, first: Array, last: Array
 ) -> Array:
     """CO2 of the draws [kg] from the heat drawn until ready and until the end [J]."""
-    per_heat = co2_mass.per_heat(request, solution)[: len(first)]
+    per_heat = feeding.per_heat(request, solution)[: len(first)]
     leak = request.leak_power * (ready + HOLD)
     return np.asarray((last + request.jacket_heat + leak) * per_heat)
 
@@ -117,9 +117,9 @@ def _one(solution: Solution, i: int, end: float) -> list[float]:
     """One draw: closure, ready, length, survival, thaw, heat; infinite where that never comes."""
     never = [np.inf, np.inf, np.nan, np.nan, np.nan, np.nan]
     ensemble, model = solution.ensemble, float(solution.model[i])
-    if not ensemble.possible[i]:
+    if not ensemble.possible(solution.sample)[i]:
         return never
-    z = ensemble.deviates[i]
+    z = ensemble.deviates(solution.sample)[i]
     scenario = solution.cases.scenario(dict(zip(solution.cases.names, z.tolist(), strict=True)))
     lost = float(solution.lost(solution.strength[[i]])[0])
     run = freeze.FreezeRun(

@@ -275,6 +275,29 @@ def test_a_part_that_fails_is_told_and_tried_again(client: Client, tmp_path: Pat
     assert (report.kept, report.succeeded, report.complete) == (1, 12, True)
 
 
+def test_sets_of_jackets_are_calibrated_side_by_side(
+    client: Client, tmp_path: Path, web: FlaskClient
+) -> None:
+    """A row is a set, its records JSON: the calibrations are those of the service."""
+    example = json.loads((ROOT / "openapi" / "examples" / "calibration-request.json").read_text())
+    sets = [example["records"], example["records"][:3]]
+    table = [
+        {"id": f"harbour-lane/set-{i}", "records [json]": json.dumps(records)}
+        for i, records in enumerate(sets)
+    ]
+    source = write(tmp_path / "sets", table)
+    planned = plan.plan(source, "calibration", 1)
+    report = run.run(planned, tmp_path / "answers", client)
+    assert (report.succeeded, report.complete) == (2, True)
+    found = read(tmp_path / "answers").sort_values("index")
+    for row, records in zip(found.to_dict("records"), sets, strict=True):
+        reply = web.post("/v1/calibration", json={"records": records}).get_json()
+        factor = reply["calibration"]["jacket_conductance"]
+        assert row["calibration.records"] == reply["calibration"]["records"]
+        for end in ("p05", "p50", "p95"):
+            assert row[f"calibration.jacket_conductance.{end}"] == factor[end]
+
+
 def start(source: Path, folder: Path) -> "subprocess.Popen[str]":
     return subprocess.Popen(
         [sys.executable, "-m", "stillpipe.register", source, folder, "--estimate", "plug-time",

@@ -12,7 +12,7 @@ from stillpipe.api.inputs import echo
 from stillpipe.api.inputs.echo import JSON
 from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.errors import Fault, SolverError
-from stillpipe.model.declare import Chance, Figure, members
+from stillpipe.model.declare import Chance, Figure, Quantity, members
 from stillpipe.model.figures import COVERAGE, HIGH, LOW, MIDDLE, Amount, Answer, Range
 from stillpipe.model.freeze_point import FreezePoint
 
@@ -41,6 +41,8 @@ def reply(loaded: Loaded[Any], answer: Answer[Any], left_out: Container[str] = (
         head["inputs"] = echo.inputs(request, loaded.given)
     if isinstance(request, FreezePoint):
         head["ranges"] = RANGES
+    if answer.learned is not None:
+        head["learned"] = figures(answer.learned, request.units)
     head |= {
         "verdict": answer.verdict.value,
         "reasons": [figures(r, request.units) for r in answer.reasons],
@@ -73,6 +75,8 @@ def _members(declared: type[Any], system: str) -> tuple[tuple[str, Shown], ...]:
             if isinstance(member.declaration, Figure)
             else (name, _chance)
             if isinstance(member.declaration, Chance)
+            else (name, units.display(member.declaration.kind, system).quantity)
+            if isinstance(member.declaration, Quantity)
             else (name, partial(_plain, system=system))
             for name, member in members(declared).items()
         )

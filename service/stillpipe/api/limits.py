@@ -66,11 +66,14 @@ def named(requests: Iterable[type[Any]]) -> Iterator[tuple[str, Input]]:
             if isinstance(declared, Input):
                 yield declared.limit or member.name, declared
             if isinstance(declared, Group | Many):
-                yield from named((member.group,))
+                yield from named(member.groups)
 
 
 def published(requests: Iterable[type[Any]]) -> Published:
-    """Return the range, the length or the choices of every input of ``requests`` by its name."""
+    """Return the range, the length or the choices of every input of ``requests`` by its name.
+
+    The kinds that tell alternatives apart are one list.
+    """
     found: Published = {k: {} for k in ("quantities", "numbers", "lists", "texts", "choices")}
     for name, declared in named(requests):
         match declared:
@@ -87,7 +90,8 @@ def published(requests: Iterable[type[Any]]) -> Published:
             case Text():
                 found["texts"][name] = _range((1, declared.longest))
             case Choice():
-                found["choices"][name] = [str(c) for c in declared.choices]
+                known = found["choices"].setdefault(name, [])
+                known += [str(c) for c in declared.choices if str(c) not in known]
     return found
 
 

@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from stillpipe.estimates import (
+    calibration,
     co2_mass,
     cylinder_count,
     frost_check,
@@ -29,12 +30,14 @@ Form = Callable[[JSON], bytes]
 class Endpoint(NamedTuple):
     """One estimate: the dataclass of its request, and the estimate itself.
 
-    ``forms`` are other forms of the answer by media type, made from the reply.
+    ``forms`` are other forms of the answer by media type, made from the reply. ``rows`` is the list
+    that the rows of a table are the entries of, where the request may come as one.
     """
 
     request: type[requests.Request]
     estimate: Estimate
     forms: Mapping[str, Form] = MappingProxyType({})
+    rows: str = ""
 
 
 def _form(module: str, name: str) -> Form:
@@ -59,6 +62,9 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "spacing-validation": Endpoint(requests.SpacingRequest, spacing.spacing),
     "frost-check": Endpoint(requests.FrostCheckRequest, frost_check.frost_check),
     "ventilation": Endpoint(requests.VentilationRequest, ventilation.ventilation),
+    "calibration": Endpoint(
+        requests.CalibrationRequest, calibration.calibration, rows="records"
+    ),
     "job-estimate": Endpoint(
         requests.JobEstimateRequest,
         job_estimate.job_estimate,

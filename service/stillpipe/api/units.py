@@ -55,6 +55,12 @@ _NAMES: dict[str, tuple[str, dict[str, str], str, str]] = {
         "degC",
         "degF",
     ),
+    "temperature_difference": (
+        "kelvin",
+        {"K": "kelvin", "degC": "delta_degree_Celsius", "degF": "delta_degree_Fahrenheit"},
+        "K",
+        "degF",
+    ),
     "pressure": (
         "pascal",
         {"Pa": "pascal", "kPa": "kilopascal", "MPa": "megapascal", "bar": "bar", "psi": "psi"},

@@ -3,6 +3,7 @@
 import math
 from functools import partial
 
+from stillpipe.estimates import seen
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Reason, Severity
 from stillpipe.physics import co2, constants
@@ -73,6 +74,14 @@ def of_line(solution: Solution) -> tuple[Reason, ...]:
         found.append(stop("over-rating", text))
     if point.material.condition:
         found.append(warn("pipe-material", point.material.condition))
+    known = point.calibration
+    if known is not None and not known.reaches(point.pipe.outside_diameter):
+        text = (
+            "The calibration was made on pipes of "
+            f"{1e3 * known.least_diameter:.0f} to {1e3 * known.greatest_diameter:.0f} mm outside "
+            "diameter; this one is far from them, and so may its jacket be."
+        )
+        found.append(warn("outside-calibration", text))
     if point.ambient.temperature <= point.fluid.freezing_point:
         text = (
             "The room is no warmer than the fluid's freezing point, "
@@ -92,8 +101,8 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
     """Return all reasons of a freeze, those found by solving too."""
     known = (*blockers(solution), *of_line(solution))
     if solution.stays_slush:
-        return known
-    return (*known, *_of_closing(solution), *_of_ready(solution))
+        return (*known, *_of_seen(solution))
+    return (*known, *_of_seen(solution), *_of_closing(solution), *_of_ready(solution))
 
 
 def _of_closing(solution: Solution) -> list[Reason]:
@@ -144,3 +153,26 @@ def _of_ready(solution: Solution) -> list[Reason]:
         f"hours is {percent(chance)}: lower the pressure, or prove the plug before cutting."
     )
     return [warn("may-not-be-ready", text)]
+
+
+def _of_seen(solution: Solution) -> list[Reason]:
+    """Return what the observations mean for the job."""
+    known = solution.evidence
+    if known is None:
+        if not solution.point.observations:
+            return []
+        text = "No plug is to be expected, so what was seen tells nothing about one."
+        return [warn("observations-not-used", text)]
+    if known.least >= seen.UNLIKELY:
+        return []
+    worst = min(known.foretold, key=lambda f: f.probability).observation
+    text = (
+        "What is seen does not fit a still, full line of this pipe: least of all what was seen "
+        f"{worst.elapsed:.0f} s after the first feed ({worst.kind}), as likely as "
+        f"{max(known.least, 1e-4):.2g} or less. Do not cut before the cause is found: a flow, "
+        "warm water, a badly fed jacket, an empty or another pipe, a wrong reading."
+    )
+    if known.used:
+        return [warn("observations-do-not-fit", text)]
+    text = f"{text} The figures are those from before anything was seen."
+    return [stop("observations-do-not-fit", text)]

@@ -1,14 +1,16 @@
 """A freeze point as the solver takes it, under one set of values of the uncertain inputs."""
 
 import math
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.model import calibration
 from stillpipe.model.declare import members
 from stillpipe.model.freeze_point import FreezePoint, Jacket, Orientation
-from stillpipe.model.requests import Feeding
+from stillpipe.model.requests import Fed
 from stillpipe.physics import film, freeze, media, solutions
 from stillpipe.uncertainty import draws, table
 from stillpipe.uncertainty.scenarios import Scenario
@@ -26,7 +28,7 @@ _STATED = {
     "jacket_filling": (Jacket, "fill_time"),
     "relative_humidity": (FreezePoint, "relative_humidity"),
     "adhesion": (FreezePoint, "adhesion"),
-    "capture": (Feeding, "capture_efficiency"),
+    "capture": (Fed, "capture_efficiency"),
 }
 """Uncertain inputs that a caller may state."""
 
@@ -47,13 +49,20 @@ class Cases:
 
     def input(self, name: str) -> table.UncertainInput:
         """Return how the uncertain input called ``name`` is distributed at this point."""
-        pipe = self.point.pipe
+        pipe, known = self.point.pipe, self.point.calibration
+        if known is not None and name in calibration.NAMES:
+            factor: calibration.Factor = getattr(known, name)
+            return replace(
+                table.find(name), distribution=table.Distribution.LOGNORMAL, low=factor.p05,
+                likely=factor.p50, high=factor.p95, source="the request's calibration",
+            )  # fmt: skip
         of = {"wall_conductivity": pipe.material, "wall_thickness": pipe.standard}.get(name) or ""
         stated = False
         if name in _STATED:
             group, member = _STATED[name]
             owner = self.point.jacket if group is Jacket else self.point
-            stated = getattr(owner, member) != members(group)[member].default
+            default = members(group)[member].default
+            stated = getattr(owner, member, default) != default
         return table.find(name, of, stated=stated)
 
     @cached_property

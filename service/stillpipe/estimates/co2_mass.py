@@ -5,15 +5,12 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions
-from stillpipe.estimates.drawn import Array
+from stillpipe.estimates import assess, cautions, feeding, learned
+from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import Co2MassRequest, Feeding
-from stillpipe.physics import co2
-from stillpipe.uncertainty import draws
-from stillpipe.uncertainty.surface import FURTHEST
 
 SHORTEST_HOLD = 60.0
 """Over which the rate of a hold is taken at least [s]."""
@@ -76,6 +73,7 @@ def co2_mass(request: Co2MassRequest) -> Answer[Co2Figures]:
         cautions=cautions.of_feeding(request),
         figures=needed(request, solution).figures,
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 
@@ -111,7 +109,7 @@ def needed(request: Feeding, solution: Solution) -> Needed:
 def _consumption(request: Feeding, solution: Solution) -> Consumption:
     """Return what is drawn: by the pipe's heat, the jacket's and the leak."""
     ready, hold = solution.planned_ready or 0.0, request.hold_duration
-    each = per_heat(request, solution)
+    each = feeding.per_heat(request, solution)
     until, leak, holds = solution.drawn(ready), request.leak_power, solution.holds
     first = (until + request.jacket_heat + leak * ready) * each
     span = max(hold, SHORTEST_HOLD)
@@ -120,17 +118,3 @@ def _consumption(request: Feeding, solution: Solution) -> Consumption:
         ready=ready, hold_duration=hold, freeze=first[holds], hold=(rate * hold)[holds],
         rate=rate[holds],
     )  # fmt: skip
-
-
-def per_heat(request: Feeding, solution: Solution) -> Array:
-    """Return the CO2 for each joule that pipe and jacket give, of the draws [kg/J].
-
-    The share that is captured never exceeds 1.
-    """
-    capture = solution.cases.input("capture").at(draws.of("capture")) * request.capture_efficiency
-    off = solution.cases.input("cylinder_temperature")
-    known = np.linspace(-FURTHEST, FURTHEST, 9)
-    most = co2.CRITICAL - 0.1
-    warm = [min(request.cylinder.temperature + float(off.at(z)), most) for z in known]
-    cooling = np.interp(draws.of("cylinder_temperature"), known, [co2.cooling(T) for T in warm])
-    return np.asarray(1.0 / (cooling * np.minimum(capture, 1.0)))

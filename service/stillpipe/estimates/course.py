@@ -5,6 +5,7 @@ uncertain inputs can be laid through it.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from stillpipe.physics import freeze
 from stillpipe.physics.compiling import njit
+from stillpipe.physics.constants import DRY_ICE
 
 Array = NDArray[np.float64]
 
@@ -27,6 +29,10 @@ UNCLOSED = math.log(2.0 * freeze.LONGEST_FREEZE)
 """What is taken for the logarithm of the closure of a freeze that does not close [log s]."""
 TINY = 1e-9
 """What is kept of nothing, whose logarithm there is none of [as the figure]."""
+
+
+Read = Callable[[freeze.FreezeRun | None], Array]
+"""Reads figures of one freeze [logarithms]."""
 
 
 class Of(IntEnum):
@@ -55,6 +61,10 @@ class Knots:
     def log(self) -> Array:
         """Their logarithms [log s]."""
         return np.log(self.time)
+
+
+BEFORE = Knots(np.array([0.005, 0.015, 0.035, 0.07, 0.13, 0.21, 0.32, 0.46, 0.62, 0.8, 1.0]))
+"""Shares of closure at which freezes are compared until then [-]."""
 
 
 @dataclass(frozen=True)
@@ -177,3 +187,27 @@ def frost(run: freeze.FreezeRun | None) -> Array:
     """Return the logarithm of when frost comes beside the jacket [s]."""
     late = 2.0 * freeze.LATEST_FROST
     return np.array([np.nan if run is None else math.log(run.frost or late)])
+
+
+def drawing(run: freeze.FreezeRun | None) -> Array:
+    """Return the logarithms of the heat drawn by ``BEFORE`` over that until closure [-]."""
+    if run is None or run.closure is None:
+        return np.full(len(BEFORE.time), np.nan)
+    h = run.history(run.closure, beyond=True)
+    found = np.interp(np.append(BEFORE.time, 1.0) * run.closure, h.time, h.heat_jacket)
+    return np.asarray(np.log(np.maximum(found[:-1] / found[-1], TINY)))
+
+
+def skin(run: freeze.FreezeRun | None, knots: Knots, distance: float, brief: bool) -> Array:
+    """Return the logarithms of how much warmer than dry ice the pipe's outside is [K].
+
+    At a ``distance`` [m] beside the jacket, by ``BEFORE`` and then at ``knots`` since closure, of
+    which those of a ``brief`` freeze are not known.
+    """
+    if run is None or run.closure is None:
+        return np.full(len(BEFORE.time) + len(knots.time), np.nan)
+    end = run.closure + (0.0 if brief else float(knots.time[-1]))
+    time, hot = run.skin(distance, end)
+    at = np.append(BEFORE.time * run.closure, run.closure + knots.time)
+    found = np.log(np.maximum(np.interp(at, time, hot) - DRY_ICE, 1.0))
+    return np.asarray(np.where(at <= time[-1], found, np.nan) if brief else found)

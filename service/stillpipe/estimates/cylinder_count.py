@@ -8,14 +8,13 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, cautions, chances, co2_mass
+from stillpipe.estimates import assess, cautions, chances, co2_mass, learned
 from stillpipe.estimates.co2_mass import Co2Figures, Consumption, Needed
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Stock
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
-from stillpipe.uncertainty import draws
 
 Array = NDArray[np.float64]
 
@@ -111,6 +110,7 @@ def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures
         cautions=cautions.of_feeding(request),
         figures=figures,
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 
@@ -190,7 +190,7 @@ def _planned(
     groups = math.ceil(request.points / request.jackets_per_cylinder - 1e-9)
     share = min(request.jackets_per_cylinder, request.points)
     span = (each.high or each.low) - each.low
-    part = draws.uniform()[solution.holds, draws.NAMES.index("usable")]
+    part = solution.sample.shares("usable")[solution.holds]
     kept = (each.low + part * span) * (1.0 - request.reserve)
     count = groups * np.ceil(share * drawn.total / kept - 1e-9)
     take = solution.at_most(count)

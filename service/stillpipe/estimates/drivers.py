@@ -6,13 +6,13 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import course
+from stillpipe.estimates import course, feeding
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Amount
 from stillpipe.physics import film, freeze
 from stillpipe.physics.constants import ZERO_C
-from stillpipe.uncertainty import surface
+from stillpipe.uncertainty import draws, surface
 from stillpipe.uncertainty.table import Z95
 
 
@@ -34,7 +34,7 @@ class Driver:
 
 def of_closure(solution: Solution) -> tuple[Driver, ...]:
     """Return what moves the closure time, what moves it most first."""
-    fitted = solution.ensemble.surface(course.closing)
+    fitted = solution.before.ensemble.surface(course.closing, course.closing)
     model = solution.cases.input("model")
     sigma = math.log(float(model.at(1.0)))
     shares, beside = surface.shares(fitted, 0, {"model": sigma})
@@ -43,7 +43,7 @@ def of_closure(solution: Solution) -> tuple[Driver, ...]:
         z = np.zeros((2, len(solution.cases.names)))
         z[:, i] = (-Z95, Z95)
         low, high = (_time(x) for x in fitted.at(z)[:, 0])
-        ends = [_amount(solution, name, each) for each in (-Z95, Z95)]
+        ends = [amount(solution, name, each) for each in (-Z95, Z95)]
         found.append(
             Driver(
                 name=name,
@@ -74,10 +74,13 @@ def _time(logarithm: float) -> float | None:
     return time if time <= freeze.LONGEST_FREEZE else None
 
 
-def _amount(solution: Solution, name: str, z: float) -> Amount:
+def amount(solution: Solution, name: str, z: float) -> Amount:
     """Return the value of an input at the deviate ``z`` [-] with its kind of quantity."""
+    point = solution.point
+    if name in draws.AFTER:
+        return _after(solution, name, z)
     scenario = solution.cases.scenario({name: z})
-    case, point = solution.cases.case(scenario), solution.point
+    case = solution.cases.case(scenario)
     kinds = {
         "jacket_conductance": ("conductance", case.h_jacket),
         "jacket_filling": ("time", case.fill_time),
@@ -94,3 +97,17 @@ def _amount(solution: Solution, name: str, z: float) -> Amount:
         return Amount(value, kind)
     value = getattr(scenario, name)
     return Amount(float(value), "factor")
+
+
+def _after(solution: Solution, name: str, z: float) -> Amount:
+    """Return the value of an input that acts on a solved freeze, at the deviate ``z`` [-]."""
+    value = float(solution.cases.input(name).at(z))
+    if name == "adhesion":
+        return Amount(value * solution.likely_strength, "pressure")
+    if name == "capture":
+        return Amount(
+            min(value * feeding.feeding(solution.point).capture_efficiency, 1.0), "factor"
+        )
+    if name == "cylinder_temperature":
+        return Amount(value + solution.point.cylinder.temperature, "temperature")
+    return Amount(value, "factor")

@@ -4,7 +4,8 @@ One freeze is solved on the fine grid, the likely one; those of the star on a co
 only the ratios to its own centre are taken.
 """
 
-from collections.abc import Callable
+import itertools
+from collections.abc import Hashable
 from dataclasses import replace
 from functools import cached_property
 
@@ -16,6 +17,7 @@ from stillpipe.estimates.cases import Cases
 from stillpipe.estimates.course import Knots, Of
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
+from stillpipe.physics.frosting import FrostRun
 from stillpipe.uncertainty import draws, surface
 from stillpipe.uncertainty.scenarios import Scenario
 
@@ -54,20 +56,34 @@ class Ensemble:
     """The freezes of one freeze point.
 
     ``need`` [m] is the grip up to which plugs are followed closely, as far as one is ready whose
-    bond is weak.
+    bond is weak. ``about``, shape (inputs,), are the deviates of the inputs about which the star
+    is laid [-]: those of the likely freeze, 0 unless something was seen.
     """
 
-    def __init__(self, cases: Cases, need: float, spent: work.Work) -> None:
-        """Solve nothing yet; ``spent`` counts the work."""
-        self.cases, self.need, self.work = cases, need, spent
+    def __init__(
+        self, cases: Cases, need: float, spent: work.Work,
+        solves: list[freeze.FreezeRun | FrostRun],
+        about: Array | None = None, asked: tuple[str, ...] = (),
+    ) -> None:  # fmt: skip
+        """Solve nothing yet; ``spent`` counts the work, ``solves`` keeps the freezes.
+
+        Inputs that are ``asked`` about are moved to both sides, and together, in any case.
+        """
+        self._asked = tuple(map(cases.names.index, asked))
+        self.cases, self.need, self.work, self.solves = cases, need, spent, solves
         self.names = cases.names
-        self.solves: list[freeze.FreezeRun] = []
+        self.about = np.zeros(len(self.names)) if about is None else about
         self._brief: set[int] = set()
 
     @cached_property
     def fine(self) -> freeze.FreezeRun:
         """The likely freeze on the fine grid."""
-        return self._solve(self.cases.likely, freeze.PRODUCTION)
+        return self._solve(self.at(np.zeros(len(self.names))), freeze.PRODUCTION)
+
+    def at(self, z: Array) -> Scenario:
+        """Return the values of the inputs at deviates ``z`` from the likely freeze [-]."""
+        moved = zip(self.names, (self.about + z).tolist(), strict=True)
+        return self.cases.scenario(dict(moved))
 
     def _solve(
         self, scenario: Scenario, grid: freeze.Grid, *, brief: bool = False
@@ -91,9 +107,7 @@ class Ensemble:
 
     def _coarse(self, z: Array) -> freeze.FreezeRun | None:
         """Return the freeze at deviates ``z`` [-]; None where a flow surely keeps it open."""
-        moved = {name: float(z[i]) for i, name in enumerate(self.names)}
-        scenario = self.cases.scenario(moved)
-        point = self.cases.point
+        scenario, point = self.at(z), self.cases.point
         if point.fluid.flow > 0.0 and moving.prevents(
             point, self.cases.case(scenario), scenario, surely=bool(not z.any())
         ):
@@ -135,6 +149,23 @@ class Ensemble:
         return Knots(np.geomspace(first, end, KNOTS))
 
     @cached_property
+    def _courses(self) -> dict[tuple[int, float], Array]:
+        return {}
+
+    def grown(self, run: freeze.FreezeRun | None, knots: Knots) -> Array:
+        """Return what has grown in ``run`` at ``knots``, as :func:`course.of_run`, once."""
+        if run is None or self.is_brief(run):
+            return np.full((len(Of), len(knots.time)), np.nan)
+        key = (id(run), float(knots.time[-1]))
+        if key not in self._courses:
+            self._courses[key] = course.of_run(run, knots)
+        return self._courses[key]
+
+    def skin(self, run: freeze.FreezeRun | None, knots: Knots, distance: float) -> Array:
+        """Return how warm ``run`` is beside the jacket, as :func:`course.skin`."""
+        return course.skin(run, knots, distance, run is not None and self.is_brief(run))
+
+    @cached_property
     def _effects(self) -> Array:
         """How much each input moves closure or the plug then [-]."""
         found = np.array([self._beginning(run) for run in self._first])
@@ -159,11 +190,14 @@ class Ensemble:
         late = [self.names.index(name) for name in LATE]
         if self.cases.is_water:
             both = tuple(dict.fromkeys([*late, *ranked]))[:MORE]
+            both = tuple(dict.fromkeys([*both, *self._asked]))
             a, b = ranked[:2]
-            corners = tuple(dict.fromkeys([(a, b), (0, late[0]), (late[0], late[1])]))
+            pairs = [(a, b), (0, late[0]), (late[0], late[1])]
+            corners = tuple(dict.fromkeys([*pairs, *itertools.combinations(self._asked, 2)]))
             return surface.Star(self._sides, both, corners)
         ranked = [i for i in ranked if i < len(self.names) - 1]
         both = tuple(dict.fromkeys([late[0], *ranked]))[:MORE_OF_SOLUTION]
+        both = tuple(dict.fromkeys([*both, *self._asked]))
         return surface.Star(self._sides, both, line=True, bend=ranked[0])
 
     @property
@@ -176,49 +210,58 @@ class Ensemble:
         begun = len(self._first)
         return [*self._first, *(self._coarse(z) for z in self.star.points[begun:])]
 
-    @cached_property
-    def _terms(self) -> Array:
-        """What surfaces over the star are made of, for every draw [-]."""
-        return surface.terms(self.deviates, self.star.corners)
+    def terms(self, sample: draws.Sample) -> Array:
+        """Return what surfaces over the star are made of, for every draw of ``sample`` [-]."""
+        return surface.terms(self.deviates(sample) - self.about, self.star.corners)
 
-    @cached_property
-    def deviates(self) -> Array:
-        """The draws of the inputs, shape (draws, inputs) [-]."""
-        columns = [draws.of(name) for name in self.names]
+    def deviates(self, sample: draws.Sample) -> Array:
+        """Return the draws of the inputs, shape (draws, inputs) [-]."""
+        columns = [sample.of(name) for name in self.names]
         if not self.cases.is_water:
-            columns[self.names.index("ice_fraction")] = self._ice_deviates
+            columns[self.names.index("ice_fraction")] = self._ice_deviates(sample)
         return np.stack(columns, axis=1)
 
-    @property
-    def _ice_deviates(self) -> Array:
-        """Deviates of the ice fraction among those that the fluid can reach [-]."""
-        u = draws.uniform()[:, draws.NAMES.index("ice_fraction")]
+    def _ice_deviates(self, sample: draws.Sample) -> Array:
+        """Return deviates of the ice fraction among those that the fluid can reach [-]."""
         share = max(self.cases.freezing_chance, 1e-9)
-        return np.asarray(draws.deviate(np.minimum(u / share, 1.0 - 1e-6)))
+        return draws.deviate(np.minimum(sample.shares("ice_fraction") / share, 1.0 - 1e-6))
+
+    def possible(self, sample: draws.Sample) -> NDArray[np.bool_]:
+        """Return for which draws of ``sample`` the fluid can hold enough ice."""
+        return np.asarray(sample.shares("ice_fraction") < self.cases.freezing_chance)
 
     @cached_property
-    def possible(self) -> NDArray[np.bool_]:
-        """Which draws the fluid can hold enough ice for."""
-        u = draws.uniform()[:, draws.NAMES.index("ice_fraction")]
-        return np.asarray(u < self.cases.freezing_chance)
-
-    def logs(self, read: Callable[[freeze.FreezeRun | None], Array]) -> Array:
-        """Return what ``read`` reads of a freeze, for every draw: (draws, figures) [logarithms]."""
-        return self.surface(read).over(self._terms)
-
-    def surface(self, read: Callable[[freeze.FreezeRun | None], Array]) -> surface.Surface:
-        """Return the surface through what ``read`` reads of every freeze [logarithms]."""
-        found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
-        return replace(found, centre=read(self.fine))
-
-    @cached_property
-    def flow_logs(self) -> Array:
-        """Greatest flow that still freezes shut, of the draws, shape (draws, 1) [log kg/s]."""
+    def _flow(self) -> surface.Surface:
+        """The greatest flow that still freezes shut over ``FLOW`` [log kg/s]."""
         star = surface.Star(tuple(SLOWER[n] for n in FLOW))
         found = []
         for z in star.points:
-            scenario = self.cases.scenario({n: float(z[i]) for i, n in enumerate(FLOW)})
+            moved = zip(FLOW, (self._flowing + z).tolist(), strict=True)
+            scenario = self.cases.scenario(dict(moved))
             flow = moving.greatest(self.cases.point, self.cases.case(scenario), scenario)
             found.append([np.log(max(flow, 1e-15))])
-        columns = np.stack([draws.of(name) for name in FLOW], axis=1)
-        return surface.fitted(star, np.array(found)).at(columns)
+        return surface.fitted(star, np.array(found))
+
+    def flow_logs(self, sample: draws.Sample) -> Array:
+        """Return the greatest flow that still freezes shut, shape (draws, 1) [log kg/s]."""
+        z = np.stack([sample.of(name) for name in FLOW], axis=1)
+        return self._flow.at(z - self._flowing)
+
+    @property
+    def _flowing(self) -> Array:
+        """The deviates about which it is solved [-]."""
+        return self.about[[self.names.index(n) for n in FLOW]]
+
+    @cached_property
+    def _surfaces(self) -> dict[Hashable, surface.Surface]:
+        return {}
+
+    def surface(self, read: course.Read, key: Hashable) -> surface.Surface:
+        """Return the surface through what ``read`` reads of every freeze [logarithms].
+
+        Laid once: ``key`` tells what is read from anything else.
+        """
+        if key not in self._surfaces:
+            found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
+            self._surfaces[key] = replace(found, centre=read(self.fine))
+        return self._surfaces[key]

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances
+from stillpipe.estimates import assess, cautions, chances, learned
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import HIGH, LOW, MIDDLE, Answer, Range, Reason
@@ -89,6 +89,7 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
             survival_at_closure=solution.survival_at_closure,
         ),
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 

@@ -60,11 +60,12 @@ def prevents(
 
 
 def frozen(
-    point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work, *, fine: bool
+    point: FreezePoint, case: freeze.Case, scenario: Scenario, spent: work.Work, *, fine: bool,
+    longest: float = freeze.LONGEST_FREEZE,
 ) -> stream.Streamed:  # fmt: skip
     """Return the freeze of ``case``, ``point`` under ``scenario``, with the stated flow.
 
-    On the ``fine`` grid, or on a coarse one.
+    On the ``fine`` grid, or on a coarse one; for ``longest`` [s] at most.
 
     Raises
     ------
@@ -75,5 +76,5 @@ def frozen(
     with work.blamed(*NEAR_LIMIT):
         return stream.freeze(
             case, _liquid(point, scenario), fluid.flow, fluid.head, work=spent,
-            grid=None if fine else COARSE,
+            grid=None if fine else COARSE, longest=longest,
         )  # fmt: skip

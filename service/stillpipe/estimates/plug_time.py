@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, drivers
+from stillpipe.estimates import assess, cautions, chances, drivers, learned
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.drivers import Driver
 from stillpipe.estimates.solution import Solution
@@ -25,7 +25,10 @@ Series = tuple[float, ...]
 
 @dataclass(frozen=True, kw_only=True)
 class HistoryFigures:
-    """The likely course of the freeze, series of equal length."""
+    """The likely course of the freeze, series of equal length.
+
+    Once something was seen, the one solved is stretched to the closure that is likely then.
+    """
 
     time: Annotated[Series, Figure("time", says="Since the first feed.")] = ()
     plug_length: Annotated[Series, Figure("length", says="Frozen through.")] = ()
@@ -146,12 +149,25 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
         cautions=cautions.of_freeze(request),
         figures=figures,
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 
-def _until(solution: Solution) -> float:
-    """Return until when the course is told [s]: the planned ready, or where feeding ended."""
-    return solution.planned_ready or solution.fine.last.time
+def _pace(solution: Solution) -> float:
+    """Return how much longer the likely freeze takes than the one solved, by what was seen [-]."""
+    known, closure, solved = solution.evidence, solution.closure, solution.fine.closure
+    if known is None or not known.used or closure is None or solved is None:
+        return 1.0
+    return closure.likely / solved
+
+
+def _until(solution: Solution, pace: float = 1.0) -> float:
+    """Return until when the course is told [s], at a ``pace`` [-].
+
+    The planned ready, or where feeding ended.
+    """
+    planned = solution.planned_ready
+    return solution.fine.last.time if planned is None else planned / pace
 
 
 def _bands(solution: Solution) -> BandFigures:
@@ -188,8 +204,12 @@ def _thinned(times: freeze.Array) -> freeze.Array:
 
 
 def _history(solution: Solution) -> HistoryFigures:
-    """Return the series of the likely run up to the planned ready, thinned, both ends included."""
-    end = _until(solution)
+    """Return the series of the likely run up to the planned ready, thinned, both ends included.
+
+    Once something was seen it is stretched to the closure that is likely then.
+    """
+    pace = _pace(solution)
+    end = _until(solution, pace)
     history = solution.fine.history(end, beyond=True)
     known = np.append(history.time[history.time < end], end)
     closed = np.searchsorted(known, solution.fine.closure or end)
@@ -200,7 +220,7 @@ def _history(solution: Solution) -> HistoryFigures:
         return tuple(np.interp(times, history.time, series).tolist())
 
     return HistoryFigures(
-        time=tuple(times.tolist()),
+        time=tuple((times * pace).tolist()),
         plug_length=thinned(history.plug_length),
         bonded_length=thinned(history.bonded_length),
         holding_pressure=thinned(solution.carries(history.grip, solution.likely_strength)),

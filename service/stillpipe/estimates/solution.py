@@ -11,7 +11,8 @@ import numpy as np
 
 from stillpipe.estimates import chances
 from stillpipe.estimates.course import Of
-from stillpipe.estimates.drawn import Array, Drawn
+from stillpipe.estimates.drawn import Drawn
+from stillpipe.estimates.sampled import Array
 from stillpipe.model.figures import Range
 from stillpipe.physics import film
 from stillpipe.uncertainty.scenarios import LIKELY

@@ -7,9 +7,9 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, hold_time, trapped_water
+from stillpipe.estimates import assess, cautions, chances, hold_time, learned, trapped_water
 from stillpipe.estimates.course import Of
-from stillpipe.estimates.drawn import Array
+from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.trapped_water import TrappedWater
 from stillpipe.model.declare import Chance, Figure, Plain
@@ -76,6 +76,7 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
             trapped_water=found.trapped_water,
         ),
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from stillpipe.estimates import chances
 from stillpipe.estimates.course import TINY, Curves, Of
-from stillpipe.estimates.drawn import Array
+from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import HIGH, MIDDLE, Range, Verdict

@@ -157,7 +157,30 @@ class Member:
     @property
     def group(self) -> type[Any]:
         """The dataclass of a :class:`Group`, or of one entry of a :class:`Many`."""
-        return next(t for t in _leaves(self.hint) if hasattr(t, "__dataclass_fields__"))
+        return self.groups[0]
+
+    @property
+    def groups(self) -> tuple[type[Any], ...]:
+        """The dataclasses of the alternatives where an entry may be one of several.
+
+        Each has a member ``KIND`` whose only choice tells it from the others.
+        """
+        return tuple(t for t in _leaves(self.hint) if hasattr(t, "__dataclass_fields__"))
+
+    @property
+    def kinds(self) -> dict[str, type[Any]]:
+        """The alternatives by their kind."""
+        return {str(c): g for g in self.groups for c in _kinds(g)}
+
+
+KIND = "kind"
+"""The member that tells the alternatives of an entry apart."""
+
+
+def _kinds(group: type[Any]) -> tuple[str, ...]:
+    """Return which kinds of an entry a dataclass holds."""
+    declared = members(group)[KIND].declaration
+    return tuple(str(c) for c in declared.choices) if isinstance(declared, Choice) else ()
 
 
 def _leaves(hint: Any) -> Iterator[type[Any]]:

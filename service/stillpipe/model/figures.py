@@ -113,6 +113,8 @@ class Answer(Generic[F]):
     cautions: tuple[Caution, ...]
     figures: F
     effort: Effort = Effort()
+    learned: Any = None
+    """What was learned from observations, a dataclass of declared figures; None without any."""
 
     @property
     def verdict(self) -> Verdict:

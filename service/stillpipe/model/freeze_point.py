@@ -7,18 +7,21 @@ from enum import StrEnum
 from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
+from stillpipe.model.calibration import Calibration
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.declare import (
     COMPUTED,
     Choice,
     Derived,
     Group,
+    Many,
     Number,
     Numbers,
     Quantity,
     Text,
 )
 from stillpipe.model.fluid import Fluid
+from stillpipe.model.observations import MOST, AnyObservation
 from stillpipe.physics import trapped
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import materials, pipes
@@ -245,6 +248,25 @@ def _fluid_fits(groups: Mapping[str, Any]) -> None:
         groups["fluid"].completed()
 
 
+def _calibration_fits(groups: Mapping[str, Any]) -> None:
+    """See that the calibration of ``groups`` can be used, and that it alone says what it does."""
+    known = groups.get("calibration")
+    if known is None:
+        return
+    found = known.faults
+    jacket, usual = groups.get("jacket") or Jacket(), Jacket()
+    for member in ("conductance", "fill_time"):
+        if getattr(jacket, member) != getattr(usual, member):
+            found.append(stated_twice(("jacket", member)))
+    if found:
+        raise gathered(found)
+
+
+def stated_twice(path: tuple[str, ...]) -> OutOfValidityError:
+    """Return that the member at ``path`` is stated though a calibration tells it."""
+    return OutOfValidityError(Fault(path, "leave it out: the calibration says what it is"))
+
+
 def _bore(pipe: Pipe, lining: Lining | None) -> float:
     """Return the diameter of the free bore [m]."""
     layer = lining.thickness if lining else 0.0
@@ -301,6 +323,13 @@ class FreezePoint:
         ),
     ] = ()
 
+    observations: Annotated[
+        tuple[AnyObservation, ...],
+        Many(MOST, says="What was seen or measured while it is fed; every figure rests on it."),
+    ] = ()
+    calibration: Calibration | None = None
+    """What is known of its set of jackets, None for what the table says."""
+
     def completed(self) -> Self:
         """Return the freeze point with every member worked out.
 
@@ -326,7 +355,7 @@ class FreezePoint:
         them.
         """
         found: list[StillpipeError] = []
-        for check in (_pipe_fits, _fluid_fits):
+        for check in (_pipe_fits, _fluid_fits, _calibration_fits):
             try:
                 check(groups)
             except StillpipeError as error:

@@ -6,10 +6,18 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Annotated, Any, Self
 
-from stillpipe.errors import StillpipeError
+from stillpipe.errors import Fault, OutOfValidityError, StillpipeError
+from stillpipe.model.calibration import Calibration
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.declare import Choice, Count, Flag, Group, Many, Number, Quantity, Text
-from stillpipe.model.freeze_point import SPECIFIC_HEAT, FreezePoint, JacketLoss
+from stillpipe.model.freeze_point import (
+    SPECIFIC_HEAT,
+    FreezePoint,
+    Jacket,
+    JacketLoss,
+    gathered,
+    stated_twice,
+)
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.site import Place, Release, Room
 from stillpipe.physics import constants
@@ -23,6 +31,10 @@ LONGEST_LIST = 50
 JACKET_CONVECTION = 5.0 - radiation(ROOM, ROOM, 0.5)
 """Conductance of still air on the jacket's outside [W/(m2 K)]; with radiation at an emissivity of
 0.5 it makes 5.0: an assumption."""
+
+
+CAPTURE = 0.6
+"""Share of the cooling that reaches pipe and jacket, likely [-]."""
 
 
 class UnitSystem(StrEnum):
@@ -57,6 +69,11 @@ class Request:
 class FreezeRequest(FreezePoint, Request):
     """What every request about a freeze point may say."""
 
+    calibration: Annotated[
+        Calibration | None,
+        Group(says="What past freezes say about this set of jackets, in place of the table."),
+    ] = None
+
 
 @dataclass(frozen=True, kw_only=True)
 class ReadyBy:
@@ -88,13 +105,12 @@ class HoldTimeRequest(Holding, FreezeRequest):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Feeding(FreezeRequest):
-    """How freeze points are fed with CO2."""
+class Fed(FreezePoint):
+    """How a freeze point is fed with CO2."""
 
-    points: Annotated[int, Count(1, 20, says="How many freeze points, all alike.")] = 1
     capture_efficiency: Annotated[
         float, Number(0.2, 1.0, says="Share of the cooling that reaches pipe and jacket.")
-    ] = 0.6
+    ] = CAPTURE
     jacket_loss: Annotated[JacketLoss, Group(says="What the jacket itself takes up.")] = (
         JacketLoss()
     )
@@ -112,10 +128,14 @@ class Feeding(FreezeRequest):
             leak = film * math.pi * wide * (whole.jacket.length + 0.5 * wide)
         return replace(whole, jacket_loss=JacketLoss(mass=mass, leak=leak))
 
-    @property
-    def hold_duration(self) -> float:
-        """How long the plugs are fed beyond ready [s]."""
-        raise NotImplementedError
+    @classmethod
+    def faults(cls, groups: Mapping[str, Any]) -> list[StillpipeError]:
+        """Return what the catalogues do not know or the model does not cover."""
+        found = super().faults(groups)
+        stated = groups.get("capture_efficiency", CAPTURE) != CAPTURE
+        if stated and groups.get("calibration") is not None:
+            found.append(stated_twice(("capture_efficiency",)))
+        return found
 
     @property
     def jacket_heat(self) -> float:
@@ -130,6 +150,18 @@ class Feeding(FreezeRequest):
     @property
     def _temperature_drop(self) -> float:
         return max(self.ambient.temperature - constants.DRY_ICE, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feeding(Fed, FreezeRequest):
+    """How freeze points are fed with CO2."""
+
+    points: Annotated[int, Count(1, 20, says="How many freeze points, all alike.")] = 1
+
+    @property
+    def hold_duration(self) -> float:
+        """How long the plugs are fed beyond ready [s]."""
+        raise NotImplementedError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,6 +238,60 @@ class VentilationRequest(Request):
     def completed(self) -> Self:
         """Return the request with every member worked out."""
         return replace(self, room=self.room.completed())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record(Fed):
+    """A past freeze with a set of jackets, and what was seen of it."""
+
+    id: Annotated[
+        str | None, Text(128, says="The caller's own name for it, given back.", limit="id")
+    ] = None
+
+    @classmethod
+    def faults(cls, groups: Mapping[str, Any]) -> list[StillpipeError]:
+        """Return what the catalogues do not know, or a record must not state."""
+        found = super().faults(groups)
+        jacket, usual = groups.get("jacket") or Jacket(), Jacket()
+        stated = [
+            ("jacket", member)
+            for member in ("conductance", "fill_time")
+            if getattr(jacket, member) != getattr(usual, member)
+        ]
+        paths: list[tuple[str, ...]] = [*stated]
+        if groups.get("capture_efficiency", CAPTURE) != CAPTURE:
+            paths.append(("capture_efficiency",))
+        detail = "leave it out: it is what the records tell"
+        return [*found, *(OutOfValidityError(Fault(path, detail)) for path in paths)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalibrationRequest(Request):
+    """Body of POST /v1/calibration."""
+
+    records: Annotated[
+        tuple[Record, ...],
+        Many(LONGEST_LIST, says="Past freezes with one set of jackets, each with what was seen."),
+    ]
+
+    def completed(self) -> Self:
+        """Return the request with every record worked out.
+
+        Raises
+        ------
+        UnknownEntryError, OutOfValidityError
+            naming every member of every record that cannot be used
+        """
+        found, errors = [], []
+        for index, record in enumerate(self.records):
+            try:
+                found.append(record.completed())
+            except StillpipeError as error:
+                faults = (Fault(("records", index, *f.path), f.detail) for f in error.faults)
+                errors.append(type(error)(*faults))
+        if errors:
+            raise gathered(errors)
+        return replace(self, records=tuple(found))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,7 +20,7 @@ from stillpipe.physics.column.resume import Begun
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.physics.fading import LONGEST_THAW, Fading
-from stillpipe.physics.history import NOTHING, History, Part, copy, joined
+from stillpipe.physics.history import NOTHING, History, Part, copy, joined, skin
 
 __all__ = [
     "COARSE",
@@ -321,6 +321,11 @@ class FreezeRun:
     def _first_history(self) -> History:
         """The freeze up to the end of the first feeding."""
         return self.history(self._turn)
+
+    def skin(self, distance: float, until: float) -> tuple[Array, Array]:
+        """Return times past ``until`` [s] and the outside's [K] ``distance`` [m] beside."""
+        self._feed_on(until)
+        return skin(self._parts, distance)
 
     def stop(self, moment: Moment, lost_grip: float) -> Stop:
         """Return what comes when the coolant stops at ``moment``.

@@ -115,6 +115,24 @@ class Part:
         self.record = new
 
 
+def skin(parts: Sequence[Part], distance: float) -> tuple[Array, Array]:
+    """Return times [s] and the pipe's temperature [K] on its outside in the states kept in order.
+
+    At a ``distance`` [m] beside the jacket.
+    """
+    found = []
+    for number, part in enumerate(parts):
+        column, kept = part.column, part.record
+        at = 0.5 * column.case.jacket_length + distance
+        times = kept.clock[: kept.filled[1], march.NOW]
+        after = parts[number + 1].begun if number + 1 < len(parts) else np.inf
+        mine = times < after
+        hot = march.surfaces(kept, at, column.mesh, column.fed)
+        found.append((times[mine], hot[mine]))
+    time, hot = (np.concatenate(each) for each in zip(*found, strict=True))
+    return time, hot
+
+
 def joined(parts: Sequence[Part], until: float, more: int = 0) -> History:
     """Return the course up to ``until`` [s], and ``more`` rows, of a freeze kept in ``parts``."""
     rows = np.concatenate([part.rows for part in parts])

@@ -11,7 +11,7 @@ difference that drives it is the largest found between the freezing point and th
 temperature, so that the maximum of water's density near 4 C is kept.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -224,6 +224,18 @@ def water(ice: float = 1.0) -> Medium:
     return Medium(
         _H0, _INV, _TEMPERATURE, kirchhoff(_TEMPERATURE, still), still, _SOLID, ZERO_C,
         float(still[_LOW]), float(still[_LOW + LATENT_STEPS]), _LOW + LATENT_STEPS, _ROOT,
+    )  # fmt: skip
+
+
+def partly(medium: Medium, share: float) -> Medium:
+    """Return what a bore holds of which only a ``share`` [-] is ``medium``, the rest air.
+
+    Spread evenly over the bore: heat and conductivity are that share, air has none of either.
+    """
+    return replace(
+        medium, h0=share * medium.h0, inv=medium.inv / share, kirchhoff=share * medium.kirchhoff,
+        conductivity=share * medium.conductivity, ice_k=share * medium.ice_k,
+        liquid_k=share * medium.liquid_k,
     )  # fmt: skip
 
 

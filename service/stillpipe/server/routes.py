@@ -12,7 +12,7 @@ from stillpipe.api.limits import BATCH_BYTES
 from stillpipe.api.registry import ENDPOINTS, HTML
 from stillpipe.server import bodies
 from stillpipe.server.admission import departures, gate, shares
-from stillpipe.server.batch import batch
+from stillpipe.server.batch import batch, one_table
 from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
@@ -28,10 +28,14 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 
 def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
-    bodies.check(request, JSON)
-    forms = [JSON, *ENDPOINTS[name].forms]
+    endpoint = ENDPOINTS[name]
+    bodies.check(request, *((JSON, CSV) if endpoint.rows else (JSON,)))
+    body = bodies.whole(request)
+    if request.mimetype == CSV:
+        body = one_table.as_request(body, endpoint.request, endpoint.rows)
+    forms = [JSON, *endpoint.forms]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
-    reply = Response(_answered(name, bodies.whole(request), form), content_type=form)
+    reply = Response(_answered(name, body, form), content_type=form)
     if form == HTML:
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
     if len(forms) > 1:

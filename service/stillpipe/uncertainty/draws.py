@@ -4,12 +4,13 @@ A table of 8,192 scrambled Sobol points (scipy.stats.qmc, seed 20261126) in as m
 there are uncertain inputs, made by ``python -m stillpipe.uncertainty.draws``.
 """
 
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 Array = NDArray[np.float64]
 
@@ -55,6 +56,38 @@ def deviate(probability: Array) -> Array:
 def of(name: str) -> Array:
     """Return the standard normal deviates of the input called ``name``, shape (COUNT,) [-]."""
     return np.asarray(deviates()[:, NAMES.index(name)])
+
+
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """Draws of the uncertain inputs, all of them as likely.
+
+    ``z`` [-] are standard normal deviates, shape (draws, inputs in the order of ``NAMES``).
+    """
+
+    z: Array
+
+    def __len__(self) -> int:
+        """How many draws they are."""
+        return len(self.z)
+
+    def of(self, name: str) -> Array:
+        """Return the deviates of the input called ``name``, shape (draws,) [-]."""
+        return np.asarray(self.z[:, NAMES.index(name)])
+
+    @cached_property
+    def _shares(self) -> Array:
+        return uniform() if self.z is deviates() else np.asarray(ndtr(self.z))
+
+    def shares(self, name: str) -> Array:
+        """Return how likely the input called ``name`` is below each draw, shape (draws,) [-]."""
+        return np.asarray(self._shares[:, NAMES.index(name)])
+
+
+@lru_cache(maxsize=1)
+def prior() -> Sample:
+    """Return the draws of the table: what is known where nothing was seen."""
+    return Sample(deviates())
 
 
 def made() -> NDArray[np.uint16]:

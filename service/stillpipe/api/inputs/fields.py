@@ -232,10 +232,29 @@ def joined(messages: Any, detail: str) -> Any:
     return [*(messages or ()), detail]
 
 
+class Alternatives(Field[Any]):
+    """A JSON object that is one of several, told apart by its member ``kind``."""
+
+    def __init__(self, kinds: Mapping[str, Group]) -> None:
+        super().__init__(None, required=True)
+        self.kinds = kinds
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, dict):
+            raise ValidationError("must be an object")
+        if declare.KIND not in value:
+            raise ValidationError({declare.KIND: ["required"]})
+        kind = value[declare.KIND]
+        if not isinstance(kind, str) or kind not in self.kinds:
+            detail = "must be one of " + ", ".join(self.kinds)
+            raise ValidationError({declare.KIND: [detail]})
+        return self.kinds[kind].deserialize(value, attr, data)
+
+
 class Many(Field[tuple[Any, ...]]):
     """A JSON array of at least one and at most the declared number of objects."""
 
-    def __init__(self, declared: declare.Many, inner: Group, *, required: bool) -> None:
+    def __init__(self, declared: declare.Many, inner: Field[Any], *, required: bool) -> None:
         super().__init__(declared, required=required)
         self.inner = inner
 

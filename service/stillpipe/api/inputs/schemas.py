@@ -59,6 +59,14 @@ def _group(declared: type[Any], *, required: bool) -> fields.Group:
     return fields.Group(declared, _fields(declared), required=required)
 
 
+def _entry(member: Member) -> fields.Field[Any]:
+    """Return the field of one entry of a list."""
+    if len(member.groups) == 1:
+        return _group(member.group, required=True)
+    kinds = {kind: _group(group, required=True) for kind, group in member.kinds.items()}
+    return fields.Alternatives(kinds)
+
+
 LEAVES: dict[type[declare.Input], Callable[..., fields.Field[Any]]] = {
     declare.Quantity: fields.Quantity,
     declare.Number: fields.Number,
@@ -77,7 +85,7 @@ def _field(member: Member) -> fields.Field[Any]:
     if isinstance(declared, declare.Group):
         return _group(member.group, required=required)
     if isinstance(declared, declare.Many):
-        return fields.Many(declared, _group(member.group, required=True), required=required)
+        return fields.Many(declared, _entry(member), required=required)
     return LEAVES[type(declared)](declared, required=required)  # type: ignore[index]
 
 
@@ -129,4 +137,7 @@ def _given(declared: type[Any], tree: Mapping[str, Any], before: str = "") -> It
             yield from _given(member.group, value, f"{before}{name}.")
         elif isinstance(member.declaration, declare.Many):
             for index, entry in enumerate(value):
-                yield from _given(member.group, entry, f"{before}{name}.{index}.")
+                group = member.group
+                if len(member.groups) > 1:
+                    group = member.kinds[entry[declare.KIND]]
+                yield from _given(group, entry, f"{before}{name}.{index}.")

@@ -13,6 +13,7 @@ from stillpipe.estimates import (
     co2_mass,
     cylinder_count,
     hold_time,
+    learned,
     spacing,
     ventilation,
 )
@@ -28,7 +29,6 @@ from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import JobEstimateRequest
 from stillpipe.model.site import PlaceKind, Release
-from stillpipe.uncertainty import draws
 
 PROMISED = (0.5, 0.9)
 """Chances at which it is told when a job is done [-]."""
@@ -131,6 +131,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         cautions=cautions.of_job(request),
         figures=figures,
         effort=solution.effort,
+        learned=learned.told(solution),
     )
 
 
@@ -161,12 +162,12 @@ def _chances(
 
     All points are alike, and so go well or ill together.
     """
-    well = np.zeros(draws.COUNT, dtype=bool)
+    well = np.zeros(len(solution.sample), dtype=bool)
     if len(planned.enough) == 0:
         return well, Chances()
     ready = solution.readies[solution.holds] <= (solution.planned_ready or 0.0)
     well[solution.holds] = ready & planned.enough & planned.survived
-    share = len(planned.enough) / draws.COUNT
+    share = len(planned.enough) / len(solution.sample)
     each = [share * chances.chance(x) for x in (ready, planned.survived, planned.enough)]
     return well, Chances(ready=each[0], exchanges=each[1], cylinders=each[2])
 

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from stillpipe.estimates.drawn import Array
+from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.model.figures import Range
 from stillpipe.physics import constants, media

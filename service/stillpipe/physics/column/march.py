@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column import step
+from stillpipe.physics.column import exposure, step
 from stillpipe.physics.column.circulation import Circulation, liquid_share
 from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall
 from stillpipe.physics.column.step import State
@@ -175,6 +175,20 @@ def surface(x: State, at: float, g: Mesh, o: Outside) -> float:
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def _skin(x: State, j: int, g: Mesh, o: Outside) -> float:
     return float(x.Tw[j] + (o.T[j] - x.Tw[j]) * o.G[j] / g.dz[j] * o.outer)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def surfaces(r: Record, at: float, g: Mesh, o: Outside) -> Array:
+    """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m], fed.
+
+    One for each state that is kept.
+    """
+    found = np.empty(r.filled[1])
+    for n in range(len(found)):
+        x = State(r.H[n], r.Tw[n], r.Ti[n], r.link[n], r.clock[n])
+        exposure.expose(x.Tw, max(x.clock[NOW], INSTANT), INSTANT, g, o)
+        found[n] = surface(x, at, g, o)
+    return found
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)

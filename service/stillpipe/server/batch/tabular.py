@@ -91,6 +91,12 @@ class _Lines:
 
 
 def _rows(body: Store) -> Generator[list[str], None, None]:
+    """Yield the rows of a table that lies on disk, as :func:`rows_of`."""
+    with body.text() as text:
+        yield from rows_of(text)
+
+
+def rows_of(text: io.TextIOWrapper) -> Generator[list[str], None, None]:
     """Yield the rows that are not blank, one at a time.
 
     Raises
@@ -98,20 +104,19 @@ def _rows(body: Store) -> Generator[list[str], None, None]:
     RequestError
         where it is not CSV in UTF-8, or has a row that is too long or too many blank ones
     """
-    with body.text() as text:
-        lines, blank = _Lines(text), 0
-        try:
-            for row in csv.reader(lines, strict=True):
-                lines.row, lines.length = lines.row + 1, 0
-                blank += not row
-                if blank > limits.BATCH_LINES:
-                    raise RequestError("malformed-csv", f"over {limits.BATCH_LINES} blank rows")
-                if row:
-                    yield row
-        except UnicodeDecodeError:
-            raise RequestError("malformed-csv", "not UTF-8") from None
-        except csv.Error as error:
-            raise RequestError("malformed-csv", f"row {lines.row}: {error}") from None
+    lines, blank = _Lines(text), 0
+    try:
+        for row in csv.reader(lines, strict=True):
+            lines.row, lines.length = lines.row + 1, 0
+            blank += not row
+            if blank > limits.BATCH_LINES:
+                raise RequestError("malformed-csv", f"over {limits.BATCH_LINES} blank rows")
+            if row:
+                yield row
+    except UnicodeDecodeError:
+        raise RequestError("malformed-csv", "not UTF-8") from None
+    except csv.Error as error:
+        raise RequestError("malformed-csv", f"row {lines.row}: {error}") from None
 
 
 def items(body: Store, most: int, brief: Callable[[], bool] = never) -> Iterator[bytes]:
@@ -146,8 +151,12 @@ def _items(
             yield _item(columns, cells, head)
 
 
-def columns_of(head: list[str]) -> list[Column | None]:
-    """Return what each column is; None is the column that names the estimate.
+def columns_of(
+    head: list[str], requests: Iterable[type[Any]] = REQUESTS, naming: str = "estimate"
+) -> list[Column | None]:
+    """Return what each column is, an input of any of ``requests``.
+
+    None is the column that is ``naming`` the estimate; there is none where that is empty.
 
     Raises
     ------
@@ -160,7 +169,7 @@ def columns_of(head: list[str]) -> list[Column | None]:
     found: list[Column | None] = []
     errors = []
     for name in head:
-        column, fault = (None, "") if name == "estimate" else _column(name)
+        column, fault = (None, "") if name == naming else _column(name, requests)
         if fault:
             errors.append({"detail": fault, "parameter": name})
         found.append(column)
@@ -173,8 +182,8 @@ def columns_of(head: list[str]) -> list[Column | None]:
         {"detail": "another column holds the same member", "parameter": ".".join(path)}
         for path in _shared(Counter(c.path for c in found if c))
     ]
-    if "estimate" not in head:
-        errors.append({"detail": "required", "parameter": "estimate"})
+    if naming and naming not in head:
+        errors.append({"detail": "required", "parameter": naming})
     if errors:
         raise RequestError("malformed-csv", f"{len(errors)} column(s) cannot be used", errors)
     return found
@@ -186,12 +195,12 @@ def _shared(paths: Counter[tuple[str, ...]]) -> list[tuple[str, ...]]:
     return sorted(path for path, times in paths.items() if times > 1 or path in over)
 
 
-def _column(name: str) -> tuple[Column | None, str]:
+def _column(name: str, requests: Iterable[type[Any]]) -> tuple[Column | None, str]:
     """Return the column with the head ``name``, or why there is none."""
     match = HEAD.fullmatch(name)
     if not match:
         return None, "must be a member, with its unit in brackets where it has one"
-    found = columns.column(tuple(match["path"].split(".")), match["unit"], REQUESTS)
+    found = columns.column(tuple(match["path"].split(".")), match["unit"], requests)
     return (None, found) if isinstance(found, str) else (found, "")
 
 
