@@ -103,7 +103,7 @@ def told(solution: Solution) -> LearnedFigures | None:
     if known is None:
         return None
     now = max(o.elapsed for o in solution.point.observations)
-    ready, before = solution.planned_ready, solution.before
+    before, ready = solution.before, solution.planned_ready if known.used else None
     return LearnedFigures(
         now=now,
         effective_sample_size=float(f"{known.learned.effective:.3g}"),
