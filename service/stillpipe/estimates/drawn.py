@@ -147,8 +147,7 @@ class Drawn(Sampled):
 
         ``time`` is one for all, or one for each.
         """
-        found = self.curves(of).at(self.since(time))
-        return np.where(self.closures < time, found, 0.0)
+        return self._grown(self.curves(of), time)
 
     # after the coolant's stop
 
