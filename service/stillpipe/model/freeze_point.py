@@ -192,13 +192,16 @@ def _calibration_fits(groups: Mapping[str, Any]) -> None:
     known = groups.get("calibration")
     if known is None:
         return
-    found = known.faults
-    jacket, usual = groups.get("jacket") or Jacket(), Jacket()
-    for member in ("conductance", "fill_time"):
-        if getattr(jacket, member) != getattr(usual, member):
-            found.append(stated_twice(("jacket", member)))
+    found = [*known.faults, *map(stated_twice, jacket_stated(groups))]
     if found:
         raise gathered(found)
+
+
+def jacket_stated(groups: Mapping[str, Any]) -> list[tuple[str, ...]]:
+    """Return where ``groups`` state otherwise than by default what belongs to a set of jackets."""
+    jacket, usual = groups.get("jacket") or Jacket(), Jacket()
+    own = ("conductance", "fill_time")
+    return [("jacket", m) for m in own if getattr(jacket, m) != getattr(usual, m)]
 
 
 def stated_twice(path: tuple[str, ...]) -> OutOfValidityError:
