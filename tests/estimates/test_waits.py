@@ -14,7 +14,7 @@ from stillpipe.estimates.job import quote, waits
 from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.freeze_point import Lining
-from stillpipe.model.requests import JobEstimateRequest
+from stillpipe.model.job import JobEstimateRequest
 from stillpipe.tables import pipes
 
 FOUR_INCH = pipes.find("ASTM B88", "4", "L")

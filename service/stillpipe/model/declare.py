@@ -99,6 +99,11 @@ class Currency(Input):
 
 
 @dataclass(frozen=True)
+class Instant(Input):
+    """A moment with its offset from UTC as text (RFC 3339)."""
+
+
+@dataclass(frozen=True)
 class Flag(Input):
     """True or false."""
 
