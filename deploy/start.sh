@@ -8,6 +8,6 @@ python3 -m venv .venv
 pip install --quiet --require-hashes --requirement deploy/requirements.txt
 pip install --quiet --no-deps --no-build-isolation --editable .
 if [ "${1:-}" = "--demo" ]; then
-    exec python deploy/demo.py
+    exec python deploy/demo.py "${@:2}"
 fi
 exec gunicorn --config deploy/gunicorn.conf.py

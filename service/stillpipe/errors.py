@@ -1,6 +1,7 @@
 """What can go wrong below HTTP: one base class, each error naming the fields concerned."""
 
 from dataclasses import dataclass
+from typing import Self
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,10 @@ class StillpipeError(Exception):
     def __init__(self, *faults: Fault) -> None:
         super().__init__("; ".join(f.detail for f in faults))
         self.faults = faults
+
+    def within(self, *path: str | int) -> Self:
+        """Return the same error of inputs that stand below ``path`` in the request."""
+        return type(self)(*(Fault((*path, *f.path), f.detail) for f in self.faults))
 
 
 class OutOfValidityError(StillpipeError):

@@ -10,14 +10,24 @@ from marshmallow import ValidationError
 from api.examples import example
 from stillpipe.api import limits, registry, units
 from stillpipe.api.inputs import schemas
-from stillpipe.model.declare import Choice, Count, Input, Many, Number, Numbers, Quantity, Text
+from stillpipe.model.declare import (
+    Choice,
+    Count,
+    Input,
+    Many,
+    Name,
+    Number,
+    Numbers,
+    Quantity,
+    Text,
+)
 from stillpipe.model.observations import Seen
 from stillpipe.model.requests import PlugTimeRequest
 
 REQUESTS = registry.REQUESTS
 SECTIONS: dict[type[Input], tuple[str, ...]] = {
     Quantity: ("quantities",), Number: ("numbers",), Count: ("numbers",), Many: ("lists",),
-    Numbers: ("numbers", "lists"), Text: ("texts",), Choice: ("choices",),
+    Numbers: ("numbers", "lists"), Text: ("texts",), Name: ("texts",), Choice: ("choices",),
 }  # fmt: skip
 NAMED: dict[tuple[str, str], list[Input]] = defaultdict(list)
 for _name, _declared in limits.named(REQUESTS):

@@ -13,7 +13,7 @@ from typing import Any
 from stillpipe.api import limits, units
 from stillpipe.model import declare
 from stillpipe.model.declare import Member, inputs
-from stillpipe.model.freeze_point import Pipe
+from stillpipe.model.pipe import Pipe
 from stillpipe.tables import pipes
 
 Tree = dict[str, Any]
@@ -65,6 +65,8 @@ def settled(declared: type[Any], tree: Tree, chance: random.Random) -> Tree:
                 tree[name] = chance.choice(ends(known[name]))
             else:
                 tree.pop(name, None)
+    if declared is Pipe and "id" in tree:
+        tree["id"] = chance.choice(NAMED).id
     if declared is Pipe and "standard" in tree:
         found = chance.choice([p for p in NAMED if p.standard == tree["standard"]])
         tree |= {"size": found.size, "schedule": found.schedule}

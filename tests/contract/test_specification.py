@@ -13,6 +13,7 @@ from flask.testing import FlaskClient
 from stillpipe.api import description, limits, problems, units
 from stillpipe.api.registry import ENDPOINTS, REQUESTS
 from stillpipe.model.declare import Quantity
+from stillpipe.model.pipe import SPELLED
 from stillpipe.tables import fluids, materials, pipes
 
 FOLDER = description.FOLDER / "examples"
@@ -86,7 +87,10 @@ def test_published_range_of_a_quantity_is_the_accepted_one(name: str) -> None:
 
 
 def test_choices_in_the_description_are_those_of_the_code() -> None:
-    assert tuple(SCHEMAS["PipeBySize"]["properties"]["standard"]["enum"]) == pipes.standards()
+    exact, spelled = SCHEMAS["PipeBySize"]["properties"]["standard"]["anyOf"]
+    assert tuple(exact["enum"]) == pipes.standards()
+    known = [re.escape(spelling) for spelling, _ in SPELLED]
+    assert re.sub(r"\\([ -])", r"\1", "|".join(known)) == spelled["pattern"][4:-2]
     assert SCHEMAS["Material"]["enum"] == [m.key for m in materials.catalogue()]
     assert SCHEMAS["Fluid"]["properties"]["type"]["enum"] == [f.key for f in fluids.catalogue()]
     for kind in ("lining", "insulation"):

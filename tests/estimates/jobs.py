@@ -5,7 +5,8 @@ from typing import Any, TypeVar
 from hypothesis import strategies as st
 
 from stillpipe.model.figures import Range
-from stillpipe.model.freeze_point import Ambient, Fluid, FreezePoint, Pipe
+from stillpipe.model.freeze_point import Ambient, Fluid, FreezePoint
+from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import PlugTimeRequest
 from stillpipe.tables import pipes
 

@@ -7,7 +7,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, high, known, likely, point_of, water
+from estimates.jobs import (
+    HALF_INCH,
+    TWO_INCH,
+    ZERO_C,
+    high,
+    known,
+    likely,
+    point_of,
+    solution_of,
+    water,
+)
 from stillpipe.estimates.learned import LearnedFigures, LearnedInput
 from stillpipe.estimates.plug_time import PlugTimeFigures, plug_time
 from stillpipe.model import observations
@@ -214,7 +224,10 @@ def test_what_cannot_be_explained_moves_no_figure_and_stops_the_job(
     for seen in ((absurd,), (frost(230.0), absurd)):
         answer = asked(*seen)
         assert answer.figures == plain.figures
-        assert not answer.learned.used
+        found = answer.learned
+        assert not found.used
+        left = (found.closure_from_now, found.ready_from_now, found.planned_ready_from_now)
+        assert left == (None, None, None)
         assert [each.fits for each in answer.learned.observations][-1] is False
         assert answer.learned.before.closure == plain.figures.closure
         (reason,) = answer.reasons
@@ -238,6 +251,18 @@ def test_of_a_plug_that_is_not_to_be_expected_nothing_is_learned(flow: float) ->
     codes = {reason.code: reason.severity for reason in answer.reasons}
     assert codes["observations-not-used"] is Severity.WARN
     assert codes["flowing"] is Severity.STOP
+
+
+def test_a_flow_that_stopped_proves_that_glycol_froze() -> None:
+    """What is said of its ice is what is known then, as the chance of closing is."""
+    glycol = solution_of("propylene_glycol", 0.10)
+    before, after = asked(fluid=glycol), asked(stopped(900.0), fluid=glycol)
+    assert [r.code for r in before.reasons] == ["may-stay-slush"]
+    assert before.figures.chance_of_closing < 0.7
+    assert after.figures.chance_of_closing > 0.95
+    assert "may-stay-slush" not in [r.code for r in after.reasons]
+    frosted = asked(frost(150.0), fluid=glycol)  # frost tells nothing of the ice
+    assert "may-stay-slush" in [r.code for r in frosted.reasons]
 
 
 def closed(figures: PlugTimeFigures) -> float:

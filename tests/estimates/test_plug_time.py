@@ -22,7 +22,8 @@ from stillpipe.estimates.plug_time import PlugTimeFigures, plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.figures import Answer, Range, Severity, Verdict
-from stillpipe.model.freeze_point import Jacket, Pipe
+from stillpipe.model.freeze_point import Jacket
+from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import PlugTimeRequest
 from stillpipe.physics import constants, freeze
 from stillpipe.tables import pipes

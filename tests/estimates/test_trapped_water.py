@@ -19,7 +19,7 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.spacing import SpacingFigures, spacing
 from stillpipe.estimates.trapped_water import PressureCourse, Squeezed, TrappedWater, growth
 from stillpipe.model.figures import Answer, Verdict
-from stillpipe.model.freeze_point import Pipe
+from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
 from stillpipe.physics import media

@@ -11,7 +11,8 @@ from stillpipe.estimates.hold_time import hold_time
 from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Caution, Severity, Verdict, verdict_of
-from stillpipe.model.freeze_point import FreezePoint, Pipe
+from stillpipe.model.freeze_point import FreezePoint
+from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import HoldTimeRequest, JobEstimateRequest
 from stillpipe.tables import materials, pipes
 

@@ -9,7 +9,8 @@ import stillpipe
 from estimates.jobs import HALF_INCH, stated
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.calibration import Calibration, Factor
-from stillpipe.model.freeze_point import Jacket, Pipe
+from stillpipe.model.freeze_point import Jacket
+from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import CalibrationRequest, Co2MassRequest, PlugTimeRequest, Record
 
 ONE = Factor(p05=0.9, p50=1.0, p95=1.1)

@@ -8,7 +8,8 @@ import pytest
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, named, solution_of, stated, water
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import Cylinder
-from stillpipe.model.freeze_point import Fluid, FreezePoint, Jacket, JacketLoss, Lining, Pipe
+from stillpipe.model.freeze_point import Fluid, FreezePoint, Jacket, JacketLoss, Lining
+from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,

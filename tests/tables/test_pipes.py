@@ -334,10 +334,10 @@ def test_the_id_of_half_inch_type_l_is_stable() -> None:
     ("designation", "paths", "listed"),
     [
         (("ASTM B89", "1/2", "L"), [("pipe", "standard")], "ASTM B88"),
-        (("ASTM B88", "1/2 in", "L"), [("pipe", "size")], "1/2"),
+        (("ASTM B88", "1/2 mm", "L"), [("pipe", "size")], "1/2"),
         (("ASTM B88", "1/4", "M"), [("pipe", "schedule")], "K, L"),
         (("ASTM B88", "0.5", "40"), [("pipe", "size"), ("pipe", "schedule")], "1-1/4"),
-        (("ASTM B88", " 1/2", "L"), [("pipe", "size")], "1/2"),
+        (("ASTM B88", "1 / 2", "L"), [("pipe", "size")], "1/2"),
     ],
 )
 def test_unknown_designations_name_the_member_and_what_there_is(

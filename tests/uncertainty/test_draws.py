@@ -25,7 +25,7 @@ def test_every_input_is_spread_evenly_and_none_goes_with_another() -> None:
 
 @pytest.mark.parametrize("name", draws.NAMES)
 def test_the_deviates_are_standard_normal(name: str) -> None:
-    z = draws.of(name)
+    z = draws.prior().of(name)
     assert float(np.mean(z)) == pytest.approx(0.0, abs=1e-3)
     assert float(np.std(z)) == pytest.approx(1.0, abs=2e-3)
     assert np.quantile(z, 0.95) == pytest.approx(1.645, abs=5e-3)

@@ -9,7 +9,7 @@ import orjson
 import stillpipe
 from stillpipe.api import limits, units
 from stillpipe.api.problems import TYPES
-from stillpipe.api.registry import REQUESTS
+from stillpipe.api.registry import ENDPOINTS, REQUESTS
 from stillpipe.physics import freeze
 from stillpipe.tables import cylinders, exposure, fluids, materials, pipes
 
@@ -97,7 +97,22 @@ def _meta() -> dict[str, Any]:
     }
 
 
+def _index() -> dict[str, Any]:
+    return {
+        "service": "stillpipe",
+        "version": stillpipe.__version__,
+        "estimates": [f"/v1/{name}" for name in ENDPOINTS],
+        "batch": "/v1/batch",
+        "catalogues": [f"/v1/{name}" for name in _MAKERS if name != "index"],
+        "problems": [f"/v1/problems/{slug}" for slug in TYPES],
+        "description": ["/openapi.json", "/openapi.yaml"],
+        "documentation": "/docs",
+        "probes": ["/livez", "/readyz", "/metrics"],
+    }
+
+
 _MAKERS = {
+    "index": _index,
     "pipes": _pipes,
     "materials": _materials,
     "fluids": _fluids,

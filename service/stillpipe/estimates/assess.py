@@ -39,7 +39,7 @@ def blockers(solution: Solution) -> tuple[Reason, ...]:
 
 def _of_ice(solution: Solution) -> list[Reason]:
     """Return how likely the fluid holds as much ice as a plug needs."""
-    chance, most = solution.cases.freezing_chance, solution.cases.most_ice
+    chance, most = solution.freezing_chance, solution.cases.most_ice
     if solution.is_sure(chance):
         return []
     need = solution.cases.input("ice_fraction")
@@ -129,7 +129,7 @@ def _of_closing(solution: Solution) -> list[Reason]:
 
 def _of_slush(solution: Solution) -> list[Reason]:
     """Return that a solution does not close, where its ice could do."""
-    if solution.cases.freezing_chance < 0.5 or solution.closing_chance >= 0.5:
+    if solution.freezing_chance < 0.5 or solution.closing_chance >= 0.5:
         return []
     text = "Within four hours the bore does not come to the ice that a plug needs: it stays slush."
     return [stop("slush", text)]

@@ -8,19 +8,18 @@ import numpy as np
 
 import stillpipe
 from stillpipe.estimates import assess, cautions, seen
-from stillpipe.estimates.learned import Percentiles
+from stillpipe.estimates.learned import ENDS, Percentiles
 from stillpipe.estimates.past import Set
 from stillpipe.estimates.sampled import Array
 from stillpipe.model.calibration import NAMES, Calibration, Factor
 from stillpipe.model.declare import Chance, Plain
-from stillpipe.model.figures import HIGH, LOW, MIDDLE, Amount, Answer, Caution, Reason
+from stillpipe.model.figures import Amount, Answer, Caution, Reason
 from stillpipe.model.freeze_point import Jacket
 from stillpipe.model.observations import AnyObservation, Seen
 from stillpipe.model.requests import CAPTURE, CalibrationRequest
 from stillpipe.uncertainty import draws, table
 from stillpipe.uncertainty.common import Common
 
-ENDS = (LOW, MIDDLE, HIGH)
 DEFAULTS = {
     "jacket_conductance": (Jacket.conductance, "conductance"),
     "jacket_filling": (Jacket.fill_time, "time"),

@@ -18,7 +18,7 @@ from stillpipe.model.observations import Frost, NoFrost, SurfaceTemperature, Wei
 from stillpipe.model.requests import FrostCheckRequest
 from stillpipe.physics import film, freeze
 from stillpipe.physics.constants import DRY_ICE, ZERO_C
-from stillpipe.uncertainty import faults
+from stillpipe.uncertainty import faults, learning
 from stillpipe.uncertainty.faults import Fault
 from stillpipe.uncertainty.table import Distribution, UncertainInput
 
@@ -110,7 +110,7 @@ def _ranked(rows: tuple[Fault, ...], known: Array) -> tuple[Probable, ...]:
     """Return causes, likeliest first; ``known`` logarithms of their likelihood [-]."""
     logs = known + np.log([f.prior for f in rows])
     summed: dict[str, float] = {}
-    for fault, each in zip(rows, np.exp(logs - logsumexp(logs)).tolist(), strict=True):
+    for fault, each in zip(rows, learning.weights(logs).tolist(), strict=True):
         summed[fault.cause] = summed.get(fault.cause, 0.0) + each
     ranked = sorted(summed.items(), key=lambda item: -item[1])
     return tuple(Probable(code=code, probability=p) for code, p in ranked)
@@ -191,12 +191,10 @@ class Weighed:
         late = np.where(found > freeze.LATEST_FROST, np.inf, found)
         logs = self._told(late)
         for when in self._frost:
-            off = (late - when.elapsed) / when.standard_uncertainty
-            logs += _doubted(-0.5 * off**2 if isinstance(when, Frost) else log_ndtr(off))
+            logs += _doubted(seen.weighed(when, late))
         for o, usual, by in zip(self._read, self._values, moved.T[1:], strict=True):
             zero = DRY_ICE if isinstance(o, SurfaceTemperature) else 0.0
-            off = (zero + usual * np.exp(by) - o.value) / o.standard_uncertainty
-            logs += _doubted(-0.5 * off**2)
+            logs += _doubted(seen.weighed(o, zero + usual * np.exp(by)))
         return float(logsumexp(logs) - np.log(len(logs)))
 
     def _told(self, frosts: Array) -> Array:

@@ -72,6 +72,13 @@ class Drawn(Sampled):
         return self.before.sample if self.evidence is None else self.evidence.learned.sample
 
     @cached_property
+    def freezing_chance(self) -> float:
+        """Chance that the fluid can hold the ice that a plug needs [-], by what was seen too."""
+        if self.evidence is None:
+            return self.cases.freezing_chance
+        return chances.chance(self.ensemble.possible(self.sample))
+
+    @cached_property
     def likely_ready(self) -> float | None:
         """When the likely plug is ready [s], None where that does not come."""
         run, knots = self.fine, self.ensemble.knots
@@ -140,8 +147,7 @@ class Drawn(Sampled):
 
         ``time`` is one for all, or one for each.
         """
-        found = self.curves(of).at(self.since(time))
-        return np.where(self.closures < time, found, 0.0)
+        return self._grown(self.curves(of), time)
 
     # after the coolant's stop
 

@@ -1,5 +1,6 @@
 """What was learned from the site: each input before and after, and the times from now."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -14,6 +15,8 @@ from stillpipe.model.figures import HIGH, LOW, MIDDLE, Amount, Range
 from stillpipe.model.observations import Seen
 from stillpipe.uncertainty.table import Z95
 
+ENDS = (LOW, MIDDLE, HIGH)
+"""The percentiles that are told [-]."""
 KINDS = {
     Seen.FROST: "time",
     Seen.NO_FROST: "time",
@@ -103,7 +106,7 @@ def told(solution: Solution) -> LearnedFigures | None:
     if known is None:
         return None
     now = max(o.elapsed for o in solution.point.observations)
-    ready, before = solution.planned_ready, solution.before
+    before, ready = solution.before, solution.planned_ready if known.used else None
     return LearnedFigures(
         now=now,
         effective_sample_size=float(f"{known.learned.effective:.3g}"),
@@ -127,7 +130,7 @@ def _from(now: float, solution: Solution, times: Array) -> Range | None:
 def _held(found: Foretold) -> Held:
     """Return an observation held against what was foretold."""
     o = found.observation
-    ends = [chances.percentile(found.values, p) for p in (LOW, MIDDLE, HIGH)]
+    ends = [chances.percentile(found.values, p) for p in ENDS]
     p05, p50, p95 = (None if v is None else Amount(v, KINDS[o.kind]) for v in ends)
     return Held(
         kind=o.kind,
@@ -150,17 +153,13 @@ def _input(solution: Solution, name: str) -> LearnedInput:
     z = solution.sample.of(name)
     return LearnedInput(
         name=name,
-        before=_percentiles(solution, name, np.array([-Z95, 0.0, Z95])),
-        after=_percentiles(solution, name, np.sort(z)[[_rank(z, p) for p in (LOW, MIDDLE, HIGH)]]),
+        before=_percentiles(solution, name, (-Z95, 0.0, Z95)),
+        after=_percentiles(solution, name, [chances.percentile(z, p) for p in ENDS]),
         narrowed=min(max(1.0 - float(np.std(z)), 0.0), 1.0),
     )
 
 
-def _rank(z: Array, p: float) -> int:
-    return chances.rank_of(len(z), p)
-
-
-def _percentiles(solution: Solution, name: str, z: Array) -> Percentiles:
+def _percentiles(solution: Solution, name: str, z: Iterable[float | None]) -> Percentiles:
     """Return an input at deviates ``z`` [-] of its percentiles, least first."""
-    p05, p50, p95 = (drivers.amount(solution, name, float(each)) for each in z)
+    p05, p50, p95 = (None if at is None else drivers.amount(solution, name, at) for at in z)
     return Percentiles(p05=p05, p50=p50, p95=p95)

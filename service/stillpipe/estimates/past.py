@@ -186,7 +186,7 @@ class Set:
 
     def without(self, index: int, used: set[int]) -> Array:
         """Return how likely draws are for a record by what the other ``used`` ones say [-]."""
-        z = np.stack([draws.of(name) for name in NAMES], axis=1)
+        z = np.stack([draws.prior().of(name) for name in NAMES], axis=1)
         return self._records.common(used - {index}).weights(z)
 
     def chance(self, index: int, used: set[int]) -> float:
@@ -236,5 +236,4 @@ def _of_record(index: int) -> Iterator[None]:
         )
         raise TooCostlyError(Fault(("records", index), detail)) from error
     except StillpipeError as error:
-        faults = (Fault(("records", index, *f.path), f.detail) for f in error.faults)
-        raise type(error)(*faults) from error
+        raise error.within("records", index) from error

@@ -50,8 +50,8 @@ class Sampled:
         self.point, self._member = point, member
         self.work: work.Work = work.Work() if shares is None else shares.work
         self.solves: list[freeze.FreezeRun | FrostRun] = [] if shares is None else shares.solves
-        known = shares is not None and shares.point is point
-        self.cases: Cases = shares.cases if known and shares else Cases(point)
+        known = None if shares is None or shares.point is not point else shares.cases
+        self.cases: Cases = known or Cases(point)
 
     @cached_property
     def ensemble(self) -> Ensemble:
@@ -265,12 +265,19 @@ class Sampled:
 
     def drawn(self, time: float) -> Array:
         """Return the heat drawn from the pipe by ``time`` [s], of the draws [J]."""
-        closed = self._solved * self.model
-        before = self._heating.at(np.minimum(time / closed, 1.0))
+        past, share, since = self._moment(time)
         at_closure = np.exp(self.at_closure[:, 1])
-        since = np.maximum((time - closed) / self.model, course.SOON)
         after = self.curves_of(Of.HEAT, self.knots_until(time)).at(since)
-        return np.asarray(at_closure * before + np.where(closed < time, after, 0.0))
+        return np.asarray(at_closure * self._heating.at(share) + np.where(past, after, 0.0))
+
+    def _moment(self, time: float) -> tuple[NDArray[np.bool_], Array, Array]:
+        """Return where a ``time`` [s] lies in each freeze, whether or not it is thought to close.
+
+        Whether it is past closure, its share of that, 1 at most [-], and how long since [s].
+        """
+        closed = self._solved * self.model
+        since = np.maximum((time - closed) / self.model, course.SOON)
+        return closed < time, np.minimum(time / closed, 1.0), since
 
     def skin(self, distance: float, time: float) -> Array:
         """Return the temperature of the pipe's outside at ``time`` [s], of the draws [K].
@@ -280,16 +287,18 @@ class Sampled:
         knots = self.knots_until(time)
         key = ("skin", distance, float(knots.time[-1]))
         value = self.logs(lambda run: self.ensemble.skin(run, knots, distance), key)
-        count, closed = len(course.BEFORE.time), self._solved * self.model
-        before = Curves(Of.WALL, course.BEFORE, value[:, :count]).at(np.minimum(time / closed, 1.0))
-        since = np.maximum((time - closed) / self.model, course.SOON)
+        count, (past, share, since) = len(course.BEFORE.time), self._moment(time)
+        before = Curves(Of.WALL, course.BEFORE, value[:, :count]).at(share)
         after = Curves(Of.WALL, knots, value[:, count:]).at(since)
-        return np.asarray(DRY_ICE + np.where(closed < time, after, before))
+        return np.asarray(DRY_ICE + np.where(past, after, before))
 
     def gripping(self, time: float) -> Array:
         """Return the grip at ``time`` [s], of the draws [m]; 0 where it is not closed."""
-        found = self.curves_of(Of.GRIP, self.knots_until(time)).at(self.since(time))
-        return np.where(self.closures < time, found, 0.0)
+        return self._grown(self.curves_of(Of.GRIP, self.knots_until(time)), time)
+
+    def _grown(self, curves: Curves, time: float | Array) -> Array:
+        """Return what has grown at ``time`` [s], of the draws; 0 where it is not closed."""
+        return np.where(self.closures < time, curves.at(self.since(time)), 0.0)
 
     @cached_property
     def flow_limits(self) -> Array:

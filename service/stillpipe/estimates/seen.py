@@ -129,12 +129,14 @@ def foretold(seen: tuple[AnyObservation, ...], s: Sampled) -> tuple[Foretold, ..
     prior = now = s.among(draws.prior())
     logs, found = np.zeros(len(prior.sample)), []
     for number, o in enumerate(seen):
-        if learning.effective(learning.weights(logs)) < FEW or not np.isfinite(np.max(logs)):
-            near = Sample(now.sample.z[learning.systematic(learning.weights(logs))])
+        weight = learning.weights(logs)
+        if learning.effective(weight) < FEW or not np.isfinite(np.max(logs)):
+            near = Sample(now.sample.z[learning.systematic(weight)])
             before = learning.learned(partial(_together, seen[:number], s), near)
             now, logs = s.among(before.sample), np.zeros(len(before.sample))
+            weight = learning.weights(logs)
         figure = values(o, now)
-        chance = probability(o, figure, learning.weights(logs))
+        chance = probability(o, figure, weight)
         found.append(Foretold(o, figure if now is prior else values(o, prior), chance))
         logs = logs + weighed(o, figure)
     return tuple(found)

@@ -67,9 +67,13 @@ class Numbers(Input):
 
 @dataclass(frozen=True)
 class Choice(Input):
-    """One of several words, which are those of an enum or of a catalogue."""
+    """One of several words, which are those of an enum or of a catalogue.
+
+    ``also`` are further spellings, each with the word that it means.
+    """
 
     choices: tuple[str, ...] | type[StrEnum]
+    also: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,11 @@ class Text(Input):
     """Words of the caller's own, at most ``longest`` characters."""
 
     longest: int = 64
+
+
+@dataclass(frozen=True)
+class Name(Text):
+    """Words of a catalogue by which a group is named; shown in the echo whether stated or not."""
 
 
 @dataclass(frozen=True)
@@ -104,16 +113,6 @@ class Many(Input):
     """One to ``most`` groups: the field's type is a tuple of such a dataclass."""
 
     most: int
-
-
-@dataclass(frozen=True)
-class Derived(Declaration):
-    """Shown in the echo of the inputs and never read: follows from the others.
-
-    ``kind`` of quantity, empty for a plain value.
-    """
-
-    kind: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,22 +12,18 @@ from stillpipe.model.cylinder import CylinderTemperature
 from stillpipe.model.declare import (
     COMPUTED,
     Choice,
-    Derived,
     Group,
     Many,
     Number,
     Numbers,
     Quantity,
-    Text,
 )
 from stillpipe.model.fluid import Fluid
 from stillpipe.model.observations import MOST, AnyObservation
+from stillpipe.model.pipe import Pipe
 from stillpipe.physics import trapped
 from stillpipe.physics.constants import ZERO_C
-from stillpipe.tables import materials, pipes
-
-BY_SIZE = ("standard", "size", "schedule")
-BY_MEASURE = ("outside_diameter", "wall")
+from stillpipe.tables import materials
 
 
 class Orientation(StrEnum):
@@ -35,63 +31,6 @@ class Orientation(StrEnum):
 
     HORIZONTAL = "horizontal"
     VERTICAL = "vertical"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Pipe:
-    """A pipe by standard, size and schedule, or by its measures and material."""
-
-    standard: Annotated[str, Choice(pipes.standards(), says="The pipe's standard.")] = COMPUTED
-    size: Annotated[str, Text(says="Its size as the standard writes it.")] = COMPUTED
-    schedule: Annotated[str, Text(says="Its schedule, type or class.")] = COMPUTED
-    outside_diameter: Annotated[
-        float, Quantity("length", 0.003, 0.120, says="Outside diameter.")
-    ] = COMPUTED
-    wall: Annotated[float, Quantity("length", 0.0002, 0.030, says="Wall thickness.")] = COMPUTED
-    material: Annotated[
-        str, Choice(tuple(m.key for m in materials.catalogue()), says="What the wall is made of.")
-    ] = COMPUTED
-    id: Annotated[str, Derived(says="The catalogue's name of the pipe.")] = COMPUTED
-    rating: float | None = None
-    """Pressure rating [Pa], None where there is none."""
-
-    @staticmethod
-    def conflicts(given: frozenset[str]) -> dict[str, str]:
-        """Return what is wrong with the set of members that are given, by member."""
-        sized, measured = given & set(BY_SIZE), given & set(BY_MEASURE)
-        if sized and measured:
-            text = "give either standard, size and schedule or measures"
-            return dict.fromkeys(measured, text)
-        wanted = (*BY_MEASURE, "material") if measured else BY_SIZE
-        return {m: "required" for m in wanted if m not in given}
-
-    def completed(self) -> "Pipe":
-        """Return the pipe with its measures, from the catalogue where it is named by size.
-
-        Raises
-        ------
-        UnknownEntryError
-            where the catalogue has no such pipe
-        OutOfValidityError
-            where the wall leaves too small a bore
-        """
-        if self.standard is None:
-            return self._checked()
-        found = pipes.find(self.standard, self.size, self.schedule)
-        return replace(
-            self,
-            outside_diameter=found.outside_diameter,
-            wall=found.wall,
-            material=self.material or found.material,
-            id=found.id,
-            rating=found.rating,
-        )
-
-    def _checked(self) -> "Pipe":
-        if not 0.0 < self.wall < 0.45 * self.outside_diameter:
-            detail = "must be below 45 % of the outside diameter"
-            raise OutOfValidityError(Fault(("pipe", "wall"), detail))
-        return self
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -253,13 +192,16 @@ def _calibration_fits(groups: Mapping[str, Any]) -> None:
     known = groups.get("calibration")
     if known is None:
         return
-    found = known.faults
-    jacket, usual = groups.get("jacket") or Jacket(), Jacket()
-    for member in ("conductance", "fill_time"):
-        if getattr(jacket, member) != getattr(usual, member):
-            found.append(stated_twice(("jacket", member)))
+    found = [*known.faults, *map(stated_twice, jacket_stated(groups))]
     if found:
         raise gathered(found)
+
+
+def jacket_stated(groups: Mapping[str, Any]) -> list[tuple[str, ...]]:
+    """Return where ``groups`` state otherwise than by default what belongs to a set of jackets."""
+    jacket, usual = groups.get("jacket") or Jacket(), Jacket()
+    own = ("conductance", "fill_time")
+    return [("jacket", m) for m in own if getattr(jacket, m) != getattr(usual, m)]
 
 
 def stated_twice(path: tuple[str, ...]) -> OutOfValidityError:

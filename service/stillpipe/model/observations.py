@@ -33,6 +33,16 @@ class Observation:
     ]
 
 
+_Looked = Annotated[
+    float,
+    Quantity(
+        "time", 1.0, HOURS, limit="observed_time_uncertainty",
+        says="Of the time, as a standard deviation; 20 s is an assumption.",
+    ),
+]  # fmt: skip
+"""How well it is known when somebody looked for frost [s]."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Frost(Observation):
     """Frost first seen 10 mm beside the jacket."""
@@ -40,13 +50,7 @@ class Frost(Observation):
     kind: Annotated[
         Seen, Choice((Seen.FROST,), limit="observation", says="Frost was first seen then.")
     ]
-    standard_uncertainty: Annotated[
-        float,
-        Quantity(
-            "time", 1.0, HOURS, limit="observed_time_uncertainty",
-            says="Of the time, as a standard deviation; 20 s is an assumption.",
-        ),
-    ] = 20.0  # fmt: skip
+    standard_uncertainty: _Looked = 20.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,13 +60,7 @@ class NoFrost(Observation):
     kind: Annotated[
         Seen, Choice((Seen.NO_FROST,), limit="observation", says="There was no frost yet.")
     ]
-    standard_uncertainty: Annotated[
-        float,
-        Quantity(
-            "time", 1.0, HOURS, limit="observed_time_uncertainty",
-            says="Of the time, as a standard deviation; 20 s is an assumption.",
-        ),
-    ] = 20.0  # fmt: skip
+    standard_uncertainty: _Looked = 20.0
 
 
 @dataclass(frozen=True, kw_only=True)

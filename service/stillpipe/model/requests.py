@@ -13,9 +13,9 @@ from stillpipe.model.declare import Choice, Count, Flag, Group, Many, Number, Qu
 from stillpipe.model.freeze_point import (
     SPECIFIC_HEAT,
     FreezePoint,
-    Jacket,
     JacketLoss,
     gathered,
+    jacket_stated,
     stated_twice,
 )
 from stillpipe.model.money import DrainDown, Rates
@@ -132,10 +132,15 @@ class Fed(FreezePoint):
     def faults(cls, groups: Mapping[str, Any]) -> list[StillpipeError]:
         """Return what the catalogues do not know or the model does not cover."""
         found = super().faults(groups)
-        stated = groups.get("capture_efficiency", CAPTURE) != CAPTURE
-        if stated and groups.get("calibration") is not None:
-            found.append(stated_twice(("capture_efficiency",)))
+        if groups.get("calibration") is not None:
+            found += map(stated_twice, cls.capture_stated(groups))
         return found
+
+    @staticmethod
+    def capture_stated(groups: Mapping[str, Any]) -> list[tuple[str, ...]]:
+        """Return where capture is stated otherwise than by default; nothing where it is not."""
+        stated = groups.get("capture_efficiency", CAPTURE) != CAPTURE
+        return [("capture_efficiency",)] if stated else []
 
     @property
     def jacket_heat(self) -> float:
@@ -252,15 +257,7 @@ class Record(Fed):
     def faults(cls, groups: Mapping[str, Any]) -> list[StillpipeError]:
         """Return what the catalogues do not know, or a record must not state."""
         found = super().faults(groups)
-        jacket, usual = groups.get("jacket") or Jacket(), Jacket()
-        stated = [
-            ("jacket", member)
-            for member in ("conductance", "fill_time")
-            if getattr(jacket, member) != getattr(usual, member)
-        ]
-        paths: list[tuple[str, ...]] = [*stated]
-        if groups.get("capture_efficiency", CAPTURE) != CAPTURE:
-            paths.append(("capture_efficiency",))
+        paths = [*jacket_stated(groups), *cls.capture_stated(groups)]
         detail = "leave it out: it is what the records tell"
         return [*found, *(OutOfValidityError(Fault(path, detail)) for path in paths)]
 
@@ -287,8 +284,7 @@ class CalibrationRequest(Request):
             try:
                 found.append(record.completed())
             except StillpipeError as error:
-                faults = (Fault(("records", index, *f.path), f.detail) for f in error.faults)
-                errors.append(type(error)(*faults))
+                errors.append(error.within("records", index))
         if errors:
             raise gathered(errors)
         return replace(self, records=tuple(found))

@@ -1,5 +1,6 @@
 """Every address: load, calculate, dump."""
 
+import hashlib
 import time
 
 import orjson
@@ -22,6 +23,8 @@ LINES = "application/x-ndjson"
 CSV = "text/csv"
 FORMS = {JSON: batch.of_array, LINES: batch.of_lines, CSV: batch.of_table}
 """How a batch is read and answered, by media type."""
+KEPT = 300
+"""How long a caller may keep a page before asking whether it has changed [s]."""
 SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 """A sheet stands alone, so that it can be kept: its style is inline, nothing else is allowed."""
 
@@ -94,12 +97,24 @@ def many() -> Response:
     return reply
 
 
+@api.get("/v1")
+def index() -> Response:
+    """Tell what there is, and where it is described."""
+    return _kept(*catalogues.page("index"))
+
+
 @api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")
 def catalogue(name: str) -> Response:
     """Return a catalogue, with its entity tag."""
-    body, tag = catalogues.page(name)
-    reply = Response(body, content_type=JSON)
-    reply.set_etag(tag)
+    return _kept(*catalogues.page(name))
+
+
+def _kept(body: bytes, tag: str = "", content_type: str = JSON) -> Response:
+    """Return a page that changes with the service only, which the caller may keep for a while."""
+    reply = Response(body, content_type=content_type)
+    reply.set_etag(tag or hashlib.sha256(body).hexdigest()[:20])
+    reply.cache_control.max_age = KEPT
+    reply.cache_control.private = True
     reply.make_conditional(request)
     return reply
 
@@ -111,7 +126,7 @@ def problem(slug: str) -> Response:
         raise NotFound("There is no such problem type.")
     status, title, text = problems.TYPES[slug]
     page = {"type": f"/v1/problems/{slug}", "title": title, "status": status, "explanation": text}
-    return Response(orjson.dumps(page), content_type=JSON)
+    return _kept(orjson.dumps(page))
 
 
 @api.get("/livez")
@@ -141,10 +156,10 @@ def measured() -> Response:
 @api.get("/openapi.json")
 def openapi_json() -> Response:
     """Return the description of this service as JSON."""
-    return Response(description.json(), content_type=JSON)
+    return _kept(description.json())
 
 
 @api.get("/openapi.yaml")
 def openapi_yaml() -> Response:
     """Return the description of this service as YAML."""
-    return Response(description.text(), content_type="application/yaml")
+    return _kept(description.text(), content_type="application/yaml")

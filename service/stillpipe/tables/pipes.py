@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from stillpipe.errors import Fault, UnknownEntryError
-from stillpipe.tables import reading
+from stillpipe.tables import reading, spellings
 
 FILES = (
     "asme_b36_10m.csv",
@@ -97,7 +97,7 @@ def _by_designation() -> dict[tuple[str, str, str], Pipe]:
 
 @lru_cache(maxsize=1)
 def _by_id() -> dict[str, Pipe]:
-    return {p.id: p for p in catalogue()}
+    return {p.id.casefold(): p for p in catalogue()}
 
 
 def _listed(values: Iterable[str]) -> str:
@@ -121,6 +121,15 @@ def schedules(standard: str, size: str | None = None) -> tuple[str, ...]:
             p.schedule for p in catalogue() if p.standard == standard and size in (None, p.size)
         )
     )
+
+
+def spelled(standard: str, size: str, schedule: str) -> tuple[str, str, str]:
+    """Return a designation as the catalogue writes it; what no table has, as it is."""
+    standard = spellings.standards(standards()).get(spellings.key(standard), standard)
+    size = spellings.sizes(standard, sizes(standard)).get(spellings.key(size), size)
+    known = schedules(standard, size if size in sizes(standard) else None)
+    schedule = spellings.schedules(standard, known).get(spellings.key(schedule), schedule)
+    return standard, size, schedule
 
 
 def _faults(standard: str, size: str, schedule: str, path: Path) -> list[Fault]:
@@ -153,7 +162,7 @@ def _faults(standard: str, size: str, schedule: str, path: Path) -> list[Fault]:
 
 
 def find(standard: str, size: str, schedule: str, path: Path = ("pipe",)) -> Pipe:
-    """One pipe by its designation, written exactly as in the catalogue.
+    """One pipe by its designation, as in the catalogue or as :mod:`spellings` has it.
 
     Parameters
     ----------
@@ -169,19 +178,22 @@ def find(standard: str, size: str, schedule: str, path: Path = ("pipe",)) -> Pip
     """
     pipe = _by_designation().get((standard, size, schedule))
     if pipe is None:
+        standard, size, schedule = spelled(standard, size, schedule)
+        pipe = _by_designation().get((standard, size, schedule))
+    if pipe is None:
         raise UnknownEntryError(*_faults(standard, size, schedule, path))
     return pipe
 
 
 def by_id(id: str, path: Path = ("id",)) -> Pipe:  # noqa: A002
-    """One pipe by its stable id.
+    """One pipe by its stable id, in letters of either case.
 
     Raises
     ------
     UnknownEntryError
         if there is no such id
     """
-    pipe = _by_id().get(id)
+    pipe = _by_id().get(id.casefold())
     if pipe is None:
         detail = f"There is no pipe {id!r}; an id reads like {catalogue()[0].id!r}."
         raise UnknownEntryError(Fault(path, detail))

@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from stillpipe.uncertainty import learning
+
 Array = NDArray[np.float64]
 
 SHARES = np.array([0.10, 0.15, 0.20, 0.27, 0.40])
@@ -136,8 +138,7 @@ class Common:
         mean, spread = self.moments
         away = z - mean
         logs = 0.5 * np.sum(z * z - away @ np.linalg.inv(spread) * away, axis=1)
-        found = np.exp(logs - np.max(logs))
-        return np.asarray(found / np.sum(found))
+        return learning.weights(logs)
 
 
 class Records:
@@ -157,8 +158,7 @@ class Records:
         for i in self.known:
             if i not in records:
                 logs -= self._about[i]
-        found = np.exp(logs - np.max(logs))
-        return Common(found / np.sum(found))
+        return Common(learning.weights(logs))
 
 
 def _before() -> Array:

@@ -53,11 +53,6 @@ def deviate(probability: Array) -> Array:
     return np.asarray(ndtri(probability))
 
 
-def of(name: str) -> Array:
-    """Return the standard normal deviates of the input called ``name``, shape (COUNT,) [-]."""
-    return np.asarray(deviates()[:, NAMES.index(name)])
-
-
 @dataclass(frozen=True, eq=False)
 class Sample:
     """Draws of the uncertain inputs, all of them as likely.

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
 from stillpipe.uncertainty import draws
 from stillpipe.uncertainty.draws import Sample
@@ -78,8 +79,7 @@ def learned(likelihood: Likelihood, near: Sample | None = None) -> Learned:
         if new > size:
             best, size = (z, logs), new
     z, logs = best
-    top = float(np.max(logs))
-    evidence = top + float(np.log(np.mean(np.exp(logs - top))))
+    evidence = float(logsumexp(logs) - np.log(len(logs)))
     return Learned(Sample(z[systematic(weights(logs))]), size, evidence)
 
 
@@ -87,7 +87,7 @@ def weights(logs: Array) -> Array:
     """Return weights that add up to 1 from logarithms [-]; all alike where none is finite."""
     top = np.max(logs)
     if not np.isfinite(top):
-        return np.full(len(logs), 1.0 / len(logs))
+        return np.full(logs.shape, 1.0 / logs.size)
     found = np.exp(logs - top)
     return np.asarray(found / np.sum(found))
 

@@ -141,10 +141,11 @@ class Choice(Field[str]):
         super().__init__(declared, required=required)
         choices: Iterable[str] = declared.choices
         self.choices = {str(c): c for c in choices}
+        self.means = self.choices | dict(declared.also)
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
         try:
-            return self.choices[text(value)]
+            return self.means[text(value)]
         except KeyError:
             raise ValidationError("must be one of " + ", ".join(self.choices)) from None
 

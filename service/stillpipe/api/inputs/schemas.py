@@ -74,6 +74,7 @@ LEAVES: dict[type[declare.Input], Callable[..., fields.Field[Any]]] = {
     declare.Count: fields.Count,
     declare.Choice: fields.Choice,
     declare.Text: fields.Text,
+    declare.Name: fields.Text,
     declare.Money: fields.Money,
     declare.Currency: fields.Currency,
     declare.Flag: fields.Flag,
