@@ -6,8 +6,8 @@ work begins when the last of them is ready, and the others are held for so much 
 group begins when the jackets of the one before have been moved.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -17,7 +17,13 @@ from stillpipe.estimates.job import waits
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Effort
+from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.model.job import JobEstimateRequest, PlacedPoint
+
+Pool = dict[Hashable, Solution]
+"""Solutions by what the freeze depends on."""
+FREEZING = tuple(f.name for f in fields(FreezePoint) if f.name != "cylinder")
+"""Members of a request on which a freeze depends; of the cylinder its temperature does."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -63,12 +69,24 @@ class Group:
 class Plan:
     """The plan of a job, worked out as far as it is asked for."""
 
-    def __init__(self, request: JobEstimateRequest) -> None:
-        """Solve nothing yet."""
+    def __init__(self, request: JobEstimateRequest, pool: Pool | None = None) -> None:
+        """Solve nothing yet; what is solved is kept in a ``pool`` for plans of other variants."""
         self.request = request
-        self.solutions = {
-            p.request: Solution(p.request, request.repair, member="repair") for p in request.each
-        }
+        self.pool: Pool = {} if pool is None else pool
+        self.solutions = {p.request: self._pooled(p.request) for p in request.each}
+
+    def _pooled(self, request: JobEstimateRequest) -> Solution:
+        """Return the solution of a freeze point, the same for all that freeze alike."""
+        stated = [getattr(request, name) for name in FREEZING]
+        key = (
+            *stated,
+            request.cylinder.temperature,
+            request.capture_efficiency,
+            request.jacket_loss,
+        )
+        if key not in self.pool:
+            self.pool[key] = Solution(request, request.repair, member="repair")
+        return self.pool[key]
 
     @property
     def most(self) -> int:
@@ -130,9 +148,10 @@ class Plan:
 
     def _held(self, solution: Solution, ready: float) -> Solution:
         """Return a solution held from its own planned ready until the repair after ``ready``."""
-        if solution.hopeless or solution.planned_ready in (None, ready):
+        if solution.hopeless or solution.planned_ready is None:
             return solution
-        return solution.held_for(ready - (solution.planned_ready or 0.0) + self.request.repair)
+        hold = ready - solution.planned_ready + self.request.repair
+        return solution if hold == solution.hold else solution.held_for(hold)
 
     @property
     def kinds(self) -> Iterator[Kind]:
@@ -146,7 +165,7 @@ class Plan:
     @cached_property
     def is_one(self) -> bool:
         """Whether all freeze points are alike."""
-        return len(self.solutions) == 1
+        return len(set(map(id, self.solutions.values()))) == 1
 
     @property
     def lead(self) -> Solution:
@@ -170,5 +189,5 @@ class Plan:
     @property
     def effort(self) -> Effort:
         """What solving took so far."""
-        spent = [s.effort for s in self.solutions.values()]
+        spent = [s.effort for s in self.pool.values()]
         return Effort(sum(e.freezes for e in spent), sum(e.units for e in spent))
