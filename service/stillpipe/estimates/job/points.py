@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from stillpipe.estimates import chances, hold_time
+from stillpipe.estimates import chances, hold_time, learned
 from stillpipe.estimates.co2_mass import Consumption
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.job import timeline, waits
@@ -47,6 +47,7 @@ class PointFigures:
         Range | None, Figure("mass_flow", says="Greatest flow that still freezes shut.")
     ]
     co2: Annotated[Range | None, Figure("mass", says="CO2 for its freeze and hold.")]
+    learned: Annotated[Any, Plain(says="What was learned from what was seen of it.")]
     timeline: Annotated[tuple[Event, ...], Plain(says="Its moments in order.")]
 
 
@@ -96,6 +97,7 @@ def _common(plan: Plan, kind: Kind, drawn: Consumption | None) -> dict[str, Any]
         "thaw": held.thaw,
         "planned_thaw": None if held.ready is None else waits.thaw(solution),
         "residual_flow_limit": solution.flow_limit,
+        "learned": learned.told(solution),
         "co2": None if drawn is None else solution.range(np.asarray(drawn.total)),
     }
 
