@@ -13,7 +13,7 @@ from stillpipe.api import problems
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.freeze_point import Orientation
-from stillpipe.model.job import JobEstimateRequest
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.requests import PlugTimeRequest, UnitSystem
 from stillpipe.model.site import PlaceKind, Regime
 

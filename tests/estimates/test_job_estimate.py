@@ -20,8 +20,8 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Answer, Verdict
 from stillpipe.model.freeze_point import Fluid
-from stillpipe.model.job import JobEstimateRequest
 from stillpipe.model.money import DrainDown, Rates
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.site import Place, PlaceKind, Release, Room
 from stillpipe.tables import pipes
 

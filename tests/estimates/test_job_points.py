@@ -26,8 +26,9 @@ from stillpipe.estimates.plug_time import plug_time
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Answer, Verdict
 from stillpipe.model.freeze_point import Jacket
-from stillpipe.model.job import JobEstimateRequest, JobPoint, LineFluid
+from stillpipe.model.job import JobPoint, LineFluid
 from stillpipe.model.observations import Frost
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,

@@ -15,7 +15,8 @@ from stillpipe.estimates.job.plan import Kind, Plan
 from stillpipe.estimates.job.supply import supply
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.freeze_point import Lining
-from stillpipe.model.job import Cooling, CoolingMethod, JobEstimateRequest
+from stillpipe.model.job import Cooling, CoolingMethod
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.tables import pipes
 
 FOUR_INCH = pipes.find("ASTM B88", "4", "L")

@@ -5,6 +5,7 @@ the draws that close. The hold is planned from the time by which the plug is rea
 that decides; that and the exchanges are planned times, common to all draws.
 """
 
+from dataclasses import replace
 from functools import cached_property
 from typing import Self
 
@@ -56,6 +57,16 @@ class Drawn(Sampled):
         found = type(self)(self.point, hold, self, member=self._member)
         for known in ("before", "evidence", "planned_ready"):
             found.__dict__[known] = getattr(self, known)
+        return found
+
+    def under(self, pressure: float) -> Self:
+        """Return the same freezes under another line ``pressure`` [Pa]; solves nothing anew."""
+        found = type(self)(
+            replace(self.point, line_pressure=pressure), self.hold, self, member=self._member
+        )
+        for known in ("ensemble", "sample"):
+            found.__dict__[known] = getattr(self, known)
+        found.__dict__["evidence"] = None
         return found
 
     @cached_property

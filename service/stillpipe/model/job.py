@@ -153,8 +153,8 @@ OWN = tuple(f.name for f in fields(JobPoint) if f.name not in PLACING)
 
 
 @dataclass(frozen=True, kw_only=True)
-class JobEstimateRequest(ReadyBy, FromCylinders):
-    """Body of POST /v1/job-estimate."""
+class Job(ReadyBy, FromCylinders):
+    """One job, as a caller states it and worked out."""
 
     fluid: Annotated[LineFluid, _own["fluid"].declaration]
     points: Annotated[
@@ -270,7 +270,7 @@ class JobEstimateRequest(ReadyBy, FromCylinders):
         """
         found: list[PlacedPoint] = []
         errors: list[StillpipeError] = []
-        known: dict[tuple[Any, ...], JobEstimateRequest] = {}
+        known: dict[tuple[Any, ...], Job] = {}
         for i, point in enumerate(self.freeze_points or self._alike):
             own = point.own
             key = tuple(own.items())
@@ -285,7 +285,7 @@ class JobEstimateRequest(ReadyBy, FromCylinders):
             found.append(PlacedPoint(point=point, request=known[key]))
         return found, errors
 
-    def _alone(self, own: Mapping[str, Any]) -> "JobEstimateRequest":
+    def _alone(self, own: Mapping[str, Any]) -> "Job":
         """Return the request of one freeze point, which states ``own`` members, worked out.
 
         Its fluid is at the temperature at which it is fed.
@@ -294,7 +294,7 @@ class JobEstimateRequest(ReadyBy, FromCylinders):
         warm, to = raw.fluid.temperature, self.cooling.to
         if warm > to:
             raw = replace(raw, fluid=replace(raw.fluid, temperature=to), arrival=warm)
-        return super(JobEstimateRequest, raw).completed()
+        return super(Job, raw).completed()
 
     @property
     def hold_duration(self) -> float:
@@ -321,7 +321,7 @@ class PlacedPoint:
     """A freeze point of a job: where it is, and its own request, worked out."""
 
     point: JobPoint
-    request: JobEstimateRequest
+    request: Job
 
     @property
     def name(self) -> str:

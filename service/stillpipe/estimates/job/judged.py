@@ -10,6 +10,7 @@ from stillpipe.estimates.job.supply import Supply
 from stillpipe.estimates.spacing import RunFigures, Sited
 from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.figures import Answer, Caution, Reason, Verdict, verdict_of
+from stillpipe.model.job import Job
 from stillpipe.model.site import Place, PlaceKind
 
 
@@ -27,6 +28,10 @@ class Judged:
     def verdict(self) -> Verdict:
         """What the reasons come to."""
         return verdict_of(self.reasons)
+
+    def again(self, request: Job) -> "Judged":
+        """Return what is found of a changed job; what is solved already is not solved again."""
+        return judge(Plan(request, self.plan.pool))
 
     @property
     def codes(self) -> set[str]:

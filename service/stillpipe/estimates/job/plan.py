@@ -18,7 +18,7 @@ from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Effort
 from stillpipe.model.freeze_point import FreezePoint
-from stillpipe.model.job import JobEstimateRequest, PlacedPoint
+from stillpipe.model.job import Job, PlacedPoint
 
 Pool = dict[Hashable, Solution]
 """Solutions by what the freeze depends on."""
@@ -32,7 +32,7 @@ class Kind:
 
     group: int
     names: tuple[str, ...]
-    request: JobEstimateRequest
+    request: Job
     solution: Solution
 
     @property
@@ -69,13 +69,13 @@ class Group:
 class Plan:
     """The plan of a job, worked out as far as it is asked for."""
 
-    def __init__(self, request: JobEstimateRequest, pool: Pool | None = None) -> None:
+    def __init__(self, request: Job, pool: Pool | None = None) -> None:
         """Solve nothing yet; what is solved is kept in a ``pool`` for plans of other variants."""
         self.request = request
         self.pool: Pool = {} if pool is None else pool
         self.solutions = {p.request: self._pooled(p.request) for p in request.each}
 
-    def _pooled(self, request: JobEstimateRequest) -> Solution:
+    def _pooled(self, request: Job) -> Solution:
         """Return the solution of a freeze point, the same for all that freeze alike."""
         stated = [getattr(request, name) for name in FREEZING]
         key = (
@@ -129,7 +129,7 @@ class Plan:
 
     def _group(self, number: int, points: list[PlacedPoint], free: float) -> Group:
         """Return a group whose jackets and hands are ``free`` from then on [s] after arrival."""
-        by_request: dict[JobEstimateRequest, list[str]] = {}
+        by_request: dict[Job, list[str]] = {}
         for p in points:
             by_request.setdefault(p.request, []).append(p.name)
         solved = {r: self.solutions[r] for r in by_request}

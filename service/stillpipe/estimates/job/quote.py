@@ -8,7 +8,7 @@ from stillpipe.estimates.job import waits
 from stillpipe.estimates.job.plan import Plan
 from stillpipe.estimates.job.supply import Supply
 from stillpipe.model.declare import Plain
-from stillpipe.model.job import JobEstimateRequest
+from stillpipe.model.job import Job
 from stillpipe.model.money import DrainDown, Rates
 
 CENT = Decimal("0.01")
@@ -107,7 +107,7 @@ def hours(plan: Plan) -> Hours:
     )
 
 
-def _drain_down(request: JobEstimateRequest, drained: DrainDown, rates: Rates) -> tuple[Line, ...]:
+def _drain_down(request: Job, drained: DrainDown, rates: Rates) -> tuple[Line, ...]:
     """Return the lines of draining the line, doing the repair and filling it again."""
     empty = drained.volume / drained.drain_rate + drained.volume / drained.fill_rate
     empty += drained.venting

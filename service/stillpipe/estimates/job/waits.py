@@ -13,7 +13,7 @@ from stillpipe.estimates import chances
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Range
-from stillpipe.model.job import Cooling, CoolingMethod, JobEstimateRequest
+from stillpipe.model.job import Cooling, CoolingMethod, Job
 from stillpipe.physics import constants, film, media
 from stillpipe.uncertainty import draws
 from stillpipe.uncertainty.table import Z95
@@ -40,7 +40,7 @@ def flushing(warm: float, cooling: Cooling) -> float:
     return cooling.time_constant * math.log((warm - cooling.water) / (cooling.to - cooling.water))
 
 
-def standing(request: JobEstimateRequest, solution: Solution) -> float:
+def standing(request: Job, solution: Solution) -> float:
     """Time [s] in which the room cools a line, likely; infinite where it never does.
 
     As a lump: the heat of water and wall over the film to the room, exponential in time.
@@ -59,17 +59,17 @@ def standing(request: JobEstimateRequest, solution: Solution) -> float:
     return constant * math.log((warm - ambient) / (to - ambient))
 
 
-def arrival(request: JobEstimateRequest) -> float:
+def arrival(request: Job) -> float:
     """Return the temperature of the line of a freeze point on arrival [K]."""
     return request.fluid.temperature if request.arrival is None else request.arrival
 
 
-def is_warm(request: JobEstimateRequest) -> bool:
+def is_warm(request: Job) -> bool:
     """Tell whether the line of a freeze point is cooled before it is fed."""
     return arrival(request) > request.cooling.to
 
 
-def is_flushed(request: JobEstimateRequest, solution: Solution) -> bool:
+def is_flushed(request: Job, solution: Solution) -> bool:
     """Tell whether the plan is to flush a warm line."""
     method = request.cooling.method
     if not is_warm(request) or method is CoolingMethod.ROOM:
@@ -79,7 +79,7 @@ def is_flushed(request: JobEstimateRequest, solution: Solution) -> bool:
     return standing(request, solution) > flushing(arrival(request), request.cooling)
 
 
-def coolings(request: JobEstimateRequest, solution: Solution) -> Array:
+def coolings(request: Job, solution: Solution) -> Array:
     """Return how long a warm line takes until it is cool enough, of the draws [s].
 
     By itself by the film of the room, flushed by how well that goes; infinite where it never is.
@@ -91,7 +91,7 @@ def coolings(request: JobEstimateRequest, solution: Solution) -> Array:
     return np.asarray(standing(request, solution) / film_of)
 
 
-def cooling(request: JobEstimateRequest, solution: Solution) -> Range | None:
+def cooling(request: Job, solution: Solution) -> Range | None:
     """Return how long a warm line takes until it is cool enough [s]; None where it never is."""
     if not is_warm(request):
         return Range(0.0, 0.0, 0.0)
