@@ -75,10 +75,7 @@ class Sited:
 def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
     """Judge the places along a run for plugs kept as long as the hold."""
     solution = Solution(request, request.hold)
-    sited = tuple(
-        Sited(place=p, solution=solution if p.kind is PlaceKind.FREEZE_POINT else None)
-        for p in request.places
-    )
+    sited = sited_alike(solution, request.places)
     found = along(sited)
     return Answer(
         reasons=tuple(dict.fromkeys([*hold_time.reasons(solution), *reasons(sited, found)])),
@@ -90,6 +87,14 @@ def spacing(request: SpacingRequest) -> Answer[SpacingFigures]:
         ),
         effort=solution.effort,
         learned=learned.told(solution),
+    )
+
+
+def sited_alike(solution: Solution, places: tuple[Place, ...]) -> tuple[Sited, ...]:
+    """Return ``places`` of which all freeze points are alike."""
+    return tuple(
+        Sited(place=p, solution=solution if p.kind is PlaceKind.FREEZE_POINT else None)
+        for p in places
     )
 
 
