@@ -243,7 +243,7 @@ def judge(
 
 
 def danger(water: TrappedWater) -> tuple[int, float]:
-    """Return what ranks trapped water: its verdict, then its pressure over the pipe's rating."""
+    """Return what ranks trapped water: its verdict, then its pressure over the rating [-]."""
     return list(Verdict).index(water.verdict), water.pressure / max(water.rating, 1.0)
 
 

@@ -109,8 +109,8 @@ def remedies(judged: Judged) -> Remedies:
     for change in together:
         job = change.apply(job)
     last = judged.again(job.completed()) if together else judged
-    left = tuple(r.code for r in last.reasons if r.severity is not Severity.INFO)
-    return Remedies(each=tuple(found), verdict=last.verdict, left=left)
+    left = dict.fromkeys(r.code for r in last.reasons if r.severity is not Severity.INFO)
+    return Remedies(each=tuple(found), verdict=last.verdict, left=tuple(left))
 
 
 def _same(one: Remedy, other: Remedy) -> bool:

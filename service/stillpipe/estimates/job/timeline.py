@@ -89,7 +89,7 @@ def _of_group(plan: Plan, group: Group) -> Iterator[Event]:
             yield _told(event, group, kind)
     if _prevented(group):
         return
-    what = "all freeze points" if len(plan.groups) == 1 else f"the freeze points of {_list(group)}"
+    what = "all freeze points" if len(plan.groups) == 1 else _list(group)
     if group.number > 1:
         text = (
             f"Move jackets and cylinders to {_list(group)}; fit them, prove that the line is still."
