@@ -18,7 +18,8 @@ NAMES = {
     "co2-mass-request": "co2-mass", "cylinder-count-request": "cylinder-count",
     "cylinder-count-stock": "cylinder-count", "spacing-validation-request": "spacing-validation",
     "frost-check-request": "frost-check", "ventilation-request": "ventilation",
-    "job-estimate-request": "job-estimate", "calibration-request": "calibration",
+    "job-estimate-request": "job-estimate", "job-estimate-two-lines": "job-estimate",
+    "calibration-request": "calibration",
 }  # fmt: skip
 """Which estimate an example asks for."""
 SINGLE = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))
