@@ -1,4 +1,4 @@
-"""Cylinders: what each delivers, how many, when each is exchanged, and the best of a stock."""
+"""Cylinders: what each delivers, how many are needed and when each is exchanged."""
 
 import math
 from collections.abc import Iterator
@@ -8,10 +8,10 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, cautions, chances, co2_mass, learned
+from stillpipe.estimates import assess, cautions, chances, co2_mass, learned, stock_mix
 from stillpipe.estimates.co2_mass import Co2Figures, Consumption, Needed
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.cylinder import Stock
+from stillpipe.estimates.stock_mix import Mix
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
@@ -64,25 +64,6 @@ class Planned:
 
 
 @dataclass(frozen=True, kw_only=True)
-class MixEntry:
-    """So many cylinders of a kind."""
-
-    id: Annotated[str, Plain(says="Which cylinder of the catalogue.")]
-    count: Annotated[int, Plain(says="How many to take.")]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Mix:
-    """The best mix of a stock: fewest cylinders, then least mass."""
-
-    cylinders: Annotated[tuple[MixEntry, ...], Plain(says="Which cylinders to take.")]
-    usable: Annotated[float, Figure("mass", says="Liquid that they deliver.")]
-    net_mass: Annotated[float, Figure("mass", says="CO2 in them.")]
-    enough: Annotated[bool, Plain(says="Whether they hold enough.")]
-    shortfall: Annotated[float, Figure("mass", says="What is lacking.")] = 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
 class CylinderCountFigures(CylinderFigures):
     """Figures of the cylinder estimate."""
 
@@ -95,66 +76,16 @@ def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures
     solution = Solution(request, request.hold)
     needed = co2_mass.needed(request, solution)
     planned, reasons = plan(request, solution, needed)
-    mix, total = None, needed.figures.planned_total
-    if request.stock and total is not None and request.cylinder.dip_tube:
-        mass = total * request.points / (1.0 - request.reserve)
-        mix = best_mix(mass, request.stock, request.cylinder.temperature)
-        if not mix.enough:
-            text = "The stock does not hold enough CO2."
-            reasons = (*reasons, assess.stop("stock-too-small", text))
+    mix, found = stock_mix.taken(request, solution, needed)
     figures = CylinderCountFigures(
         co2=needed.figures, mix=mix, **vars(planned.figures)
     )  # fmt: skip
     return Answer(
-        reasons=reasons,
+        reasons=(*reasons, *found),
         cautions=cautions.of_feeding(request),
         figures=figures,
         effort=solution.effort,
         learned=learned.told(solution),
-    )
-
-
-def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix:
-    """Return the fewest cylinders of a ``stock`` for ``needed`` [kg], then the least mass.
-
-    ``temperature`` [K] of the cylinders. Exact: two integer programmes solved by branch and bound
-    (HiGHS through scipy).
-    """
-    kinds = [s.cylinder(temperature) for s in stock]
-    each = np.array([c.usable.low if c.dip_tube else 0.0 for c in kinds])
-    net = np.array([c.net_mass for c in kinds])
-    have = np.array([s.count for s in stock], dtype=float)
-    total = float(each @ have)
-    if total < needed:
-        return _mix(stock, have, each, net, shortfall=needed - total)
-    return _mix(stock, _fewest(needed, each, net, have), each, net)
-
-
-def _fewest(needed: float, each: Array, net: Array, have: Array) -> Array:
-    """Return how many of each kind, shape as ``have``; masses [kg]."""
-    from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - half a second
-
-    limits = Bounds(0.0, have)
-    enough = LinearConstraint(each[None, :], needed, np.inf)
-    whole = np.ones(len(have))
-    first = milp(whole, constraints=[enough], bounds=limits, integrality=whole)
-    fewest = round(float(first.fun))
-    exactly = LinearConstraint(whole[None, :], fewest, fewest)
-    second = milp(net, constraints=[enough, exactly], bounds=limits, integrality=whole)
-    return np.round(np.asarray(second.x, dtype=float))
-
-
-def _mix(
-    stock: tuple[Stock, ...], counts: Array, each: Array, net: Array,
-    shortfall: float = 0.0,
-) -> Mix:  # fmt: skip
-    entries = (MixEntry(id=s.id, count=int(n)) for s, n in zip(stock, counts, strict=True) if n)
-    return Mix(
-        cylinders=tuple(entries),
-        usable=float(each @ counts),
-        net_mass=float(net @ counts),
-        enough=shortfall == 0.0,
-        shortfall=shortfall,
     )
 
 

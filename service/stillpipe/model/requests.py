@@ -203,12 +203,17 @@ class FromCylinders(Feeding):
 
 
 @dataclass(frozen=True, kw_only=True)
-class CylinderCountRequest(Holding, FromCylinders):
-    """Body of POST /v1/cylinder-count."""
+class Stocked(FromCylinders):
+    """The cylinders in use, and those at hand."""
 
     stock: Annotated[
         tuple[Stock, ...], Many(LONGEST_LIST, says="Cylinders at hand, for the best mix of them.")
     ] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class CylinderCountRequest(Holding, Stocked):
+    """Body of POST /v1/cylinder-count."""
 
     @property
     def hold_duration(self) -> float:
@@ -291,7 +296,7 @@ class CalibrationRequest(Request):
 
 
 @dataclass(frozen=True, kw_only=True)
-class JobEstimateRequest(ReadyBy, FromCylinders):
+class JobEstimateRequest(ReadyBy, Stocked):
     """Body of POST /v1/job-estimate."""
 
     setup: Annotated[
