@@ -19,6 +19,7 @@ NAMES = {
     "cylinder-count-stock": "cylinder-count", "spacing-validation-request": "spacing-validation",
     "frost-check-request": "frost-check", "ventilation-request": "ventilation",
     "job-estimate-request": "job-estimate", "calibration-request": "calibration",
+    "job-estimate-rates": "job-estimate",
 }  # fmt: skip
 """Which estimate an example asks for."""
 SINGLE = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))

@@ -67,7 +67,7 @@ def test_every_bounded_input_is_published() -> None:
     assert set(published["numbers"]) == {
         "safety_factor", "capture_efficiency", "reserve", "relative_humidity", "points",
         "jackets_per_cylinder", "stock", "emissivity", "decision_probability", "percentiles",
-        "calibrated_factor", "calibration_records",
+        "calibrated_factor", "calibration_records", "crew",
     }  # fmt: skip
     assert published["numbers"]["reserve"] == {"minimum": 0.0, "maximum": 0.9}
     assert published["numbers"]["decision_probability"] == {"minimum": 0.5, "maximum": 0.99}

@@ -15,15 +15,17 @@ from stillpipe.estimates import (
     hold_time,
     learned,
     spacing,
+    stock_mix,
     ventilation,
 )
 from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.cylinder_count import CylinderFigures, Planned
-from stillpipe.estimates.job import quote, timeline, waits
+from stillpipe.estimates.job import quote, quote_costed, timeline, waits
 from stillpipe.estimates.job.quote import Quote
 from stillpipe.estimates.job.timeline import Event
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.estimates.spacing import RunFigures
+from stillpipe.estimates.stock_mix import Mix
 from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
@@ -88,6 +90,7 @@ class JobFigures:
     ]
     co2: Annotated[Co2Figures, Plain(says="The CO2 that is needed.")]
     cylinders: Annotated[CylinderFigures, Plain(says="The cylinders that are needed.")]
+    mix: Annotated[Mix | None, Plain(says="The best mix of the stock, where one was given.")]
     air: Annotated[AirFigures | None, Plain(says="The room's air, where a room was given.")]
     spacing: Annotated[RunFigures | None, Plain(says="The run, where places were given.")]
     quote: Annotated[Quote | None, Plain(says="What it costs, where rates were given.")]
@@ -98,20 +101,19 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     solution = Solution(request, request.hold_duration, member="repair")
     needed = co2_mass.needed(request, solution)
     planned, cylinder_reasons = cylinder_count.plan(request, solution, needed)
+    mix, too_small = stock_mix.taken(request, solution, needed)
     cylinders, air = planned.figures, _air(request, solution, needed)
     run = spacing.along(solution, request.places) if request.places else None
-    reasons = [*hold_time.reasons(solution), *cylinder_reasons, *_of_air(request, air)]
-    if run is not None:
-        reasons += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
-    if request.fluid.temperature > COOL_ENOUGH:
-        reasons.append(_cool_first(solution))
+    reasons = [*hold_time.reasons(solution), *cylinder_reasons, *too_small]
+    reasons += [*_of_air(request, air), *_of_run(request, solution, run)]
     held = hold_time.figures(solution)
     well, each = _chances(solution, planned)
+    promises = _promises(request, solution, well)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
         chance=chances.chance(well),
         chances=each,
-        promises=_promises(request, solution, well),
+        promises=promises,
         closure=solution.closure,
         ready=solution.ready,
         chance_of_ready_by=solution.chance_of_ready_by(request.ready_by),
@@ -122,9 +124,10 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         planned_thaw=None if held.ready is None else waits.thaw(solution),
         co2=needed.figures,
         cylinders=cylinders,
+        mix=mix,
         air=None if air is None else air.figures,
         spacing=run,
-        quote=quote.quote(request, solution, needed.figures, cylinders),
+        quote=_quote(request, solution, needed, (cylinders, mix), promises),
     )
     return Answer(
         reasons=tuple(dict.fromkeys(reasons)),
@@ -133,6 +136,30 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         effort=solution.effort,
         learned=learned.told(solution),
     )
+
+
+def _quote(
+    request: JobEstimateRequest, solution: Solution, needed: Needed,
+    cylinders: tuple[CylinderFigures, Mix | None], promises: tuple[Promise, ...],
+) -> Quote | None:  # fmt: skip
+    """Return the quote of the job; None without rates or where no plug is planned."""
+    by = {promise.chance: promise.by for promise in promises}
+    costed = quote_costed.costed(request, solution, needed, *cylinders, by)
+    if request.rates is None or costed is None:
+        return None
+    return quote.quote(request.rates, costed, request.drain_down)
+
+
+def _of_run(
+    request: JobEstimateRequest, solution: Solution, run: RunFigures | None
+) -> list[Reason]:  # fmt: skip
+    """Return the reasons found with the run, where there is one, and with a warm line."""
+    found: list[Reason] = []
+    if run is not None:
+        found += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
+    if request.fluid.temperature > COOL_ENOUGH:
+        found.append(_cool_first(solution))
+    return found
 
 
 def _of_points(request: JobEstimateRequest) -> list[Reason]:
