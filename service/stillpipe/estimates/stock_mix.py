@@ -59,11 +59,9 @@ def taken(
     found = mix([share * each / (1.0 - request.reserve)] * groups, request.stock, temperature)
     if found.enough:
         return found, ()
-    text = "The stock does not hold enough CO2."
+    text = f"The stock does not deliver enough CO2: {found.shortfall:.1f} kg are lacking."
     if groups > 1:
-        text = (
-            f"The stock does not hold enough CO2 for {groups} jackets or manifolds, each its own."
-        )
+        text += f" Each of {groups} manifolds, or jackets alone, needs cylinders of its own."
     return found, (assess.stop("stock-too-small", text),)
 
 

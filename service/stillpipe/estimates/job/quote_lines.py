@@ -14,8 +14,8 @@ assumption."""
 LITRES = 1000.0
 """Litres in a cubic metre."""
 DAY = 24.0 * HOUR
-DISTANCES = {TravelBasis.KILOMETRE: (1000.0, "kilometres"), TravelBasis.MILE: (1609.344, "miles")}
-"""Metres in what a rate of travel is for, and its name."""
+METRES = {TravelBasis.KILOMETRE: 1000.0, TravelBasis.MILE: 1609.344}
+"""Metres in what a rate of travel is for."""
 
 
 def freeze(terms: Terms, job: Costed, spent: Spent) -> tuple[Line, ...]:
@@ -81,7 +81,7 @@ def _hire(terms: Terms, job: Costed, spent: Spent) -> Line:
     count = sum(kind.count for kind in job.cylinders)
     text, rate = f"Hire of {counted(count, 'cylinder')}", terms.rates.cylinder_hire
     if terms.rates.hire_basis is HireBasis.JOB:
-        return terms.line("cylinder-hire", Decimal(count), "cylinder", rate, text)
+        return terms.line("cylinder-hire", Decimal(count), "1", rate, text)
     days = max(math.ceil(spent.labour / DAY), 1)
     text += f" for {counted(days, 'day')}"
     return terms.line("cylinder-hire", Decimal(count * days), "cylinder-day", rate, text)
@@ -91,10 +91,10 @@ def _coming(terms: Terms) -> Iterator[Line]:
     """Yield the lines of coming to the site, whatever is done there."""
     rates, travel = terms.rates, terms.rates.travel
     yield terms.once("travel", travel.fixed, "Travel to the site and back")
-    metres, name = DISTANCES[travel.distance_basis]
+    distance = quantity(travel.distance / METRES[travel.distance_basis])
     yield terms.line(
-        "travel-distance", quantity(travel.distance / metres), travel.distance_basis.value,
-        travel.per_distance, f"Travel to the site and back, by {name}",
+        "travel-distance", distance, travel.distance_basis.value, travel.per_distance,
+        "Distance to the site and back",
     )  # fmt: skip
     text = "Time to travel to the site and back"
     yield terms.labour("travel-time", travel.time, rates.labour_per_hour, text)
