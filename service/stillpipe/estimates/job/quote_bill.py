@@ -60,7 +60,7 @@ def money(value: Decimal, smallest: Decimal = CENT) -> Decimal:
 
 def quantity(value: float) -> Decimal:
     """Return ``value`` to two decimals [as it is], halves away from zero."""
-    return Decimal(repr(value)).quantize(CENT, ROUND_HALF_UP)
+    return Decimal(repr(float(value))).quantize(CENT, ROUND_HALF_UP)
 
 
 def plain(value: Decimal | float) -> str:
