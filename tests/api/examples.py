@@ -20,6 +20,7 @@ NAMES = {
     "frost-check-request": "frost-check", "ventilation-request": "ventilation",
     "job-estimate-request": "job-estimate", "job-estimate-two-lines": "job-estimate",
     "calibration-request": "calibration",
+    "job-estimate-rates": "job-estimate",
 }  # fmt: skip
 """Which estimate an example asks for."""
 SINGLE = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))

@@ -46,8 +46,10 @@ def ends(member: Member) -> list[Any]:
             found = ["x" * declared.longest]
         case declare.Money():
             found = ["0", "999999999.99"]
+        case declare.Percent():
+            found = ["0", "100"]
         case declare.Currency():
-            found = ["EUR"]
+            found = ["EUR", "JPY", "CLF"]
         case declare.Flag():
             found = [False, True]
         case _:

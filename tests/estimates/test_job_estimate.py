@@ -14,7 +14,8 @@ import pytest
 from estimates.jobs import HALF_INCH, TWO_INCH, known, likely, request_of
 from stillpipe.estimates import co2_mass, ventilation
 from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
-from stillpipe.estimates.job.quote import Quote, money
+from stillpipe.estimates.job.quote import Quote
+from stillpipe.estimates.job.quote_bill import money
 from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
@@ -160,12 +161,14 @@ def test_what_is_said_of_the_air_names_the_unfavourable_figure() -> None:
 
 
 def test_the_quote_by_hand(found: JobFigures) -> None:
-    """Labour from arrival to thaw and 15 min for the second point at 62.00, CO2 at 3.40.
+    """Labour until the job is done at 50 % and 15 min for the second point at 62.00, CO2 at 3.40.
 
     The line is shut from the first feed to the thaw, at 30.00 an hour; call-out 40.00; to the cent.
     """
-    hours = Decimal(str(round(moment(found, "thawed") / 3600.0, 2)))
-    shut = (moment(found, "thawed") - moment(found, "feed")) / 3600.0
+    done = found.promises[0].by
+    assert done == pytest.approx(moment(found, "thawed"), rel=0.02)
+    hours = Decimal(str(round(done / 3600.0, 2)))
+    shut = (done - moment(found, "feed")) / 3600.0
     mass = Decimal(str(round(likely(found.co2.job_total), 2)))
     lines = {x.item: x.amount for x in quote_of(found).lines}
     assert lines == {
@@ -176,6 +179,7 @@ def test_the_quote_by_hand(found: JobFigures) -> None:
         "call-out": Decimal("40.00"),
     }
     assert quote_of(found).total == sum(lines.values())
+    assert list(lines)[-1] == "downtime", "after what is to be paid"
 
 
 @pytest.mark.parametrize(("points", "jackets", "groups"), [(1, 1, 1), (2, 1, 2), (4, 2, 2)])
@@ -204,7 +208,7 @@ def test_draining_down_by_hand(found: JobFigures) -> None:
     """
     quote = quote_of(found)
     assert quote.drain_down_total == Decimal("775.00")
-    assert [str(x.amount) for x in quote.drain_down] == ["232.50", "405.00", "97.50", "40.00"]
+    assert [str(x.amount) for x in quote.drain_down] == ["232.50", "405.00", "40.00", "97.50"]
 
 
 def test_every_caution_of_the_trade_is_there(answer: Answer[JobFigures]) -> None:

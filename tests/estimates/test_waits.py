@@ -9,7 +9,7 @@ import pytest
 
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, known, likely
 from estimates.test_job_estimate import DRAIN, RATES, codes, job, moment, quote_of
-from stillpipe.estimates.job import quote, waits
+from stillpipe.estimates.job import quote_costed, quote_lines, waits
 from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
 from stillpipe.estimates.job.plan import Kind, Plan
 from stillpipe.estimates.job.supply import supply
@@ -29,11 +29,12 @@ def charged(request: JobEstimateRequest) -> dict[str, float]:
     """What a job costs before anything is rounded, and what of it is charged: h, kg, EUR."""
     plan = Plan(request)
     mass = likely(supply(plan).co2.job_total)
-    found = quote.hours(plan)
-    labour = found.labour + found.further_points
+    found = quote_costed.spent(plan, quote_costed.as_planned(plan), mass)
+    shut = found.shut / 3600.0
+    labour = (found.labour + (request.points - 1) * quote_lines.EACH_POINT) / 3600.0
     total = labour * float(RATES.labour_per_hour) + mass * float(RATES.co2_per_kg)
-    total += found.shut * float(DRAIN.downtime_per_hour) + float(RATES.call_out)
-    return {"labour": labour, "shut": found.shut, "co2": mass, "total": total}
+    total += shut * float(DRAIN.downtime_per_hour) + float(RATES.call_out)
+    return {"labour": labour, "shut": shut, "co2": mass, "total": total}
 
 
 ROOMS = [x / 10.0 for x in (*range(-6, 8), *range(15, 60))]
@@ -124,11 +125,15 @@ def test_a_thaw_that_takes_long_is_helped_and_one_that_does_not_is_left() -> Non
     assert "does-not-thaw" in codes(answer)
 
 
-def test_labour_is_billed_until_the_plug_is_gone_as_planned() -> None:
+def test_labour_is_billed_until_the_plug_is_gone_as_promised() -> None:
+    """At 50 and at 90 %, which where the thaw is helped is the same."""
     for room in (20.0, -5.0):
         found = job_estimate(job(HALF_INCH, 8.0, room)).figures
-        labour = next(x for x in quote_of(found).lines if x.item == "labour")
-        assert float(labour.quantity) == pytest.approx(moment(found, "thawed") / 3600.0, abs=0.006)
+        bills = (quote_of(found).lines, known(quote_of(found).at_90).lines)
+        for lines, promise in zip(bills, found.promises, strict=True):
+            labour = next(x for x in lines if x.item == "labour")
+            assert float(labour.quantity) == pytest.approx(promise.by / 3600.0, abs=0.006)
+        assert found.promises[0].by == pytest.approx(moment(found, "thawed"), rel=0.02)
 
 
 def flushed(celsius: float) -> float:
@@ -248,7 +253,7 @@ def test_lost_use_is_counted_alike_for_freezing_and_draining() -> None:
         (lost,) = [x for x in quoted.lines if x.item == "downtime"]
         (drained,) = [x for x in quoted.drain_down if x.item == "downtime"]
         cooled = events(found).get("cooled", 0.0)
-        shut = (moment(found, "thawed") - moment(found, "feed") + cooled) / 3600.0
+        shut = (found.promises[0].by - moment(found, "feed") + cooled) / 3600.0
         assert lost.rate == drained.rate == Decimal("30.00")
         assert float(lost.quantity) == pytest.approx(shut, abs=0.006)
     without = quote_of(job_estimate(job(drain_down=None)).figures)

@@ -49,6 +49,7 @@ _NAMES: dict[str, tuple[str, dict[str, str], str, str]] = {
         "mm",
         "in",
     ),
+    "distance": ("meter", {"km": "kilometer", "mi": "mile"}, "km", "mi"),
     "temperature": (
         "kelvin",
         {"degC": "degree_Celsius", "degF": "degree_Fahrenheit", "K": "kelvin"},

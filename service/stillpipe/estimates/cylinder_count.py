@@ -8,11 +8,11 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, cautions, co2_mass, learned, manifold
+from stillpipe.estimates import assess, cautions, co2_mass, learned, manifold, stock_mix
 from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.manifold import Exchange, Hung, Manifold
 from stillpipe.estimates.solution import Solution
-from stillpipe.model.cylinder import Stock
+from stillpipe.estimates.stock_mix import Mix
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
@@ -33,25 +33,6 @@ class CylinderFigures:
 
 
 @dataclass(frozen=True, kw_only=True)
-class MixEntry:
-    """So many cylinders of a kind."""
-
-    id: Annotated[str, Plain(says="Which cylinder of the catalogue.")]
-    count: Annotated[int, Plain(says="How many to take.")]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Mix:
-    """The best mix of a stock: fewest cylinders, then least mass."""
-
-    cylinders: Annotated[tuple[MixEntry, ...], Plain(says="Which cylinders to take.")]
-    usable: Annotated[float, Figure("mass", says="Liquid that they deliver.")]
-    net_mass: Annotated[float, Figure("mass", says="CO2 in them.")]
-    enough: Annotated[bool, Plain(says="Whether they hold enough.")]
-    shortfall: Annotated[float, Figure("mass", says="What is lacking.")] = 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
 class CylinderCountFigures(CylinderFigures):
     """Figures of the cylinder estimate."""
 
@@ -64,67 +45,16 @@ def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures
     solution = Solution(request, request.hold)
     needed = co2_mass.needed(request, solution)
     planned, found = plan(request, solution, needed)
-    reasons = (*co2_mass.reasons(solution), *found)
-    mix, total = None, needed.figures.planned_total
-    if request.stock and total is not None and request.cylinder.dip_tube:
-        mass = total * request.points / (1.0 - request.reserve)
-        mix = best_mix(mass, request.stock, request.cylinder.temperature)
-        if not mix.enough:
-            text = "The stock does not hold enough CO2."
-            reasons = (*reasons, assess.stop("stock-too-small", text))
+    mix, too_small = stock_mix.taken(request, alike(request, solution, needed))
     figures = CylinderCountFigures(
         co2=needed.figures, mix=mix, **vars(planned)
     )  # fmt: skip
     return Answer(
-        reasons=reasons,
+        reasons=(*co2_mass.reasons(solution), *found, *too_small),
         cautions=cautions.of_feeding(request),
         figures=figures,
         effort=solution.effort,
         learned=learned.told(solution),
-    )
-
-
-def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix:
-    """Return the fewest cylinders of a ``stock`` for ``needed`` [kg], then the least mass.
-
-    ``temperature`` [K] of the cylinders. Exact: two integer programmes solved by branch and bound
-    (HiGHS through scipy).
-    """
-    kinds = [s.cylinder(temperature) for s in stock]
-    each = np.array([c.usable.low if c.dip_tube else 0.0 for c in kinds])
-    net = np.array([c.net_mass for c in kinds])
-    have = np.array([s.count for s in stock], dtype=float)
-    total = float(each @ have)
-    if total < needed:
-        return _mix(stock, have, each, net, shortfall=needed - total)
-    return _mix(stock, _fewest(needed, each, net, have), each, net)
-
-
-def _fewest(needed: float, each: Array, net: Array, have: Array) -> Array:
-    """Return how many of each kind, shape as ``have``; masses [kg]."""
-    from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - half a second
-
-    limits = Bounds(0.0, have)
-    enough = LinearConstraint(each[None, :], needed, np.inf)
-    whole = np.ones(len(have))
-    first = milp(whole, constraints=[enough], bounds=limits, integrality=whole)
-    fewest = round(float(first.fun))
-    exactly = LinearConstraint(whole[None, :], fewest, fewest)
-    second = milp(net, constraints=[enough, exactly], bounds=limits, integrality=whole)
-    return np.round(np.asarray(second.x, dtype=float))
-
-
-def _mix(
-    stock: tuple[Stock, ...], counts: Array, each: Array, net: Array,
-    shortfall: float = 0.0,
-) -> Mix:  # fmt: skip
-    entries = (MixEntry(id=s.id, count=int(n)) for s, n in zip(stock, counts, strict=True) if n)
-    return Mix(
-        cylinders=tuple(entries),
-        usable=float(each @ counts),
-        net_mass=float(net @ counts),
-        enough=shortfall == 0.0,
-        shortfall=shortfall,
     )
 
 
@@ -139,17 +69,25 @@ def plan(
     usable, reasons = delivered(request)
     if usable is None or needed.drawn is None or assess.is_stopped(reasons):
         return CylinderFigures(usable=usable), reasons
-    share = min(request.jackets_per_cylinder, request.points)
-    groups = math.ceil(request.points / share - 1e-9)
-    names = tuple(str(n + 1) for n in range(share))
-    hung = Hung(names=names, solution=solution, drawn=needed.drawn)
-    found = manifold.supplied(request, Manifold(name="1", hung=(hung,)), usable)
+    manifolds = alike(request, solution, needed)
+    found, groups = manifold.supplied(request, manifolds[0], usable), len(manifolds)
     count = groups * found.count[solution.holds]
     figures = CylinderFigures(usable=usable, count=solution.range(count))
     if found.take is None or groups * found.take > manifold.MOST:
         return figures, (*reasons, TOO_MANY)
     figures = replace(figures, planned_count=groups * found.take, exchanges=found.exchanges)
     return figures, (*reasons, *of_exchanges(found.exchanges))
+
+
+def alike(request: FromCylinders, solution: Solution, needed: Needed) -> list[Manifold]:
+    """Return manifolds of freeze points that are alike, each full; none without a plug."""
+    if needed.drawn is None:
+        return []
+    share = min(request.jackets_per_cylinder, request.points)
+    names = tuple(str(n + 1) for n in range(share))
+    hung = Hung(names=names, solution=solution, drawn=needed.drawn)
+    groups = math.ceil(request.points / share - 1e-9)
+    return [Manifold(name=str(n + 1), hung=(hung,)) for n in range(groups)]
 
 
 TOO_MANY = assess.stop("too-many-cylinders", f"More than {manifold.MOST} cylinders.")

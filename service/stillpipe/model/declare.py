@@ -94,6 +94,11 @@ class Money(Input):
 
 
 @dataclass(frozen=True)
+class Percent(Input):
+    """A decimal from 0 to 100 as text, with at most four decimals [%]."""
+
+
+@dataclass(frozen=True)
 class Currency(Input):
     """Three capital letters (ISO 4217)."""
 

@@ -36,7 +36,7 @@ from stillpipe.model.freeze_point import (
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.observations import AnyObservation
 from stillpipe.model.pipe import Pipe
-from stillpipe.model.requests import HOURS, LONGEST_LIST, MOST_POINTS, Fed, FromCylinders, ReadyBy
+from stillpipe.model.requests import HOURS, LONGEST_LIST, MOST_POINTS, Fed, ReadyBy, Stocked
 from stillpipe.model.site import Place, PlaceKind, Room
 from stillpipe.physics.constants import ZERO_C
 
@@ -153,7 +153,7 @@ OWN = tuple(f.name for f in fields(JobPoint) if f.name not in PLACING)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Job(ReadyBy, FromCylinders):
+class Job(ReadyBy, Stocked):
     """One job, as a caller states it and worked out."""
 
     fluid: Annotated[LineFluid, _own["fluid"].declaration]

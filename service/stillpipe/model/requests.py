@@ -208,12 +208,17 @@ class FromCylinders(Feeding):
 
 
 @dataclass(frozen=True, kw_only=True)
-class CylinderCountRequest(Holding, FromCylinders):
-    """Body of POST /v1/cylinder-count."""
+class Stocked(FromCylinders):
+    """The cylinders in use, and those at hand."""
 
     stock: Annotated[
         tuple[Stock, ...], Many(LONGEST_LIST, says="Cylinders at hand, for the best mix of them.")
     ] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class CylinderCountRequest(Holding, Stocked):
+    """Body of POST /v1/cylinder-count."""
 
     @property
     def hold_duration(self) -> float:

@@ -184,6 +184,17 @@ class Money(Field[Decimal]):
         return Decimal(value)
 
 
+class Percent(Field[Decimal]):
+    """A decimal from 0 to 100 as text."""
+
+    PATTERN = re.compile(r"100(\.0{1,4})?|[0-9]{1,2}(\.[0-9]{1,4})?")
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Decimal:
+        if not self.PATTERN.fullmatch(text(value)):
+            raise ValidationError('must be a decimal from 0 to 100 as text, like "8.875"')
+        return Decimal(value)
+
+
 class Currency(Field[str]):
     """Three capital letters (ISO 4217)."""
 

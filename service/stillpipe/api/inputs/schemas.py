@@ -76,6 +76,7 @@ LEAVES: dict[type[declare.Input], Callable[..., fields.Field[Any]]] = {
     declare.Text: fields.Text,
     declare.Name: fields.Text,
     declare.Money: fields.Money,
+    declare.Percent: fields.Percent,
     declare.Currency: fields.Currency,
     declare.Flag: fields.Flag,
     declare.Instant: fields.Instant,

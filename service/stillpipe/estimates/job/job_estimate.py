@@ -16,6 +16,7 @@ from stillpipe.estimates.job.remedies import Remedies
 from stillpipe.estimates.job.supply import JobCylinders
 from stillpipe.estimates.job.timeline import Event
 from stillpipe.estimates.spacing import RunFigures
+from stillpipe.estimates.stock_mix import Mix
 from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Answer, Range
@@ -64,6 +65,7 @@ class JobFigures:
     ]
     co2: Annotated[Co2Figures, Plain(says="The CO2 that is needed.")]
     cylinders: Annotated[JobCylinders, Plain(says="The cylinders that are needed.")]
+    mix: Annotated[Mix | None, Plain(says="The best mix of the stock, where one was given.")]
     air: Annotated[AirFigures | None, Plain(says="The room's air, where a room was given.")]
     spacing: Annotated[RunFigures | None, Plain(says="The runs, where places were given.")]
     quote: Annotated[Quote | None, Plain(says="What it costs, where rates were given.")]
@@ -80,18 +82,20 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     needed = judged.needed
     events = timeline.timeline(plan, needed.figures.exchanges)
     well, each = course.chances_of(plan, needed)
+    promised = course.promises(plan, well)
     figures = JobFigures(
         timeline=events,
         chance=chances.chance(well),
         chances=each,
-        promises=course.promises(plan, well),
+        promises=promised,
         freeze_points=points.figures(plan, needed, events),
         **course.of_all(plan),
         co2=needed.co2,
         cylinders=needed.figures,
+        mix=needed.mix,
         air=None if judged.air is None else judged.air.figures,
         spacing=judged.run,
-        quote=quote.quote(plan, needed),
+        quote=quote.of_plan(plan, needed, {p.chance: p.by for p in promised}),
         remedies=remedies.remedies(judged) if request.remedies else None,
         options=options.options(request, plan),
     )

@@ -38,14 +38,15 @@ def options(request: JobEstimateRequest, plan: Plan) -> tuple[OptionFigures, ...
         other = Plan(variant, plan.pool)
         judged = judge(other)
         well, _ = course.chances_of(other, judged.needed)
-        quoted = quote.quote(other, judged.needed)
+        promised = course.promises(other, well)
+        quoted = quote.of_plan(other, judged.needed, {p.chance: p.by for p in promised})
         found.append(
             OptionFigures(
                 name=option.name,
                 verdict=judged.verdict,
                 reasons=judged.reasons,
                 chance=chances.chance(well),
-                promises=course.promises(other, well),
+                promises=promised,
                 planned_ready=course.planned_ready(other),
                 co2=judged.needed.co2.job_total,
                 cylinders=judged.needed.figures.planned_count,

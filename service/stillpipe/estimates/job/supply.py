@@ -6,11 +6,13 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import co2_mass, cylinder_count, manifold
+from stillpipe.estimates import co2_mass, cylinder_count, manifold, stock_mix
 from stillpipe.estimates.co2_mass import Co2Figures, Consumption
 from stillpipe.estimates.cylinder_count import CylinderFigures
 from stillpipe.estimates.job.plan import Kind, Plan
 from stillpipe.estimates.manifold import Exchange, Hung, Manifold, Supplied
+from stillpipe.estimates.sampled import Array
+from stillpipe.estimates.stock_mix import Mix
 from stillpipe.model.declare import Plain
 from stillpipe.model.figures import Range, Reason
 
@@ -41,12 +43,14 @@ class JobCylinders(CylinderFigures):
 class Supply:
     """What the freeze points of a job draw, and the cylinders for it.
 
-    ``drawn`` of each kind, none where one has no plug. ``enough`` and ``survived`` tell of every
-    draw whether all goes well with the cylinders taken.
+    ``drawn`` of each kind and in ``total`` [kg], none where one has no plug; ``mix`` of the stock.
+    ``enough`` and ``survived`` tell of every draw whether all goes well with the cylinders taken.
     """
 
     co2: Co2Figures
     drawn: dict[Kind, Consumption]
+    total: Array
+    mix: Mix | None
     figures: JobCylinders
     reasons: tuple[Reason, ...]
     enough: NDArray[np.bool_]
@@ -66,17 +70,19 @@ def supply(plan: Plan) -> Supply:
         ManifoldFigures(name=name, group=group, points=tuple(n for _, n in points))
         for name, group, points in _manifolds(plan)
     )
+    total = _total(plan, drawn) if whole else np.zeros(0)
+    mix, too_small = stock_mix.taken(plan.request, hung) if whole else (None, ())
     if usable is None or reasons or not whole:
         figures = JobCylinders(usable=usable, manifolds=shown)
         return Supply(
-            co2=co2, drawn={} if not whole else drawn, figures=figures, reasons=reasons,
-            enough=none, survived=none,
+            co2=co2, drawn=drawn if whole else {}, total=total, mix=mix, figures=figures,
+            reasons=reasons, enough=none, survived=none,
         )  # fmt: skip
     made = _supplied(plan, hung, usable)
     figures, found = _figures(plan, shown, made, usable)
     well = figures.planned_count is not None
     return Supply(
-        co2=co2, drawn=drawn, figures=figures, reasons=found,
+        co2=co2, drawn=drawn, total=total, mix=mix, figures=figures, reasons=(*found, *too_small),
         enough=np.logical_and.reduce([m.enough for m in made]) if well else none,
         survived=np.logical_and.reduce([m.survived for m in made]) if well else none,
     )  # fmt: skip
@@ -89,11 +95,16 @@ def _of_all(
     first = each[0]
     if not drawn:
         return first if plan.is_one else Co2Figures(cooling=first.cooling)
-    parts = [len(k.names) * c.total[plan.holds[k.solution.holds]] for k, c in drawn.items()]
-    total = plan.lead.range(np.asarray(np.sum(parts, axis=0)))
+    total = plan.lead.range(_total(plan, drawn))
     if plan.is_one:
         return replace(first, job_total=total)
     return Co2Figures(cooling=first.cooling, job_total=total)
+
+
+def _total(plan: Plan, drawn: dict[Kind, Consumption]) -> Array:
+    """Return what all freeze points draw, of the draws that close [kg]."""
+    parts = [len(k.names) * c.total[plan.holds[k.solution.holds]] for k, c in drawn.items()]
+    return np.asarray(np.sum(parts, axis=0))
 
 
 def _manifolds(plan: Plan) -> list[tuple[str, int, list[tuple[Kind, str]]]]:
