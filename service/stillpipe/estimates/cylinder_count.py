@@ -8,12 +8,12 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, cautions, chances, co2_mass, learned
+from stillpipe.estimates import assess, cautions, chances, co2_mass, learned, words
 from stillpipe.estimates.co2_mass import Co2Figures, Consumption, Needed
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Stock
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Answer, Range, Reason
+from stillpipe.model.figures import Amount, Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
 
 Array = NDArray[np.float64]
@@ -100,8 +100,7 @@ def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures
         mass = total * request.points / (1.0 - request.reserve)
         mix = best_mix(mass, request.stock, request.cylinder.temperature)
         if not mix.enough:
-            text = "The stock does not hold enough CO2."
-            reasons = (*reasons, assess.stop("stock-too-small", text))
+            reasons = (*reasons, _short(mix, mass))
     figures = CylinderCountFigures(
         co2=needed.figures, mix=mix, **vars(planned.figures)
     )  # fmt: skip
@@ -112,6 +111,19 @@ def cylinder_count(request: CylinderCountRequest) -> Answer[CylinderCountFigures
         effort=solution.effort,
         learned=learned.told(solution),
     )
+
+
+def _short(mix: Mix, needed: float) -> Reason:
+    """Say that a stock does not deliver the mass that is ``needed`` [kg]."""
+    text = (
+        f"The stock delivers {words.kilograms(mix.usable)} of liquid CO2, "
+        f"{words.kilograms(needed)} are needed, the reserve included."
+    )
+    return assess.stop(
+        "stock-too-small", text, figure="mix.usable", value=Amount(mix.usable, "mass"),
+        limit=Amount(needed, "mass"),
+        action=f"Take cylinders with dip tubes for {words.kilograms(mix.shortfall)} more.",
+    )  # fmt: skip
 
 
 def best_mix(needed: float, stock: tuple[Stock, ...], temperature: float) -> Mix:
@@ -165,15 +177,28 @@ def plan(
     reasons, drawn = co2_mass.reasons(solution), needed.drawn
     if not request.cylinder.dip_tube:
         text = "Without a dip tube the cylinder gives gas, not liquid: no dry ice forms."
-        return _nothing(CylinderFigures()), (*reasons, assess.stop("no-dip-tube", text))
+        action = "Take a cylinder with a dip tube, and stand it upright."
+        gas = assess.stop("no-dip-tube", text, figure="inputs.cylinder.dip_tube", action=action)
+        return _nothing(CylinderFigures()), (*reasons, gas)
     if drawn is None:
         return _nothing(CylinderFigures()), reasons
     each = request.cylinder.usable
     if each.low <= 0.0:
-        text = "As warm and as little filled as it is the cylinder holds no liquid CO2; cool it."
-        figures = CylinderFigures(usable=each)
-        return _nothing(figures), (*reasons, assess.stop("no-liquid-co2", text))
+        return _nothing(CylinderFigures(usable=each)), (*reasons, _empty(request, solution, drawn))
     return _planned(request, solution, drawn, each, reasons)
+
+
+def _empty(request: FromCylinders, solution: Solution, drawn: Consumption) -> Reason:
+    """Say that the cylinder delivers no liquid, where so much is ``drawn``."""
+    needed = solution.at_most(drawn.total) or 0.0
+    text = (
+        f"At {words.celsius(request.cylinder.temperature)} and as little filled as it is the "
+        f"cylinder holds no liquid CO2; a freeze point draws {words.kilograms(needed)}."
+    )
+    return assess.stop(
+        "no-liquid-co2", text, figure="usable", value=Amount(0.0, "mass"),
+        limit=Amount(needed, "mass"), action="Cool the cylinder, or take one that is fuller.",
+    )  # fmt: skip
 
 
 def _nothing(figures: CylinderFigures) -> Planned:
@@ -199,8 +224,7 @@ def _planned(
     )
     swaps = 0 if take is None else int(take) // groups - 1
     if take is None or take > MOST or swaps > MOST:
-        text = f"More than {MOST} cylinders."
-        return _nothing(figures), (*reasons, assess.stop("too-many-cylinders", text))
+        return _nothing(figures), (*reasons, _too_many(figures))
     moments = [
         min(solution.at_least(emptied(drawn, kept / share, n)) or math.inf, solution.plan_end)
         for n in range(1, swaps + 1)
@@ -215,17 +239,50 @@ def _planned(
         found.append(_exchange(request, solution, number, at, survival))
     figures = replace(figures, exchanges=tuple(found))
     planned = Planned(figures=figures, enough=count <= take, survived=survived)
-    return planned, (*reasons, *_of_exchanges(tuple(found)))
+    of_swaps = _of_exchanges(tuple(found), drawn.ready, request.exchange_duration)
+    return planned, (*reasons, *of_swaps)
 
 
-def _of_exchanges(swaps: tuple[Exchange, ...]) -> Iterator[Reason]:
-    """Yield the reasons found with the exchanges, each by the advice of the first that has it."""
+def _too_many(figures: CylinderFigures) -> Reason:
+    """Say that more cylinders would be needed than are planned for."""
+    take = figures.planned_count
+    value = None if take is None else Amount(float(take), "factor")
+    told = f"more than {MOST}" if take is None else f"{take}"
+    return assess.stop(
+        "too-many-cylinders", f"The job takes {told} cylinders; up to {MOST} are planned.",
+        figure="planned_count", value=value, limit=Amount(float(MOST), "factor"),
+        action="Use larger cylinders, shorten the hold, or freeze fewer points at once.",
+    )  # fmt: skip
+
+
+def _of_exchanges(swaps: tuple[Exchange, ...], ready: float, duration: float) -> Iterator[Reason]:
+    """Yield the reasons found with the exchanges, each by the first that has it.
+
+    ``ready`` [s] as planned, ``duration`` [s] of an exchange.
+    """
     for code, reason in (
         ("early-exchange", assess.warn), ("exchange-not-survived", assess.stop),
     ):  # fmt: skip
-        advice = next((s.advice for s in swaps if s.verdict == code), None)
-        if advice is not None:
-            yield reason(code, advice)
+        index = next((i for i, s in enumerate(swaps) if s.verdict == code), None)
+        if index is None:
+            continue
+        swap = swaps[index]
+        text = f"Cylinder {swap.cylinder} is empty {words.time(swap.at)} after the first feed"
+        figure, value, limit = f"exchanges.{index}.at", swap.at, ready
+        if swap.survival is None:
+            text = f"{text}, before the plug is ready, {words.time(ready)} after it."
+        else:
+            figure, value = f"exchanges.{index}.survival", swap.survival
+            limit = duration if reason is assess.stop else 2.0 * duration
+            text = (
+                f"{text}: the plug may then last no more than {words.time(value)} unfed, the "
+                f"exchange takes {words.time(duration)}."
+            )
+        yield reason(
+            code, text, figure=figure, value=Amount(value, "time"), limit=Amount(limit, "time"),
+            chance=swap.chance, at=swap.at,
+            action="Use a larger cylinder, or two on a manifold, so that the plug is never unfed.",
+        )  # fmt: skip
 
 
 def emptied(drawn: Consumption, per_jacket: Array, number: int) -> Array:

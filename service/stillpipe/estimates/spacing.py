@@ -7,13 +7,13 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, hold_time, learned, trapped_water
+from stillpipe.estimates import assess, cautions, chances, hold_time, learned, trapped_water, words
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.trapped_water import TrappedWater
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Answer, Range, Reason, Verdict
+from stillpipe.model.figures import Amount, Answer, Range, Reason, Verdict
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
 
@@ -96,19 +96,53 @@ def reasons(solution: Solution, places: tuple[Place, ...], found: RunFigures) ->
     """Return the reasons of the freeze, its hold and the run, each once."""
     known = list(hold_time.reasons(solution))
     if not any(p.kind is PlaceKind.FREEZE_POINT for p in places):
-        known.append(assess.stop("no-freeze-point", "The run has no freeze point."))
-    for rule in found.rules:
-        if rule.verdict is Verdict.NO_GO:
-            known.append(assess.stop(f"too-near-{rule.rule}", rule.reason))
-    known += [
-        assess.warn("near", r.reason) for r in found.rules if r.verdict is Verdict.CONDITIONAL
-    ]
-    for water in found.trapped_water:
-        if water.verdict is Verdict.NO_GO:
-            known.append(assess.stop("trapped-water", water.advice))
-        elif water.verdict is Verdict.CONDITIONAL:
-            known.append(assess.warn("unvented-water", water.advice))
+        known.append(
+            assess.stop(
+                "no-freeze-point", "The run has no freeze point: nothing along it is judged.",
+                figure="inputs.places", action="State where the jackets are to sit.",
+            )
+        )  # fmt: skip
+    known += _of_rules(found.rules)
+    known += (
+        _of_water(index, water)
+        for index, water in enumerate(found.trapped_water)
+        if water.verdict is not Verdict.GO
+    )
     return tuple(dict.fromkeys(known))
+
+
+def _of_rules(rules: tuple[Rule, ...]) -> Iterator[Reason]:
+    """Yield a reason for each rule that is not kept, by the pair that lacks most of it."""
+    broken = [(i, r) for i, r in enumerate(rules) if r.verdict is not Verdict.GO]
+    for name, verdict in dict.fromkeys((r.rule, r.verdict) for _, r in broken):
+        alike = [(i, r) for i, r in broken if (r.rule, r.verdict) == (name, verdict)]
+        index, worst = min(alike, key=lambda each: each[1].actual - each[1].required)
+        a, b = worst.between
+        text = (
+            f"{worst.reason} From {a} to {b} there are {words.metres(worst.actual)}, "
+            f"{words.metres(worst.required)} are needed"
+        )
+        others = f"; so it is with {len(alike) - 1} more" if len(alike) > 1 else ""
+        stops = verdict is Verdict.NO_GO
+        yield (assess.stop if stops else assess.warn)(
+            f"too-near-{name}" if stops else "near", f"{text}{others}.",
+            figure=f"rules.{index}.actual", value=Amount(worst.actual, "length"),
+            limit=Amount(worst.required, "length"), chance=worst.chance,
+            action=f"Move {a} and {b} apart by {words.metres(worst.required - worst.actual)} more."
+            if stops else f"Move {a} and {b} apart if you can, and watch the plug's end.",
+        )  # fmt: skip
+
+
+def _of_water(index: int, water: TrappedWater) -> Reason:
+    """Say what the trapped water of that ``index`` in the answer comes to."""
+    stops = water.verdict is Verdict.NO_GO
+    holds = min(water.rating, water.weakest_holds or water.rating)
+    return (assess.stop if stops else assess.warn)(
+        "trapped-water" if stops else "unvented-water", water.found,
+        figure=f"trapped_water.{index}.pressure", value=Amount(water.pressure, "pressure"),
+        limit=Amount(holds, "pressure"), chance=water.chance, at=water.vent_open_from,
+        action=trapped_water.VENT,
+    )  # fmt: skip
 
 
 def _rules(solution: Solution, lengths: Array, places: list[Place]) -> Iterator[Rule]:

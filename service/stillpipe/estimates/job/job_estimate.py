@@ -16,6 +16,7 @@ from stillpipe.estimates import (
     learned,
     spacing,
     ventilation,
+    words,
 )
 from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.cylinder_count import CylinderFigures, Planned
@@ -26,7 +27,7 @@ from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.estimates.spacing import RunFigures
 from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Answer, Range, Reason
+from stillpipe.model.figures import Amount, Answer, Range, Reason
 from stillpipe.model.requests import JobEstimateRequest
 from stillpipe.model.site import PlaceKind, Release
 
@@ -100,11 +101,6 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     planned, cylinder_reasons = cylinder_count.plan(request, solution, needed)
     cylinders, air = planned.figures, _air(request, solution, needed)
     run = spacing.along(solution, request.places) if request.places else None
-    reasons = [*hold_time.reasons(solution), *cylinder_reasons, *_of_air(request, air)]
-    if run is not None:
-        reasons += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
-    if request.fluid.temperature > COOL_ENOUGH:
-        reasons.append(_cool_first(solution))
     held = hold_time.figures(solution)
     well, each = _chances(solution, planned)
     figures = JobFigures(
@@ -127,12 +123,29 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         quote=quote.quote(request, solution, needed.figures, cylinders),
     )
     return Answer(
-        reasons=tuple(dict.fromkeys(reasons)),
+        reasons=_reasons(request, solution, cylinder_reasons, air, run),
         cautions=cautions.of_job(request),
         figures=figures,
         effort=solution.effort,
         learned=learned.told(solution),
     )
+
+
+def _reasons(
+    request: JobEstimateRequest, solution: Solution, of_cylinders: tuple[Reason, ...],
+    air: Answer[AirFigures] | None, run: RunFigures | None,
+) -> tuple[Reason, ...]:  # fmt: skip
+    """Return all reasons of a job, each once, figures named as its reply has them."""
+    reasons = [*hold_time.reasons(solution)]
+    reasons += (r.within("cylinders") for r in of_cylinders if r not in reasons)
+    reasons += _of_air(request, air)
+    if run is not None:
+        found = spacing.reasons(solution, request.places, run)
+        reasons += (r.within("spacing") for r in found if r not in reasons)
+        reasons += _of_points(request)
+    if request.fluid.temperature > COOL_ENOUGH:
+        reasons.append(_cool_first(solution))
+    return tuple(dict.fromkeys(reasons))
 
 
 def _of_points(request: JobEstimateRequest) -> list[Reason]:
@@ -144,15 +157,29 @@ def _of_points(request: JobEstimateRequest) -> list[Reason]:
         f"points says {request.points} freeze point(s), places has {placed}: CO2, cylinders, air "
         "and quote are for the first, distances for the second."
     )
-    return [assess.warn("points-and-places", text)]
+    told = assess.warn(
+        "points-and-places", text, figure="inputs.points", value=Amount(request.points, "factor"),
+        limit=Amount(placed, "factor"), action="State as many points as there are places for them.",
+    )  # fmt: skip
+    return [told]
 
 
 def _cool_first(solution: Solution) -> Reason:
     """Say that a warm line is cooled first, and how."""
-    how = "Let the line cool near room temperature"
+    warm, wait = solution.point.fluid.temperature, waits.cooling(solution).likely
+    text = (
+        f"The line is at {words.celsius(warm)} and must cool to {words.celsius(COOL_ENOUGH)} "
+        f"first, which takes some {words.time(wait)}"
+    )
+    how = "Let the line cool"
     if waits.is_flushed(solution):
-        how = "The room cools the line too slowly or not at all: flush it with cold water"
-    return assess.warn("cool-first", f"{how}, then estimate again with that temperature.")
+        text = f"{text} of flushing; by itself it cools too slowly or not at all"
+        how = "Flush the line with cold water"
+    return assess.warn(
+        "cool-first", f"{text}.", figure="inputs.fluid.temperature",
+        value=Amount(warm, "temperature"), limit=Amount(COOL_ENOUGH, "temperature"),
+        action=f"{how}, measure it, then estimate again with that temperature.",
+    )  # fmt: skip
 
 
 def _chances(
@@ -206,6 +233,7 @@ def _air(
 def _of_air(request: JobEstimateRequest, air: Answer[AirFigures] | None) -> tuple[Reason, ...]:
     """Return the reasons found with the air, or that nobody has judged it."""
     if request.room is None:
-        text = "No room was stated, so its air was not judged: state the room, or work outdoors."
-        return (assess.warn("air-not-judged", text),)
-    return () if air is None else air.reasons
+        text = "No room was stated, so its air was not judged."
+        action = "State the room, or work outdoors."
+        return (assess.warn("air-not-judged", text, figure="inputs.room", action=action),)
+    return () if air is None else tuple(r.within("air") for r in air.reasons)

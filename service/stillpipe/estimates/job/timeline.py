@@ -18,7 +18,10 @@ class Event:
     """A moment of the job."""
 
     code: Annotated[str, Plain(says="Stable code of the moment.")]
-    at: Annotated[float, Figure("time", says="Since arrival: likely, or as planned.")]
+    at: Annotated[
+        float,
+        Figure("time", says="Since arrival: likely, or planned; `bond-lost` at its earliest."),
+    ]
     earliest: Annotated[float, Figure("time", says="Since arrival, at the earliest.")]
     latest: Annotated[float | None, Figure("time", says="Since arrival, at the latest.")]
     text: Annotated[str, Plain(says="What to do.")]
@@ -50,7 +53,7 @@ def timeline(
     found += [
         Event(
             code=code,
-            at=span.likely,
+            at=span.low if code == "bond-lost" else span.likely,
             earliest=span.low,
             latest=span.high,
             text=text,
@@ -92,7 +95,7 @@ def _of_plug(solution: Solution, begun: float) -> Iterator[tuple[str, Range, str
     stop = begun + solution.plan_end
     yield "stop", Range(stop, stop, stop), "Repair done and tested: close the cylinders."
     if solution.survival is not None:
-        text = "The plug lets go; it may do so from the earliest time on."
+        text = "From now on the plug may let go: the line must be whole, nobody in front of it."
         yield "bond-lost", solution.survival.moved(stop), text
     if waits.is_assisted(solution):
         text = (
