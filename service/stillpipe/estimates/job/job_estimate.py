@@ -21,6 +21,7 @@ from stillpipe.estimates import (
 from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.cylinder_count import CylinderFigures, Planned
 from stillpipe.estimates.job import quote, timeline, waits
+from stillpipe.estimates.job.letting_go import LettingGo, letting_go
 from stillpipe.estimates.job.quote import Quote
 from stillpipe.estimates.job.timeline import Event
 from stillpipe.estimates.solution import COOL_ENOUGH, Solution
@@ -89,6 +90,9 @@ class JobFigures:
     ]
     co2: Annotated[Co2Figures, Plain(says="The CO2 that is needed.")]
     cylinders: Annotated[CylinderFigures, Plain(says="The cylinders that are needed.")]
+    letting_go: Annotated[
+        LettingGo | None, Plain(says="How long a plug holds unfed, and what comes then.")
+    ]
     air: Annotated[AirFigures | None, Plain(says="The room's air, where a room was given.")]
     spacing: Annotated[RunFigures | None, Plain(says="The run, where places were given.")]
     quote: Annotated[Quote | None, Plain(says="What it costs, where rates were given.")]
@@ -118,6 +122,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         planned_thaw=None if held.ready is None else waits.thaw(solution),
         co2=needed.figures,
         cylinders=cylinders,
+        letting_go=letting_go(solution, cylinders.exchanges, request.supply_length),
         air=None if air is None else air.figures,
         spacing=run,
         quote=quote.quote(request, solution, needed.figures, cylinders),
