@@ -18,7 +18,7 @@ MADE_BY = {"assess.stop", "assess.warn", "stop", "warn", "reason", "told", "Reas
 """What reasons are made by."""
 PLAIN = {
     "pipe-material", "no-dip-tube", "no-freeze-point", "air-not-judged", "observations-not-used",
-    "no-frost-no-plug",
+    "no-frost-no-plug", "one-plug",
 }  # fmt: skip
 """Codes of reasons with no number in them."""
 NEVER = {"never-closes", "does-not-thaw", "no-frost-after-two-hours"}
@@ -31,7 +31,8 @@ ABOVE = {
 BELOW = {
     "room-below-freezing", "may-not-close", "never-ready",
     "may-not-be-ready", "may-not-thaw", "frost-too-early", "frost-early", "oxygen-deficient",
-    "exchange-not-survived", "early-exchange", "stock-too-small", "near",
+    "exchange-not-survived", "early-exchange", "stock-too-small", "near", "alone",
+    "places-not-judged", "too-few-hands",
 }  # fmt: skip
 """Codes of reasons whose figure is below its limit; too-near-... too."""
 
@@ -86,8 +87,8 @@ CASES: list[tuple[str, Tree, set[str]]] = [
         {"exchange-not-survived", "stock-too-small"},
     ),
     ("spacing-validation", CROWDED, {"too-near-cut", "too-near-plugs", "near", "trapped-water"}),
-    ("job-estimate", fluid(38.0) | {"points": 2} | CROWDED,
-     {"cool-first", "air-not-judged", "points-and-places", "trapped-water"}),
+    ("job-estimate", fluid(38.0) | {"crew": 1} | CROWDED,
+     {"cool-first", "air-not-judged", "alone", "trapped-water"}),
     ("job-estimate", {"room": {"volume": of(5, "m3")}}, {"over-twa", "over-stel", "air-dangerous"}),
 ]  # fmt: skip
 
@@ -163,7 +164,7 @@ def test_a_reason_has_its_figures_in_the_units_of_the_answer(
 
 
 def test_figures_of_a_job_are_found_where_the_reason_says() -> None:
-    for changes in (fluid(38.0) | {"points": 2} | CROWDED, {"room": {"volume": of(5, "m3")}}):
+    for changes in (fluid(38.0) | CROWDED, {"room": {"volume": of(5, "m3")}}):
         reply, _ = ANSWERS.reply("job-estimate", POINT | changes)
         named = [r["figure"] for r in reply["reasons"] if r["code"] != "air-not-judged"]
         assert [path for path in named if sought(reply, path) is None] == []

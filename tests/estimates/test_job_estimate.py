@@ -20,8 +20,8 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Answer, Verdict
 from stillpipe.model.freeze_point import Fluid
+from stillpipe.model.job import JobEstimateRequest
 from stillpipe.model.money import DrainDown, Rates
-from stillpipe.model.requests import JobEstimateRequest
 from stillpipe.model.site import Place, PlaceKind, Release, Room
 from stillpipe.tables import pipes
 
@@ -181,8 +181,8 @@ def test_the_quote_by_hand(found: JobFigures) -> None:
 
 
 @pytest.mark.parametrize(("points", "jackets", "groups"), [(1, 1, 1), (2, 1, 2), (4, 2, 2)])
-def test_every_group_of_jackets_has_its_exchanges(points: int, jackets: int, groups: int) -> None:
-    """Each exchange of the plan is made once on every cylinder that is in use: 25.00 each."""
+def test_every_manifold_has_its_exchanges(points: int, jackets: int, groups: int) -> None:
+    """Each is told, and costs 25.00."""
     changes: dict[str, Any] = {
         "points": points,
         "jackets_per_cylinder": jackets,
@@ -190,10 +190,12 @@ def test_every_group_of_jackets_has_its_exchanges(points: int, jackets: int, gro
     }
     found = job_estimate(job(TWO_INCH, cylinder=Cylinder(net_mass=6.3), **changes)).figures
     swaps = len(found.cylinders.exchanges)
+    each = [m.exchanges for m in found.cylinders.manifolds]
+    assert each == [swaps // groups] * groups
     line = next(x for x in quote_of(found).lines if x.item == "exchanges")
     assert swaps >= 1
-    assert line.quantity == groups * swaps
-    assert line.amount == groups * swaps * Decimal("25.00")
+    assert line.quantity == swaps
+    assert line.amount == swaps * Decimal("25.00")
 
 
 def test_draining_down_by_hand(found: JobFigures) -> None:
@@ -254,14 +256,6 @@ def test_a_run_that_is_too_tight_stops_the_job() -> None:
     vented = job_estimate(job(places=(one, two, cock)))
     assert vented.verdict is Verdict.GO
     assert vented.figures.spacing is not None
-
-
-@pytest.mark.parametrize(("points", "differ"), [(1, False), (2, True)])
-def test_points_and_places_that_differ_are_told(points: int, differ: bool) -> None:
-    one = Place(name="one", kind=PlaceKind.FREEZE_POINT, at=0.0)
-    found = job_estimate(job(points=points, places=(one,)))
-    assert ("points-and-places" in codes(found)) is differ
-    assert (found.verdict is Verdict.CONDITIONAL) is differ
 
 
 def test_a_room_of_no_stated_temperature_is_that_around_the_pipe() -> None:

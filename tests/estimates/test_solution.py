@@ -33,13 +33,13 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Effort
 from stillpipe.model.freeze_point import Ambient, Insulation, Orientation
+from stillpipe.model.job import JobEstimateRequest
 from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,
     FrostCheckRequest,
     HoldTimeRequest,
-    JobEstimateRequest,
     PlugTimeRequest,
     SpacingRequest,
 )

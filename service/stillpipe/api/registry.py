@@ -16,7 +16,7 @@ from stillpipe.estimates import (
     ventilation,
 )
 from stillpipe.estimates.job import job_estimate
-from stillpipe.model import requests
+from stillpipe.model import job, requests
 from stillpipe.model.figures import Answer
 
 SVG = "image/svg+xml"
@@ -66,7 +66,7 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
         requests.CalibrationRequest, calibration.calibration, rows="records"
     ),
     "job-estimate": Endpoint(
-        requests.JobEstimateRequest,
+        job.JobEstimateRequest,
         job_estimate.job_estimate,
         {SVG: _form("pictures", "job"), HTML: _form("sheet", "job")},
     ),

@@ -6,6 +6,7 @@ that decides; that and the exchanges are planned times, common to all draws.
 """
 
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,13 @@ class Drawn(Sampled):
         super().__init__(point, shares, member)
         self.hold = hold
         self._stopped: dict[float, Array] = {}
+
+    def held_for(self, hold: float) -> Self:
+        """Return the same freeze point, fed on for another ``hold`` [s]; solves nothing anew."""
+        found = type(self)(self.point, hold, self, member=self._member)
+        for known in ("before", "evidence", "planned_ready"):
+            found.__dict__[known] = getattr(self, known)
+        return found
 
     @cached_property
     def before(self) -> Sampled:

@@ -52,6 +52,7 @@ class TrappedWater:
     Pressures are bounded by what pushes a plug out where the bond is strongest.
     """
 
+    run: Annotated[str | None, Plain(says="On which run of pipe.")] = None
     between: Annotated[tuple[str, str], Plain(says="The names of the two freeze points.")]
     vented: Annotated[bool, Plain(says="Whether a vent lies between them.")]
     verdict: Annotated[Verdict, Plain(says="Whether the water may be held there.")]
@@ -255,6 +256,11 @@ def judge(
         advice=" ".join(_advice(solution, judged, vented)),
         weakest_holds=judged.holds,
     )
+
+
+def danger(water: TrappedWater) -> tuple[int, float]:
+    """Return what ranks trapped water: its verdict, then its pressure over the pipe's rating."""
+    return list(Verdict).index(water.verdict), water.pressure / max(water.rating, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -99,6 +99,11 @@ class Currency(Input):
 
 
 @dataclass(frozen=True)
+class Instant(Input):
+    """A moment with its offset from UTC as text (RFC 3339)."""
+
+
+@dataclass(frozen=True)
 class Flag(Input):
     """True or false."""
 
@@ -113,16 +118,6 @@ class Many(Input):
     """One to ``most`` groups: the field's type is a tuple of such a dataclass."""
 
     most: int
-
-
-@dataclass(frozen=True)
-class Derived(Declaration):
-    """Shown in the echo of the inputs and never read: follows from the others.
-
-    ``kind`` of quantity, empty for a plain value.
-    """
-
-    kind: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,36 +1,26 @@
-"""The whole job: everything that is asked of its freeze point, its room and its run."""
+"""The whole job: everything that is asked of its freeze points, its room and its runs of pipe."""
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import (
-    assess,
-    cautions,
-    chances,
-    co2_mass,
-    cylinder_count,
-    hold_time,
-    learned,
-    spacing,
-    ventilation,
-    words,
-)
-from stillpipe.estimates.co2_mass import Co2Figures, Needed
-from stillpipe.estimates.cylinder_count import CylinderFigures, Planned
-from stillpipe.estimates.job import quote, timeline, waits
-from stillpipe.estimates.job.letting_go import LettingGo, letting_go
+from stillpipe.estimates import chances, learned
+from stillpipe.estimates.co2_mass import Co2Figures
+from stillpipe.estimates.job import points, quote, timeline, waits
+from stillpipe.estimates.job.judged import cautions_of, judge
+from stillpipe.estimates.job.letting_go import LettingGo, shortest
+from stillpipe.estimates.job.plan import Plan
+from stillpipe.estimates.job.points import PointFigures
 from stillpipe.estimates.job.quote import Quote
+from stillpipe.estimates.job.supply import JobCylinders, Supply
 from stillpipe.estimates.job.timeline import Event
-from stillpipe.estimates.solution import COOL_ENOUGH, Solution
 from stillpipe.estimates.spacing import RunFigures
 from stillpipe.estimates.ventilation import AirFigures
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Amount, Answer, Range, Reason
-from stillpipe.model.requests import JobEstimateRequest
-from stillpipe.model.site import PlaceKind, Release
+from stillpipe.model.figures import Answer, Range
+from stillpipe.model.job import JobEstimateRequest
 
 PROMISED = (0.5, 0.9)
 """Chances at which it is told when a job is done [-]."""
@@ -40,8 +30,8 @@ PROMISED = (0.5, 0.9)
 class Chances:
     """How likely each thing that is planned goes well, of a plug in any draw."""
 
-    ready: Annotated[float, Chance(says="That the plug is ready by the planned time.")] = 0.0
-    exchanges: Annotated[float, Chance(says="That the plug outlives every exchange.")] = 0.0
+    ready: Annotated[float, Chance(says="That the plugs are ready by the planned time.")] = 0.0
+    exchanges: Annotated[float, Chance(says="That the plugs outlive every exchange.")] = 0.0
     cylinders: Annotated[float, Chance(says="That the cylinders taken are enough.")] = 0.0
 
 
@@ -55,7 +45,7 @@ class Promise:
 
 @dataclass(frozen=True, kw_only=True)
 class JobFigures:
-    """Figures of the whole job."""
+    """Figures of the whole job; of several freeze points those of the last or the weakest."""
 
     timeline: Annotated[tuple[Event, ...], Plain(says="The moments of the job in order.")]
     chance: Annotated[
@@ -70,18 +60,23 @@ class JobFigures:
         tuple[Promise, ...],
         Plain(says="When the job is done as planned, from arrival to the open bore."),
     ]
-    closure: Annotated[Range | None, Figure("time", says="From the first feed.")]
-    ready: Annotated[Range | None, Figure("time", says="From the first feed.")]
+    freeze_points: Annotated[tuple[PointFigures, ...], Plain(says="Every freeze point.")]
+    closure: Annotated[Range | None, Figure("time", says="Of the last, from the first feed.")]
+    ready: Annotated[Range | None, Figure("time", says="Of the last, from the first feed.")]
     chance_of_ready_by: Annotated[
-        float | None, Chance(says="That the plug is ready by the time `ready_by` of the request.")
+        float | None, Chance(says="That all are ready by the time `ready_by` of the request.")
     ]
     planned_ready: Annotated[
         float | None,
-        Figure("time", says="By which it is ready at the chance that decides: cut no earlier."),
+        Figure("time", says="By which they are ready at the chance that decides: cut no earlier."),
     ]
-    plug_length: Annotated[Range | None, Figure("length", says="After the repair.")]
-    survival: Annotated[Range | None, Figure("time", says="Bonded for so long after the repair.")]
-    thaw: Annotated[Range | None, Figure("time", says="By itself, from the coolant's stop.")]
+    plug_length: Annotated[Range | None, Figure("length", says="Of the longest, after the repair.")]
+    survival: Annotated[
+        Range | None, Figure("time", says="Of the weakest, bonded for so long after the repair.")
+    ]
+    thaw: Annotated[
+        Range | None, Figure("time", says="Of the last by itself, from the coolant's stop.")
+    ]
     planned_thaw: Annotated[
         Range | None,
         Figure(
@@ -89,156 +84,108 @@ class JobFigures:
         ),
     ]
     co2: Annotated[Co2Figures, Plain(says="The CO2 that is needed.")]
-    cylinders: Annotated[CylinderFigures, Plain(says="The cylinders that are needed.")]
+    cylinders: Annotated[JobCylinders, Plain(says="The cylinders that are needed.")]
     letting_go: Annotated[
-        LettingGo | None, Plain(says="How long a plug holds unfed, and what comes then.")
+        LettingGo | None,
+        Plain(says="Of the plug that lasts shortest unfed after the repair, and what comes then."),
     ]
     air: Annotated[AirFigures | None, Plain(says="The room's air, where a room was given.")]
-    spacing: Annotated[RunFigures | None, Plain(says="The run, where places were given.")]
+    spacing: Annotated[RunFigures | None, Plain(says="The runs, where places were given.")]
     quote: Annotated[Quote | None, Plain(says="What it costs, where rates were given.")]
 
 
 def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     """Estimate the whole job."""
-    solution = Solution(request, request.hold_duration, member="repair")
-    needed = co2_mass.needed(request, solution)
-    planned, cylinder_reasons = cylinder_count.plan(request, solution, needed)
-    cylinders, air = planned.figures, _air(request, solution, needed)
-    run = spacing.along(solution, request.places) if request.places else None
-    held = hold_time.figures(solution)
-    well, each = _chances(solution, planned)
+    plan = Plan(request)
+    judged = judge(plan)
+    needed = judged.needed
+    events = timeline.timeline(plan, needed.figures.exchanges)
+    well, each = chances_of(plan, needed)
+    told = points.figures(plan, needed, events)
     figures = JobFigures(
-        timeline=timeline.timeline(request, solution, cylinders),
+        timeline=events,
         chance=chances.chance(well),
         chances=each,
-        promises=_promises(request, solution, well),
-        closure=solution.closure,
-        ready=solution.ready,
-        chance_of_ready_by=solution.chance_of_ready_by(request.ready_by),
-        planned_ready=held.planned_ready,
-        plug_length=held.plug_length,
-        survival=held.survival,
-        thaw=held.thaw,
-        planned_thaw=None if held.ready is None else waits.thaw(solution),
-        co2=needed.figures,
-        cylinders=cylinders,
-        letting_go=letting_go(solution, cylinders.exchanges, request.supply_length),
-        air=None if air is None else air.figures,
-        spacing=run,
-        quote=quote.quote(request, solution, needed.figures, cylinders),
+        promises=promises(plan, well),
+        freeze_points=told,
+        **_of_all(plan),
+        co2=needed.co2,
+        cylinders=needed.figures,
+        letting_go=min((p.letting_go for p in told if p.letting_go), key=shortest, default=None),
+        air=None if judged.air is None else judged.air.figures,
+        spacing=judged.run,
+        quote=quote.quote(plan, needed),
     )
     return Answer(
-        reasons=_reasons(request, solution, cylinder_reasons, air, run),
-        cautions=cautions.of_job(request),
+        reasons=judged.reasons,
+        cautions=cautions_of(plan),
         figures=figures,
-        effort=solution.effort,
-        learned=learned.told(solution),
+        effort=plan.effort,
+        learned=learned.told(plan.lead) if plan.is_one else None,
     )
 
 
-def _reasons(
-    request: JobEstimateRequest, solution: Solution, of_cylinders: tuple[Reason, ...],
-    air: Answer[AirFigures] | None, run: RunFigures | None,
-) -> tuple[Reason, ...]:  # fmt: skip
-    """Return all reasons of a job, each once, figures named as its reply has them."""
-    reasons = [*hold_time.reasons(solution)]
-    reasons += (r.within("cylinders") for r in of_cylinders if r not in reasons)
-    reasons += _of_air(request, air)
-    if run is not None:
-        found = spacing.reasons(solution, request.places, run)
-        reasons += (r.within("spacing") for r in found if r not in reasons)
-        reasons += _of_points(request)
-    if request.fluid.temperature > COOL_ENOUGH:
-        reasons.append(_cool_first(solution))
-    return tuple(dict.fromkeys(reasons))
+def _of_all(plan: Plan) -> dict[str, Any]:
+    """Return the figures of all freeze points together: of the last, the longest, the weakest."""
+    lead, holds, by = plan.lead, plan.holds, plan.request.ready_by
+    late = None if by is None else 0.0
+    found: dict[str, Any] = {
+        "closure": None, "ready": None, "chance_of_ready_by": late, "planned_ready": None,
+        "plug_length": None, "survival": None, "thaw": None, "planned_thaw": None,
+    }  # fmt: skip
+    if any(k.solution.hopeless for k in plan.kinds):
+        return found
+    readies = plan.last("readies")
+    found |= {"closure": lead.range(plan.last("closures")), "ready": lead.range(readies)}
+    if by is not None:
+        found["chance_of_ready_by"] = chances.chance(readies <= by)
+    if not plan.closes:
+        return found
+    kinds = list(plan.kinds)
+    survival = np.minimum.reduce([k.solution.survivals for k in kinds])
+    length = np.maximum.reduce([points.lengths(k.solution) for k in kinds])
+    helped = np.maximum.reduce([waits.thaws(k.solution) for k in kinds])
+    planned = max(k.solution.planned_ready or 0.0 for k in kinds)
+    return found | {
+        "planned_ready": planned,
+        "plug_length": lead.range(length[holds]),
+        "survival": lead.range(survival[holds]),
+        "thaw": lead.range(plan.last("thaws")[holds]),
+        "planned_thaw": lead.range(helped[holds]),
+    }
 
 
-def _of_points(request: JobEstimateRequest) -> list[Reason]:
-    """Return that ``points`` and the freeze points among ``places`` are not as many."""
-    placed = sum(place.kind is PlaceKind.FREEZE_POINT for place in request.places)
-    if placed == request.points:
-        return []
-    text = (
-        f"points says {request.points} freeze point(s), places has {placed}: CO2, cylinders, air "
-        "and quote are for the first, distances for the second."
-    )
-    told = assess.warn(
-        "points-and-places", text, figure="inputs.points", value=Amount(request.points, "factor"),
-        limit=Amount(placed, "factor"), action="State as many points as there are places for them.",
-    )  # fmt: skip
-    return [told]
-
-
-def _cool_first(solution: Solution) -> Reason:
-    """Say that a warm line is cooled first, and how."""
-    warm, wait = solution.point.fluid.temperature, waits.cooling(solution).likely
-    text = (
-        f"The line is at {words.celsius(warm)} and must cool to {words.celsius(COOL_ENOUGH)} "
-        f"first, which takes some {words.time(wait)}"
-    )
-    how = "Let the line cool"
-    if waits.is_flushed(solution):
-        text = f"{text} of flushing; by itself it cools too slowly or not at all"
-        how = "Flush the line with cold water"
-    return assess.warn(
-        "cool-first", f"{text}.", figure="inputs.fluid.temperature",
-        value=Amount(warm, "temperature"), limit=Amount(COOL_ENOUGH, "temperature"),
-        action=f"{how}, measure it, then estimate again with that temperature.",
-    )  # fmt: skip
-
-
-def _chances(
-    solution: Solution, planned: Planned
-) -> tuple[NDArray[np.bool_], Chances]:  # fmt: skip
+def chances_of(plan: Plan, needed: Supply) -> tuple[NDArray[np.bool_], Chances]:
     """Return of every draw whether all goes as planned, and the chance of each thing that is.
 
-    All points are alike, and so go well or ill together.
+    What is uncertain is alike at all points: they go well or ill together.
     """
-    well = np.zeros(len(solution.sample), dtype=bool)
-    if len(planned.enough) == 0:
-        return well, Chances()
-    ready = solution.readies[solution.holds] <= (solution.planned_ready or 0.0)
-    well[solution.holds] = ready & planned.enough & planned.survived
-    share = len(planned.enough) / len(solution.sample)
-    each = [share * chances.chance(x) for x in (ready, planned.survived, planned.enough)]
-    return well, Chances(ready=each[0], exchanges=each[1], cylinders=each[2])
+    if not needed.enough.any():
+        return np.zeros(len(plan.lead.sample), dtype=bool), Chances()
+    ready = np.array(plan.holds)
+    for kind in plan.kinds:
+        ready &= kind.solution.readies <= (kind.solution.planned_ready or 0.0)
+    well = ready & needed.enough & needed.survived
+    told = [chances.chance(x) for x in (ready, needed.survived, needed.enough)]
+    return well, Chances(ready=told[0], exchanges=told[1], cylinders=told[2])
 
 
-def _promises(
-    request: JobEstimateRequest, solution: Solution, well: NDArray[np.bool_]
-) -> tuple[Promise, ...]:
-    """Return when the job is done at the chances ``PROMISED``; never where it does not go well."""
+def promises(plan: Plan, well: NDArray[np.bool_]) -> tuple[Promise, ...]:
+    """Return when the job is done at the chances ``PROMISED``; never where it does not go well.
+
+    A line that cools later than planned delays all that comes after.
+    """
     if not well.any():
         return ()
-    stop = timeline.begin_feeding(request, solution) + solution.plan_end
-    done = np.where(well, stop + waits.thaws(solution), np.inf)
+    done = np.zeros(len(well))
+    late = np.zeros(len(well))
+    for group in plan.groups:
+        for kind in group.kinds:
+            if waits.is_warm(kind.request):
+                cool = waits.coolings(kind.request, kind.solution)
+                late = np.maximum(late, cool - group.feed)
+        for kind in group.kinds:
+            done = np.maximum(done, group.stop + late + waits.thaws(kind.solution))
+    done = np.where(well, done, np.inf)
     times = ((p, chances.percentile(done, p)) for p in PROMISED)
     return tuple(Promise(chance=p, by=time) for p, time in times if time is not None)
-
-
-def _air(
-    request: JobEstimateRequest, solution: Solution, needed: Needed
-) -> Answer[AirFigures] | None:
-    """Estimate the room's air while all points are frozen and held.
-
-    On what is let out in the freeze and in the hold at the chance that decides, each for itself:
-    the sum is on the safe side. None without a room or a plug.
-    """
-    drawn = needed.drawn
-    if request.room is None or drawn is None:
-        return None
-    freeze, rate = (solution.at_most(x) or 0.0 for x in (drawn.freeze, drawn.rate))
-    release = (
-        Release(rate=request.points * freeze / drawn.ready, duration=drawn.ready),
-        Release(rate=request.points * rate, duration=max(request.hold_duration, 1.0)),
-    )
-    return ventilation.air(request.room, release)
-
-
-def _of_air(request: JobEstimateRequest, air: Answer[AirFigures] | None) -> tuple[Reason, ...]:
-    """Return the reasons found with the air, or that nobody has judged it."""
-    if request.room is None:
-        text = "No room was stated, so its air was not judged."
-        action = "State the room, or work outdoors."
-        return (assess.warn("air-not-judged", text, figure="inputs.room", action=action),)
-    return () if air is None else tuple(r.within("air") for r in air.reasons)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from stillpipe.estimates import chances, words
-from stillpipe.estimates.cylinder_count import Exchange
+from stillpipe.estimates.manifold import Exchange
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
@@ -101,6 +101,12 @@ def letting_go(
     )
 
 
+def shortest(found: LettingGo) -> float:
+    """Return how long a plug lasts unfed after the repair at the chance that decides [s]."""
+    end = next(s for s in found.stages if s.code == "repair-end")
+    return math.inf if end.at_least is None else end.at_least
+
+
 def _stages(solution: Solution, exchanges: tuple[Exchange, ...]) -> Iterator[Stage]:
     """Yield the stages of a job, not in order.
 
@@ -121,7 +127,7 @@ def _stages(solution: Solution, exchanges: tuple[Exchange, ...]) -> Iterator[Sta
     ):
         lasts = solution.lasting(at) if at in solved else solution.lasting_beside(at, solved)
         yield _stage(solution, code, at, lasts, text)
-    known = [swap for swap in exchanges if swap.chance is not None]
+    known = [swap for swap in exchanges if swap.at >= ready]
     if known:
         text = "The next cylinder must feed within this time, else cap the open end."
         for swap, lasts in zip(known, solution.lasting_at([s.at for s in known]), strict=True):

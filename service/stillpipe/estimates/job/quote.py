@@ -4,13 +4,12 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Annotated
 
-from stillpipe.estimates.co2_mass import Co2Figures
-from stillpipe.estimates.cylinder_count import CylinderFigures
-from stillpipe.estimates.job import timeline, waits
-from stillpipe.estimates.solution import Solution
+from stillpipe.estimates.job import waits
+from stillpipe.estimates.job.plan import Plan
+from stillpipe.estimates.job.supply import Supply
 from stillpipe.model.declare import Plain
+from stillpipe.model.job import JobEstimateRequest
 from stillpipe.model.money import DrainDown, Rates
-from stillpipe.model.requests import JobEstimateRequest
 
 CENT = Decimal("0.01")
 HOUR = 3600.0
@@ -60,28 +59,25 @@ def money(value: Decimal) -> Decimal:
     return value.quantize(CENT, ROUND_HALF_UP)
 
 
-def quote(
-    request: JobEstimateRequest, solution: Solution, co2: Co2Figures, cylinders: CylinderFigures
-) -> Quote | None:
+def quote(plan: Plan, needed: Supply) -> Quote | None:
     """Return the quote from the caller's rates; None without rates or without a plug.
 
-    Work begins at the planned ready. Labour runs from arrival until the plug has thawed as planned,
-    and a while for each further freeze point. Lost use is counted as in draining: from when the
-    line is shut until it is open.
+    Work begins at the planned ready. Labour runs from arrival until the last plug has thawed as
+    planned, and a while for each further freeze point. Lost use is counted as in draining: from
+    when the line is shut until it is open.
     """
+    request = plan.request
     rates, drained = request.rates, request.drain_down
-    ready = None if solution.hopeless else solution.planned_ready
-    if rates is None or co2.job_total is None or ready is None:
+    mass = needed.co2.job_total
+    if rates is None or mass is None or not plan.closes:
         return None
-    times = hours(request, solution, ready)
-    groups = request.points / request.jackets_per_cylinder
-    swaps = round(len(cylinders.exchanges) * max(groups, 1.0))
+    times = hours(plan)
     downtime = Decimal(0) if drained is None else drained.downtime_per_hour
     lines = _charged(
         _line("labour", times.labour, "h", rates.labour_per_hour),
         _line("further-points", times.further_points, "h", rates.labour_per_hour),
-        _line("co2", co2.job_total.likely, "kg", rates.co2_per_kg),
-        _line("exchanges", swaps, "1", rates.exchange),
+        _line("co2", mass.likely, "kg", rates.co2_per_kg),
+        _line("exchanges", len(needed.figures.exchanges), "1", rates.exchange),
         _line("downtime", times.shut, "h", downtime),
         _line("call-out", 1.0, "1", rates.call_out),
     )
@@ -95,15 +91,19 @@ def quote(
     )
 
 
-def hours(request: JobEstimateRequest, solution: Solution, ready: float) -> Hours:
-    """Return the hours of a job that are charged, unrounded; ``ready`` [s] from the first feed."""
-    cooled = waits.cooling(solution).likely
-    thaw = waits.thaw(solution)
-    frozen = ready + request.hold_duration + (0.0 if thaw is None else thaw.likely)
+def hours(plan: Plan) -> Hours:
+    """Return the hours of a job that are charged, unrounded."""
+    cooled, done, shut = 0.0, 0.0, 0.0
+    for kind in plan.kinds:
+        group, thaw = plan.group_of(kind), waits.thaw(kind.solution)
+        cool = waits.cooling(kind.request, kind.solution)
+        cooled = max(cooled, 0.0 if cool is None else cool.likely)
+        done = max(done, group.stop + (0.0 if thaw is None else thaw.likely))
+    shut = done - plan.groups[0].feed + cooled
     return Hours(
-        labour=(timeline.begin_feeding(request, solution) + frozen) / HOUR,
-        further_points=(request.points - 1) * EACH_POINT / HOUR,
-        shut=(cooled + frozen) / HOUR,
+        labour=done / HOUR,
+        further_points=(len(plan.request.each) - 1) * EACH_POINT / HOUR,
+        shut=shut / HOUR,
     )
 
 
