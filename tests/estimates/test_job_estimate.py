@@ -156,8 +156,10 @@ def test_a_room_that_is_not_stated_is_not_judged_and_this_is_said() -> None:
 def test_what_is_said_of_the_air_names_the_unfavourable_figure() -> None:
     answer = job_estimate(job(TWO_INCH, room=Room(volume=25.0)))
     air = known(answer.figures.air)
-    (danger,) = [r.text for r in answer.reasons if "IDLH" in r.text]
-    assert f"{1e6 * air.peak:.0f} ppm" in danger
+    (danger,) = [r for r in answer.reasons if "NIOSH IDLH" in r.text]
+    assert f"{100.0 * air.peak:.1f} % of CO2" in danger.text
+    assert known(danger.value).value == air.peak
+    assert danger.figure == f"air.limits.{[x.quantity for x in air.limits].index('IDLH')}.worst"
 
 
 def test_the_quote_by_hand(found: JobFigures) -> None:

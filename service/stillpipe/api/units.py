@@ -130,6 +130,18 @@ _NAMES: dict[str, tuple[str, dict[str, str], str, str]] = {
         "m3",
         "ft3",
     ),
+    "liquid_volume": (
+        "meter ** 3",
+        {"L": "liter", "m3": "meter ** 3", "gal": "gallon"},
+        "L",
+        "gal",
+    ),
+    "speed": (
+        "meter / second",
+        {"m/s": "meter / second", "ft/s": "foot / second"},
+        "m/s",
+        "ft/s",
+    ),
     "volume_flow": (
         "meter ** 3 / second",
         {

@@ -8,13 +8,13 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.estimates import assess, cautions, co2_mass, learned, manifold, stock_mix
+from stillpipe.estimates import assess, cautions, co2_mass, learned, manifold, stock_mix, words
 from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.manifold import Exchange, Hung, Manifold
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.stock_mix import Mix
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Answer, Range, Reason
+from stillpipe.model.figures import Amount, Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
 
 Array = NDArray[np.float64]
@@ -74,9 +74,10 @@ def plan(
     count = groups * found.count[solution.holds]
     figures = CylinderFigures(usable=usable, count=solution.range(count))
     if found.take is None or groups * found.take > manifold.MOST:
-        return figures, (*reasons, TOO_MANY)
+        return figures, (*reasons, too_many(found.take and groups * found.take))
     figures = replace(figures, planned_count=groups * found.take, exchanges=found.exchanges)
-    return figures, (*reasons, *of_exchanges(found.exchanges))
+    swaps = of_exchanges(found.exchanges, needed.drawn.ready, request.exchange_duration)
+    return figures, (*reasons, *swaps)
 
 
 def alike(request: FromCylinders, solution: Solution, needed: Needed) -> list[Manifold]:
@@ -90,28 +91,70 @@ def alike(request: FromCylinders, solution: Solution, needed: Needed) -> list[Ma
     return [Manifold(name=str(n + 1), hung=(hung,)) for n in range(groups)]
 
 
-TOO_MANY = assess.stop("too-many-cylinders", f"More than {manifold.MOST} cylinders.")
-
-
 def delivered(request: FromCylinders) -> tuple[Range | None, tuple[Reason, ...]]:
     """Return what one cylinder delivers [kg], None without a dip tube, and what stops the job."""
     if not request.cylinder.dip_tube:
         text = "Without a dip tube the cylinder gives gas, not liquid: no dry ice forms."
-        return None, (assess.stop("no-dip-tube", text),)
+        action = "Take a cylinder with a dip tube, and stand it upright."
+        gas = assess.stop("no-dip-tube", text, figure="inputs.cylinder.dip_tube", action=action)
+        return None, (gas,)
     if not request.cylinder.has_liquid:
         return None, ()
     usable = request.cylinder.usable
     if usable.low <= 0.0:
-        text = "As warm and as little filled as it is the cylinder holds no liquid CO2; cool it."
-        return usable, (assess.stop("no-liquid-co2", text),)
+        return usable, (_empty(request),)
     return usable, ()
 
 
-def of_exchanges(swaps: tuple[Exchange, ...]) -> Iterator[Reason]:
-    """Yield the reasons found with the exchanges, each by the advice of the first that has it."""
+def _empty(request: FromCylinders) -> Reason:
+    """Say that the cylinder delivers no liquid."""
+    text = (
+        f"At {words.celsius(request.cylinder.temperature)} and as little filled as it is the "
+        "cylinder holds no liquid CO2."
+    )
+    return assess.stop(
+        "no-liquid-co2", text, figure="usable", value=Amount(0.0, "mass"),
+        limit=Amount(request.cylinder.net_mass or 0.0, "mass"),
+        action="Cool the cylinder, or take one that is fuller.",
+    )  # fmt: skip
+
+
+def too_many(take: int | None) -> Reason:
+    """Say that more cylinders would be needed than are planned for; None where nobody knows."""
+    told = f"more than {manifold.MOST}" if take is None else f"{take}"
+    return assess.stop(
+        "too-many-cylinders", f"The job takes {told} cylinders; up to {manifold.MOST} are planned.",
+        figure="planned_count", value=None if take is None else Amount(float(take), "factor"),
+        limit=Amount(float(manifold.MOST), "factor"),
+        action="Use larger cylinders, shorten the hold, or freeze fewer points at once.",
+    )  # fmt: skip
+
+
+def of_exchanges(swaps: tuple[Exchange, ...], ready: float, duration: float) -> Iterator[Reason]:
+    """Yield the reasons found with the exchanges, each by the first that has it.
+
+    ``ready`` [s] of the last plug as planned, ``duration`` [s] of an exchange.
+    """
     for code, reason in (
         (manifold.EARLY, assess.warn), (manifold.NOT_SURVIVED, assess.stop),
     ):  # fmt: skip
-        advice = next((s.advice for s in swaps if s.verdict == code), None)
-        if advice is not None:
-            yield reason(code, advice)
+        index = next((i for i, s in enumerate(swaps) if s.verdict == code), None)
+        if index is None:
+            continue
+        swap = swaps[index]
+        text = f"Cylinder {swap.cylinder} is empty {words.time(swap.at)} after the first feed"
+        figure, value, limit = f"exchanges.{index}.at", swap.at, ready
+        if swap.survival is None:
+            text = f"{text}, before the plug is ready, {words.time(ready)} after it."
+        else:
+            figure, value = f"exchanges.{index}.survival", swap.survival
+            limit = duration if reason is assess.stop else 2.0 * duration
+            text = (
+                f"{text}: the plug may then last no more than {words.time(value)} unfed, the "
+                f"exchange takes {words.time(duration)}."
+            )
+        yield reason(
+            code, text, figure=figure, value=Amount(value, "time"), limit=Amount(limit, "time"),
+            chance=swap.chance, at=swap.at,
+            action="Use a larger cylinder, or two on a manifold, so that the plug is never unfed.",
+        )  # fmt: skip

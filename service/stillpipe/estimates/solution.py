@@ -8,11 +8,12 @@ from functools import cached_property
 
 import numpy as np
 
-from stillpipe.estimates import chances
+from stillpipe.estimates import chances, course
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.drawn import Drawn
 from stillpipe.estimates.sampled import Array
 from stillpipe.model.figures import Range
+from stillpipe.physics import freeze
 from stillpipe.uncertainty.scenarios import LIKELY
 
 
@@ -65,6 +66,15 @@ class Solution(Drawn):
     def ready_length(self) -> Range | None:
         """Length of sound plug at ready [m]."""
         return None if self.ready is None else self.range(self.at_ready(Of.SOUND))
+
+    def grown_at_last(self, of: Of) -> Array:
+        """Return what has grown when a freeze is no longer followed, of the draws [its own].
+
+        0 where it is not closed by then.
+        """
+        since = np.maximum(freeze.LONGEST_FREEZE - self.closed, course.SOON)
+        grown = self.curves_of(of, self.ensemble.knots).at(since)
+        return np.where(np.isfinite(self.closed), grown, 0.0)
 
     @cached_property
     def ready_pressure(self) -> Range | None:

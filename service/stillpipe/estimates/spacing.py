@@ -7,13 +7,13 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, hold_time, learned, trapped_water
+from stillpipe.estimates import assess, cautions, chances, hold_time, learned, trapped_water, words
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.trapped_water import TrappedWater
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Answer, Range, Reason, Severity, Verdict
+from stillpipe.model.figures import Amount, Answer, Range, Reason, Severity, Verdict
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
 
@@ -116,17 +116,12 @@ def _runs(sited: tuple[Sited, ...]) -> Iterator[list[Sited]]:
 def reasons(sited: tuple[Sited, ...], found: RunFigures) -> tuple[Reason, ...]:
     """Return the reasons found along the runs."""
     known = [reason for run in _runs(sited) for reason in _of_run([s.place for s in run])]
-    for rule in found.rules:
-        if rule.verdict is Verdict.NO_GO:
-            known.append(assess.stop(f"too-near-{rule.rule}", rule.reason))
-    known += [
-        assess.warn("near", r.reason) for r in found.rules if r.verdict is Verdict.CONDITIONAL
-    ]
-    for water in found.trapped_water:
-        if water.verdict is Verdict.NO_GO:
-            known.append(assess.stop("trapped-water", water.advice))
-        elif water.verdict is Verdict.CONDITIONAL:
-            known.append(assess.warn("unvented-water", water.advice))
+    known += _of_rules(found.rules)
+    known += (
+        _of_water(index, water)
+        for index, water in enumerate(found.trapped_water)
+        if water.verdict is not Verdict.GO
+    )
     return tuple(dict.fromkeys(known))
 
 
@@ -135,21 +130,64 @@ def _of_run(places: list[Place]) -> Iterator[Reason]:
     on = "The run" if places[0].run is None else f'The run "{places[0].run}"'
     points = [p.at for p in places if p.kind is PlaceKind.FREEZE_POINT]
     if not points:
-        yield assess.stop("no-freeze-point", f"{on} has no freeze point.")
+        yield assess.stop(
+            "no-freeze-point", f"{on} has no freeze point: nothing along it is judged.",
+            figure="inputs.places", action="State where the jackets are to sit.",
+        )  # fmt: skip
         return
     for cut in (p for p in places if p.kind is PlaceKind.CUT):
         if len(points) == 1:
             text = (
                 f'{on} has one freeze point: it holds one side of the cut "{cut.name}", the other '
-                "must be empty or shut off. Prove it before cutting."
+                "must be empty or shut off."
             )
-            yield Reason("one-plug", text, Severity.INFO)
+            action = "Prove before cutting that the other side is."
+            yield Reason("one-plug", text, Severity.INFO, figure="inputs.places", action=action)
         elif not points[0] < cut.at < points[-1]:
             text = (
                 f'The cut "{cut.name}", at {cut.at:.2f} m, is not between freeze points, which are '
-                f"from {points[0]:.2f} to {points[-1]:.2f} m: place one on each side of it."
+                f"from {points[0]:.2f} to {points[-1]:.2f} m."
             )
-            yield assess.stop("cut-outside", text)
+            nearest = points[0] if cut.at <= points[0] else points[-1]
+            yield assess.stop(
+                "cut-outside", text, figure="inputs.places", value=Amount(cut.at, "length"),
+                limit=Amount(nearest, "length"),
+                action="Place a freeze point on each side of the cut.",
+            )  # fmt: skip
+
+
+def _of_rules(rules: tuple[Rule, ...]) -> Iterator[Reason]:
+    """Yield a reason for each rule that is not kept, by the pair that lacks most of it."""
+    broken = [(i, r) for i, r in enumerate(rules) if r.verdict is not Verdict.GO]
+    for name, verdict in dict.fromkeys((r.rule, r.verdict) for _, r in broken):
+        alike = [(i, r) for i, r in broken if (r.rule, r.verdict) == (name, verdict)]
+        index, worst = min(alike, key=lambda each: each[1].actual - each[1].required)
+        a, b = worst.between
+        text = (
+            f"{worst.reason} From {a} to {b} there are {words.metres(worst.actual)}, "
+            f"{words.metres(worst.required)} are needed"
+        )
+        others = f"; so it is with {len(alike) - 1} more" if len(alike) > 1 else ""
+        stops = verdict is Verdict.NO_GO
+        yield (assess.stop if stops else assess.warn)(
+            f"too-near-{name}" if stops else "near", f"{text}{others}.",
+            figure=f"rules.{index}.actual", value=Amount(worst.actual, "length"),
+            limit=Amount(worst.required, "length"), chance=worst.chance,
+            action=f"Move {a} and {b} apart by {words.metres(worst.required - worst.actual)} more."
+            if stops else f"Move {a} and {b} apart if you can, and watch the plug's end.",
+        )  # fmt: skip
+
+
+def _of_water(index: int, water: TrappedWater) -> Reason:
+    """Say what the trapped water of that ``index`` in the answer comes to."""
+    stops = water.verdict is Verdict.NO_GO
+    holds = min(water.rating, water.weakest_holds or water.rating)
+    return (assess.stop if stops else assess.warn)(
+        "trapped-water" if stops else "unvented-water", water.found,
+        figure=f"trapped_water.{index}.pressure", value=Amount(water.pressure, "pressure"),
+        limit=Amount(holds, "pressure"), chance=water.chance, at=water.vent_open_from,
+        action=trapped_water.VENT,
+    )  # fmt: skip
 
 
 def _halves(sited: Sited) -> Array:

@@ -6,12 +6,12 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess
+from stillpipe.estimates import assess, words
 from stillpipe.estimates.manifold import Manifold
 from stillpipe.estimates.sampled import Array
 from stillpipe.model.cylinder import Stock
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Reason
+from stillpipe.model.figures import Amount, Reason
 from stillpipe.model.requests import Stocked
 
 NEAR = 1e-9
@@ -54,12 +54,23 @@ def taken(request: Stocked, manifolds: Sequence[Manifold]) -> tuple[Mix | None, 
     found = mix(known, request.stock, temperature)
     if found.enough:
         return found, ()
-    text = f"The stock does not deliver enough CO2: {found.shortfall:.1f} kg are lacking."
-    if len(manifolds) > 1:
-        text += (
-            f" Each of {len(manifolds)} manifolds, or jackets alone, needs cylinders of its own."
-        )
-    return found, (assess.stop("stock-too-small", text),)
+    return found, (_short(found, sum(known), len(manifolds)),)
+
+
+def _short(found: Mix, needed: float, manifolds: int) -> Reason:
+    """Say that a stock does not deliver the mass that is ``needed`` [kg] on so many manifolds."""
+    text = (
+        f"The stock delivers {words.kilograms(found.usable)} of liquid CO2, "
+        f"{words.kilograms(needed)} are needed, the reserve included: "
+        f"{words.kilograms(found.shortfall)} are lacking."
+    )
+    if manifolds > 1:
+        text += f" Each of {manifolds} manifolds, or jackets alone, needs cylinders of its own."
+    return assess.stop(
+        "stock-too-small", text, figure="mix.usable", value=Amount(found.usable, "mass"),
+        limit=Amount(needed, "mass"),
+        action=f"Take cylinders with dip tubes for {words.kilograms(found.shortfall)} more.",
+    )  # fmt: skip
 
 
 def drawn_slowly(

@@ -201,6 +201,14 @@ class Job(ReadyBy, Stocked):
             says="Work on the open pipe; the plugs are held for it, of each group.",
         ),
     ] = 2700.0  # fmt: skip
+    supply_length: Annotated[
+        float,
+        Quantity(
+            "length", 0.0, 1000.0,
+            says="Pipe, and fittings as their equivalent length, from where the pressure is kept "
+            "up to the cut: it holds back what comes if a plug lets go; 1 m is an assumption.",
+        ),
+    ] = 1.0  # fmt: skip
     places: Annotated[tuple[Place, ...], Many(LONGEST_LIST, says="What lies along the pipe.")] = ()
     room: Annotated[Room | None, Group(says="The room the CO2 is let into.")] = None
     rates: Annotated[Rates | None, Group(says="The caller's own rates, for a quote.")] = None

@@ -47,6 +47,7 @@ def _releases(plan: Plan, drawn: dict[Kind, Consumption]) -> list[Release]:
 def reasons(plan: Plan, found: Answer[AirFigures] | None) -> tuple[Reason, ...]:
     """Return the reasons found with the air, or that nobody has judged it."""
     if plan.request.room is None:
-        text = "No room was stated, so its air was not judged: state the room, or work outdoors."
-        return (assess.warn("air-not-judged", text),)
-    return () if found is None else found.reasons
+        text = "No room was stated, so its air was not judged."
+        action = "State the room, or work outdoors."
+        return (assess.warn("air-not-judged", text, figure="inputs.room", action=action),)
+    return () if found is None else tuple(r.within("air") for r in found.reasons)

@@ -8,6 +8,7 @@ from stillpipe.estimates.co2_mass import Co2Figures
 from stillpipe.estimates.job import course, options, points, quote, remedies, timeline
 from stillpipe.estimates.job.course import Chances, Promise
 from stillpipe.estimates.job.judged import cautions_of, judge
+from stillpipe.estimates.job.letting_go import LettingGo, shortest
 from stillpipe.estimates.job.options import OptionFigures
 from stillpipe.estimates.job.plan import Plan
 from stillpipe.estimates.job.points import PointFigures
@@ -66,6 +67,10 @@ class JobFigures:
     co2: Annotated[Co2Figures, Plain(says="The CO2 that is needed.")]
     cylinders: Annotated[JobCylinders, Plain(says="The cylinders that are needed.")]
     mix: Annotated[Mix | None, Plain(says="The best mix of the stock, where one was given.")]
+    letting_go: Annotated[
+        LettingGo | None,
+        Plain(says="Of the plug that lasts shortest unfed after the repair, and what comes then."),
+    ]
     air: Annotated[AirFigures | None, Plain(says="The room's air, where a room was given.")]
     spacing: Annotated[RunFigures | None, Plain(says="The runs, where places were given.")]
     quote: Annotated[Quote | None, Plain(says="What it costs, where rates were given.")]
@@ -83,16 +88,18 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
     events = timeline.timeline(plan, needed.figures.exchanges)
     well, each = course.chances_of(plan, needed)
     promised = course.promises(plan, well)
+    told = points.figures(plan, needed, events)
     figures = JobFigures(
         timeline=events,
         chance=chances.chance(well),
         chances=each,
         promises=promised,
-        freeze_points=points.figures(plan, needed, events),
+        freeze_points=told,
         **course.of_all(plan),
         co2=needed.co2,
         cylinders=needed.figures,
         mix=needed.mix,
+        letting_go=min((p.letting_go for p in told if p.letting_go), key=shortest, default=None),
         air=None if judged.air is None else judged.air.figures,
         spacing=judged.run,
         quote=quote.of_plan(plan, needed, {p.chance: p.by for p in promised}),

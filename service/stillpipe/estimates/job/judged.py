@@ -2,14 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
-from stillpipe.estimates import assess, cautions, hold_time, spacing
+from stillpipe.estimates import assess, cautions, hold_time, spacing, words
 from stillpipe.estimates.job import air, supply, waits
 from stillpipe.estimates.job.plan import Kind, Plan
 from stillpipe.estimates.job.supply import Supply
 from stillpipe.estimates.spacing import RunFigures, Sited
 from stillpipe.estimates.ventilation import AirFigures
-from stillpipe.model.figures import Answer, Caution, Reason, Verdict, verdict_of
+from stillpipe.model.figures import Amount, Answer, Caution, Reason, Verdict, verdict_of
 from stillpipe.model.job import Job
 from stillpipe.model.site import Place, PlaceKind
 
@@ -44,9 +45,10 @@ def judge(plan: Plan) -> Judged:
     needed = supply.supply(plan)
     aired, sited = air.air(plan, needed.drawn), _sited(plan)
     run = spacing.along(sited) if sited else None
-    reasons = [*_of_points(plan), *needed.reasons, *air.reasons(plan, aired)]
+    reasons = [*_of_points(plan), *(r.within("cylinders") for r in needed.reasons)]
+    reasons += air.reasons(plan, aired)
     if run is not None:
-        reasons += spacing.reasons(sited, run)
+        reasons += (r.within("spacing") for r in spacing.reasons(sited, run))
     reasons += _of_plan(plan, sited)
     return Judged(
         plan=plan, needed=needed, air=aired, run=run, reasons=tuple(dict.fromkeys(reasons))
@@ -71,15 +73,20 @@ def _of_points(plan: Plan) -> Iterator[Reason]:
     """Yield the reasons of every freeze and its hold, with the names of the points concerned."""
     for kind in plan.kinds:
         for reason in hold_time.reasons(kind.solution):
-            yield reason if plan.is_one else replace(reason, text=_of(kind, reason.text))
+            yield reason if plan.is_one else _named(plan, kind, reason)
         if waits.is_warm(kind.request):
             found = _cool_first(kind)
-            yield found if plan.is_one else replace(found, text=_of(kind, found.text))
+            yield found if plan.is_one else _named(plan, kind, found)
 
 
-def _of(kind: Kind, text: str) -> str:
-    """Return a ``text`` with the names of the freeze points that it is about."""
-    return f"{', '.join(kind.names)}: {text}"
+def _named(plan: Plan, kind: Kind, reason: Reason) -> Reason:
+    """Return a ``reason`` with the names of the freeze points that it is about.
+
+    Its figure is that of the first of them.
+    """
+    index = [p.name for p in plan.request.each].index(kind.names[0])
+    named = replace(reason, text=f"{', '.join(kind.names)}: {reason.text}")
+    return named.within(f"freeze_points.{index}")
 
 
 def _cool_first(kind: Kind) -> Reason:
@@ -87,38 +94,58 @@ def _cool_first(kind: Kind) -> Reason:
     request = kind.request
     warm, enough = waits.in_words(waits.arrival(request)), waits.in_words(request.cooling.to)
     time = waits.cooling(request, kind.solution)
+    held: dict[str, Any] = {
+        "figure": "inputs.fluid.temperature",
+        "value": Amount(waits.arrival(request), "temperature"),
+        "limit": Amount(request.cooling.to, "temperature"),
+    }
     if time is None:
         text = (
-            f"The line, at {warm}, does not come to {enough}: room or flushing water is no colder. "
-            "State colder water to flush it with, or a higher temperature to feed it at."
+            f"The line, at {warm}, does not come to {enough}: room or flushing water is no colder."
         )
-        return assess.stop("never-cools", text)
-    how = "flush it with cold water" if waits.is_flushed(request, kind.solution) else "let it stand"
+        return assess.stop(
+            "never-cools", text, **held,
+            action="State colder water to flush it with, or a higher temperature to feed it at.",
+        )  # fmt: skip
+    how = "Flush it with cold water" if waits.is_flushed(request, kind.solution) else "Let it stand"
     text = (
-        f"The line is at {warm}: {how} until it is at {enough}, in {time.likely / 60.0:.0f} min "
-        f"(up to {time.longest / 60.0:.0f}), and measure it. All is estimated for a line fed then."
+        f"The line is at {warm}; it comes to {enough} in {words.time(time.likely)} (up to "
+        f"{words.time(time.longest)}). All is estimated for a line fed then."
     )
-    return assess.warn("cool-first", text)
+    return assess.warn(
+        "cool-first", text, **held, action=f"{how} until it is at {enough}, and measure it."
+    )
 
 
 def _of_plan(plan: Plan, sited: tuple[Sited, ...]) -> Iterator[Reason]:
     """Yield what is wrong with hands, jackets and with what is not placed."""
     if plan.request.crew < 2:
-        yield assess.stop("alone", "Nobody works alone where CO2 is let out: send two.")
+        yield assess.stop(
+            "alone", f"A crew of {plan.request.crew}: nobody works alone where CO2 is let out.",
+            figure="inputs.crew", value=Amount(plan.request.crew, "factor"),
+            limit=Amount(2.0, "factor"), action="Send two.",
+        )  # fmt: skip
     if plan.too_many:
         text = (
             f"A run has {plan.too_many} freeze points, which are frozen together; jackets and "
-            f"hands are there for {plan.most}: take more of both."
+            f"hands are there for {plan.most}."
         )
-        yield assess.stop("too-few-hands", text)
+        yield assess.stop(
+            "too-few-hands", text, figure="inputs.jackets", value=Amount(plan.most, "factor"),
+            limit=Amount(plan.too_many, "factor"), action="Take more jackets and send more hands.",
+        )  # fmt: skip
     placed = sum(s.solution is not None for s in sited)
-    if placed < len(plan.request.each) and len(plan.request.each) > 1:
+    count = len(plan.request.each)
+    if placed < count and count > 1:
         text = (
-            f"{len(plan.request.each) - placed} of {len(plan.request.each)} freeze points have no "
-            "place: whether water is trapped between two of them, and whether they are far enough "
-            "apart, was not judged. State places, or keep vents open between them."
+            f"{count - placed} of {count} freeze points have no place: whether water is trapped "
+            "between two of them, and whether they are far enough apart, was not judged."
         )
-        yield assess.warn("places-not-judged", text)
+        yield assess.warn(
+            "places-not-judged", text, figure="inputs.places", value=Amount(placed, "factor"),
+            limit=Amount(count, "factor"),
+            action="State their places, or keep vents open between them.",
+        )  # fmt: skip
 
 
 def cautions_of(plan: Plan) -> tuple[Caution, ...]:

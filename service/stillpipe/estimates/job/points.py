@@ -9,9 +9,11 @@ from stillpipe.estimates import chances, hold_time, learned
 from stillpipe.estimates.co2_mass import Consumption
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.job import timeline, waits
+from stillpipe.estimates.job.letting_go import LettingGo, letting_go
 from stillpipe.estimates.job.plan import Kind, Plan
 from stillpipe.estimates.job.supply import Supply
 from stillpipe.estimates.job.timeline import Event
+from stillpipe.estimates.manifold import Exchange
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
@@ -47,6 +49,9 @@ class PointFigures:
         Range | None, Figure("mass_flow", says="Greatest flow that still freezes shut.")
     ]
     co2: Annotated[Range | None, Figure("mass", says="CO2 for its freeze and hold.")]
+    letting_go: Annotated[
+        LettingGo | None, Plain(says="How long its plug holds unfed, and what comes then.")
+    ]
     learned: Annotated[Any, Plain(says="What was learned from what was seen of it.")]
     timeline: Annotated[tuple[Event, ...], Plain(says="Its moments in order.")]
 
@@ -61,6 +66,7 @@ def figures(plan: Plan, needed: Supply, events: tuple[Event, ...]) -> tuple[Poin
     of = {name: kind for kind in plan.kinds for name in kind.names}
     hangs = {name: m.name for m in needed.figures.manifolds for name in m.points}
     made = {kind: _common(plan, kind, needed.drawn.get(kind)) for kind in plan.kinds}
+    go = {kind: let_go(plan, kind, needed.figures.exchanges) for kind in plan.kinds}
     found = []
     for each in plan.request.each:
         kind = of[each.name]
@@ -71,11 +77,18 @@ def figures(plan: Plan, needed: Supply, events: tuple[Event, ...]) -> tuple[Poin
                 at=each.point.at,
                 group=kind.group,
                 manifold=hangs[each.name],
+                letting_go=go[kind],
                 timeline=timeline.of_point(events, kind.group, each.name),
                 **made[kind],
             )
         )
     return tuple(found)
+
+
+def let_go(plan: Plan, kind: Kind, exchanges: tuple[Exchange, ...]) -> LettingGo | None:
+    """Return how long plugs of a ``kind`` hold unfed, at the ``exchanges`` of the first too."""
+    of_first = tuple(s for s in exchanges if any(p.name == kind.names[0] for p in s.points))
+    return letting_go(kind.solution, of_first, plan.request.supply_length)
 
 
 def _common(plan: Plan, kind: Kind, drawn: Consumption | None) -> dict[str, Any]:

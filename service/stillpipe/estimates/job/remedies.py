@@ -20,7 +20,7 @@ Finder = Callable[[Judged, Kind | None], Iterator[Change]]
 
 _SLOW = ("never-closes", "may-not-close")
 _BOND = ("never-ready", "may-not-be-ready")
-_AIR = ("over-twa", "over-stel", "over-idlh", "over-minimum", "air-dangerous")
+_AIR = ("over-twa", "over-stel", "over-idlh", "over-minimum", "air-dangerous", "oxygen-deficient")
 _NEAR = (
     "near", "too-near-jackets", "too-near-plugs", "too-near-cut", "too-near-torch",
     "too-near-fitting", "too-near-valve", "too-near-support",

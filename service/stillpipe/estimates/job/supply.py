@@ -187,11 +187,13 @@ def _figures(
     takes = [m.take for m in made]
     total = sum(t for t in takes if t is not None)
     if None in takes or total > manifold.MOST:
-        return figures, (cylinder_count.TOO_MANY,)
+        return figures, (cylinder_count.too_many(None if None in takes else total),)
     swaps = tuple(swap for m in made for swap in m.exchanges)
     told = tuple(
         replace(s, planned_count=m.take, exchanges=len(m.exchanges))
         for s, m in zip(shown, made, strict=True)
     )
-    reasons = tuple(cylinder_count.of_exchanges(swaps))
-    return replace(figures, planned_count=total, exchanges=swaps, manifolds=told), reasons
+    ready = max(k.solution.planned_ready or 0.0 for k in plan.kinds)
+    reasons = cylinder_count.of_exchanges(swaps, ready, plan.request.exchange_duration)
+    whole = replace(figures, planned_count=total, exchanges=swaps, manifolds=told)
+    return whole, tuple(reasons)

@@ -18,7 +18,10 @@ class Event:
     """A moment of the job."""
 
     code: Annotated[str, Plain(says="Stable code of the moment.")]
-    at: Annotated[float, Figure("time", says="Since arrival: likely, or as planned.")]
+    at: Annotated[
+        float,
+        Figure("time", says="Since arrival: likely, or planned; `bond-lost` at its earliest."),
+    ]
     earliest: Annotated[float, Figure("time", says="Since arrival, at the earliest.")]
     latest: Annotated[float | None, Figure("time", says="Since arrival, at the latest.")]
     clock: Annotated[
@@ -74,7 +77,8 @@ def _fixed(code: str, at: float, text: str) -> Event:
 
 
 def _ranged(code: str, span: Range, text: str) -> Event:
-    return Event(code=code, at=span.likely, earliest=span.low, latest=span.high, text=text)
+    at = span.low if code == "bond-lost" else span.likely
+    return Event(code=code, at=at, earliest=span.low, latest=span.high, text=text)
 
 
 def _prevented(group: Group) -> bool:
@@ -142,7 +146,7 @@ def _of_plug(kind: Kind, group: Group) -> Iterator[Event]:
         )
         yield _ranged("ready", Range(low, planned, latest).moved(begun), text)
     if solution.survival is not None:
-        text = "The plug lets go; it may do so from the earliest time on."
+        text = "From now on the plug may let go: the line must be whole, nobody in front of it."
         yield _ranged("bond-lost", solution.survival.moved(stop), text)
     if waits.is_assisted(solution):
         text = (
