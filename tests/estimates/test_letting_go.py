@@ -13,7 +13,7 @@ from stillpipe.estimates.job.letting_go import LettingGo, letting_go
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.freeze_point import Fluid
-from stillpipe.model.job import JobEstimateRequest
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.tables import pipes
 
 INCH = pipes.find("ASTM B88", "1", "L")

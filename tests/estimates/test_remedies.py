@@ -176,7 +176,7 @@ def test_changes_at_one_of_two_points_leave_the_other_as_it_is() -> None:
 
 def test_a_job_that_goes_needs_nothing_and_one_that_was_not_asked_tells_nothing() -> None:
     found = told(stated(points=1))
-    assert (found.each, found.verdict, found.left) == ((), Verdict.GO, ())
+    assert (found.each, found.verdict, found.left, found.complete) == ((), Verdict.GO, (), True)
     assert job_estimate(stated(points=1)).figures.remedies is None
 
 

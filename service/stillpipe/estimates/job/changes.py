@@ -141,7 +141,7 @@ def held_pressure(judged: Judged, kind: Kind | None) -> Iterator[Change]:
 def _without(judged: Judged, code: str, apply: Apply, kind: Kind) -> bool:
     """Tell whether a freeze point that is changed has no reason ``code``; solves it anew."""
     changed = apply(stated(judged.plan.request)).completed()
-    plan = type(judged.plan)(changed, judged.plan.pool)
+    plan = type(judged.plan)(changed, judged.plan.pool, judged.plan)
     request = next(p.request for p in changed.each if p.name in kind.names)
     found: Solution = plan.solutions[request]
     return code not in {r.code for r in assess.reasons(found)}

@@ -32,7 +32,7 @@ class Judged:
 
     def again(self, request: Job) -> "Judged":
         """Return what is found of a changed job; what is solved already is not solved again."""
-        return judge(Plan(request, self.plan.pool))
+        return judge(Plan(request, self.plan.pool, self.plan))
 
     @property
     def codes(self) -> set[str]:

@@ -69,24 +69,33 @@ class Group:
 class Plan:
     """The plan of a job, worked out as far as it is asked for."""
 
-    def __init__(self, request: Job, pool: Pool | None = None) -> None:
-        """Solve nothing yet; what is solved is kept in a ``pool`` for plans of other variants."""
+    def __init__(
+        self, request: Job, pool: Pool | None = None, before: "Plan | None" = None
+    ) -> None:  # fmt: skip
+        """Solve nothing yet; what is solved is kept in a ``pool`` for plans of other variants.
+
+        What a plan that is changed from the one ``before`` takes is added to what that one took,
+        freeze point by freeze point.
+        """
         self.request = request
         self.pool: Pool = {} if pool is None else pool
-        self.solutions = {p.request: self._pooled(p.request) for p in request.each}
+        self._before = before
+        self.solutions = {p.request: self._pooled(p) for p in request.each}
 
-    def _pooled(self, request: Job) -> Solution:
+    def _pooled(self, placed: PlacedPoint) -> Solution:
         """Return the solution of a freeze point, the same for all that freeze alike."""
+        request = placed.request
         stated = [getattr(request, name) for name in FREEZING]
-        key = (
-            *stated,
-            request.cylinder.temperature,
-            request.capture_efficiency,
-            request.jacket_loss,
-        )
+        cylinder = request.cylinder.temperature
+        key = (*stated, cylinder, request.capture_efficiency, request.jacket_loss)
         if key not in self.pool:
-            self.pool[key] = Solution(request, request.repair, member="repair")
+            shares = None if self._before is None else self._before.solution_of(placed.name)
+            self.pool[key] = Solution(request, request.repair, shares, member="repair")
         return self.pool[key]
+
+    def solution_of(self, name: str) -> Solution:
+        """Return the solution of the freeze point called ``name``."""
+        return next(self.solutions[p.request] for p in self.request.each if p.name == name)
 
     @property
     def most(self) -> int:
@@ -189,5 +198,5 @@ class Plan:
     @property
     def effort(self) -> Effort:
         """What solving took so far."""
-        spent = [s.effort for s in self.pool.values()]
+        spent = {id(s.work): s.effort for s in self.pool.values()}.values()
         return Effort(sum(e.freezes for e in spent), sum(e.units for e in spent))

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
+from stillpipe.errors import TooCostlyError
 from stillpipe.estimates import hold_time
 from stillpipe.estimates.job import changes
 from stillpipe.estimates.job.changes import Change
@@ -87,30 +88,48 @@ class Remedies:
         Plain(says="With the first change of every reason, as far as there is one."),
     ]
     left: Annotated[tuple[str, ...], Plain(says="Codes of the reasons that stay then.")]
+    complete: Annotated[
+        bool, Plain(says="False where looking for more would take too much solver work.")
+    ]
 
 
 def remedies(judged: Judged) -> Remedies:
-    """Return what would make a job go."""
-    found: list[Remedy] = []
-    together: list[Change] = []
+    """Return what would make a job go, as far as the work of its freeze points reaches."""
+    found: list[tuple[Remedy, Change]] = []
+    complete = True
+    try:
+        for remedy, change in _found(judged):
+            if not any(_same(remedy, known) for known, _ in found):
+                found.append((remedy, change))
+    except TooCostlyError:
+        complete = False
+    firsts = {remedy.reason: change for remedy, change in reversed(found)}
+    job = changes.stated(judged.plan.request)
+    for change in firsts.values():
+        job = change.apply(job)
+    last = judged
+    if firsts and complete:
+        try:
+            last = judged.again(job.completed())
+        except TooCostlyError:
+            complete = False
+    left = dict.fromkeys(r.code for r in last.reasons if r.severity is not Severity.INFO)
+    return Remedies(
+        each=tuple(remedy for remedy, _ in found), verdict=last.verdict, left=tuple(left),
+        complete=complete,
+    )  # fmt: skip
+
+
+def _found(judged: Judged) -> Iterator[tuple[Remedy, Change]]:
+    """Yield what takes away each reason, confirmed."""
     for reason in judged.reasons:
         if reason.severity is Severity.INFO:
             continue
-        first = True
         for kind in _concerned(judged, reason.code):
             for finder in FINDERS.get(reason.code, ()):
-                remedy = _confirmed(judged, reason.code, finder, kind)
-                if remedy is None or any(_same(remedy[0], r) for r in found):
-                    continue
-                found.append(remedy[0])
-                together += [remedy[1]] if first else []
-                first = False
-    job = changes.stated(judged.plan.request)
-    for change in together:
-        job = change.apply(job)
-    last = judged.again(job.completed()) if together else judged
-    left = dict.fromkeys(r.code for r in last.reasons if r.severity is not Severity.INFO)
-    return Remedies(each=tuple(found), verdict=last.verdict, left=tuple(left))
+                confirmed = _confirmed(judged, reason.code, finder, kind)
+                if confirmed is not None:
+                    yield confirmed
 
 
 def _same(one: Remedy, other: Remedy) -> bool:
