@@ -87,16 +87,16 @@ def _of_one_kind(tree: Tree) -> Tree:
     for name in ("freeze_points", "options"):
         if name in found:
             found[name] = [entry | {"name": f"{n}"} for n, entry in enumerate(found[name])]
+    places = found.get("places", [])
+    others = [p for p in places if p["kind"] != "freeze-point"]
     if "freeze_points" in found:
-        for name in ("points", "observations"):
-            found.pop(name, None)
-        places = [p for p in found.pop("places", []) if p["kind"] != "freeze-point"]
-        found |= {"places": places} if places else {}
-        found["options"] = found["options"][:1] if "options" in found else []
-        found = {k: v for k, v in found.items() if v != []}
-    elif any(p["kind"] == "freeze-point" for p in found.get("places", [])):
+        found = {k: v for k, v in found.items() if k not in ("points", "observations")}
+        found["options"] = found.get("options", [])[:1]
+    elif found.get("points") not in (1, 30) and len(others) < len(places):
         found.pop("points", None)
-    return found
+        others = places
+    found["places"] = others
+    return {k: v for k, v in found.items() if v != [] or k not in ("places", "options")}
 
 
 def kept(declared: type[Any], tree: Tree, name: str) -> Tree:
