@@ -1,0 +1,86 @@
+"""Replies of job-estimate: a real one, and what is assembled from it."""
+
+import copy
+import json
+from functools import cache
+from typing import Any
+
+from api.examples import example
+from stillpipe.api.answers import ANSWERS
+
+JSON = dict[str, Any]
+
+POINTS = (
+    ("boiler flow", "cellar", 0.0, 1, "A", "1 1/2 in copper tube, type L (ASTM B88)"),
+    ("boiler return", "cellar", 2600.0, 1, "A", "1 1/2 in copper tube, type L (ASTM B88)"),
+    ("riser", "riser east", None, 2, "B", "2 in steel pipe, schedule 40 (ASME B36.10M)"),
+)
+"""Name, run, place [mm], group, manifold and pipe of invented freeze points."""
+START = "2026-11-30T08:00:00+01:00"
+
+
+@cache
+def _made(changes: str) -> bytes:
+    body = example("job-estimate-request") | json.loads(changes)
+    return ANSWERS.answer("job-estimate", json.dumps(body).encode()).body
+
+
+def job(**changes: Any) -> JSON:
+    """The reply to the example, with members of the request changed."""
+    made: JSON = json.loads(_made(json.dumps(changes)))
+    return made
+
+
+def several(count: int = 3, clock: bool = True) -> JSON:
+    """The example's reply as that of ``count`` freeze points that differ.
+
+    Members of the list as they are described for such a job; figures are those of the example,
+    longer by a fifth from point to point.
+    """
+    reply = job()
+    named = [POINTS[i % 3] if i < 3 else (f"point {i + 1}", *POINTS[i % 3][1:]) for i in range(count)]
+    reply["freeze_points"] = [_point(reply, i, *named[i]) for i in range(count)]
+    reply["timeline"] = sorted(
+        (e for i, p in enumerate(reply["freeze_points"]) for e in _events(reply, p, i, clock)),
+        key=lambda e: float(e["at"]["value"]),
+    )
+    reply["runs"] = [{"run": "cellar"} | reply["spacing"], {"run": "riser east"} | reply["spacing"]]
+    for place in reply["inputs"]["places"]:
+        place["run"] = {"value": "cellar", "default": False}
+    reply["cylinders"]["manifolds"] = [
+        {"name": m, "points": [n[0] for n in named if n[4] == m], "planned_count": 2, "exchanges": []}
+        for m in ("A", "B")
+    ]
+    return reply
+
+
+def _point(reply: JSON, index: int, *known: Any) -> JSON:
+    name, run, at, group, manifold, pipe = known
+    factor = 1.2 ** min(index, 6)
+    ranges = {
+        k: {e: v if e == "unit" else v * factor for e, v in reply[k].items()}
+        for k in ("closure", "ready", "plug_length", "survival", "thaw", "planned_thaw")
+    }
+    return ranges | {
+        "name": name, "run": run, "at": None if at is None else {"value": at, "unit": "mm"},
+        "group": group, "manifold": manifold, "pipe": pipe, "verdict": "go", "chance": 0.95,
+        "feed_at": {"value": 1800.0 + 3600.0 * (group - 1), "unit": "s"},
+        "planned_ready": {"value": ranges["ready"]["high"], "unit": "s"},
+        "residual_flow_limit": {"low": 3.47, "likely": 6.1, "high": 9.2, "unit": "kg/h"},
+        "co2": reply["co2"]["total"],
+    }  # fmt: skip
+
+
+def _events(reply: JSON, point: JSON, index: int, clock: bool) -> list[JSON]:
+    found = copy.deepcopy(reply["timeline"])
+    for event in found:
+        every = event["code"] == "arrive"
+        later = 0.0 if every else 3600.0 * (point["group"] - 1) + 60.0 * index
+        for member in ("at", "earliest", "latest"):
+            event[member]["value"] += later
+        hour, minute = divmod(round(event["at"]["value"] / 60.0), 60)
+        event |= {
+            "point": None if every else point["name"], "group": None if every else point["group"],
+            "clock": f"2026-11-30T{8 + hour:02d}:{minute:02d}:00+01:00" if clock else None,
+        }  # fmt: skip
+    return [e for e in found if index == 0 or e["point"] is not None]
