@@ -22,13 +22,25 @@ START = "2026-11-30T08:00:00+01:00"
 @cache
 def _made(changes: str) -> bytes:
     body = example("job-estimate-request") | json.loads(changes)
+    body = {name: value for name, value in body.items() if value is not None}
     return ANSWERS.answer("job-estimate", json.dumps(body).encode()).body
 
 
 def job(**changes: Any) -> JSON:
-    """The reply to the example, with members of the request changed."""
+    """The reply to the example with members of the request changed; those None are left out."""
     made: JSON = json.loads(_made(json.dumps(changes)))
     return made
+
+
+def exchanged() -> JSON:
+    """A pipe by its measures at a single point, held so long that cylinders are exchanged."""
+    measures = {"outside_diameter": {"value": 61, "unit": "mm"}, "wall": {"value": 2, "unit": "mm"}}
+    return job(
+        pipe=measures | {"material": "carbon_steel"},
+        insulation={"material": "mineral_wool", "thickness": {"value": 20, "unit": "mm"}},
+        points=1, places=None, room=None, rates=None, drain_down=None, id=None,
+        repair={"value": 3, "unit": "h"}, cylinder={"id": "co2-6.3kg"},
+    )  # fmt: skip
 
 
 def several(count: int = 3, clock: bool = True) -> JSON:
@@ -38,7 +50,9 @@ def several(count: int = 3, clock: bool = True) -> JSON:
     longer by a fifth from point to point.
     """
     reply = job()
-    named = [POINTS[i % 3] if i < 3 else (f"point {i + 1}", *POINTS[i % 3][1:]) for i in range(count)]
+    named = [
+        POINTS[i % 3] if i < 3 else (f"point {i + 1}", *POINTS[i % 3][1:]) for i in range(count)
+    ]
     reply["freeze_points"] = [_point(reply, i, *named[i]) for i in range(count)]
     reply["timeline"] = sorted(
         (e for i, p in enumerate(reply["freeze_points"]) for e in _events(reply, p, i, clock)),
@@ -48,7 +62,12 @@ def several(count: int = 3, clock: bool = True) -> JSON:
     for place in reply["inputs"]["places"]:
         place["run"] = {"value": "cellar", "default": False}
     reply["cylinders"]["manifolds"] = [
-        {"name": m, "points": [n[0] for n in named if n[4] == m], "planned_count": 2, "exchanges": []}
+        {
+            "name": m,
+            "points": [n[0] for n in named if n[4] == m],
+            "planned_count": 2,
+            "exchanges": [],
+        }
         for m in ("A", "B")
     ]
     return reply

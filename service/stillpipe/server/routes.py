@@ -39,6 +39,7 @@ def estimate(name: str) -> Response:
     form, sheet = _wanted(endpoint)
     reply = Response(_answered(name, body, form + sheet), content_type=form)
     if form == HTML:
+        reply.content_type = f"{HTML}; charset=utf-8"
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
     if endpoint.forms:
         reply.vary.add("Accept")

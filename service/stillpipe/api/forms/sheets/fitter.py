@@ -145,7 +145,8 @@ def _figures(reply: JSON, points: tuple[Point, ...], clock: telling.Clock) -> It
     thaw = reply["planned_thaw"] or reply["thaw"]
     if thaw is not None:
         likely, ends = telling.times(thaw)
-        yield Figure("Bore open again", f"about {likely}", f"after the stop ({ends})")
+        after = f"after the stop ({ends})" if ends else "after the stop, with help"
+        yield Figure("Bore open again", f"about {likely}", after)
 
 
 def _line(reply: JSON, points: tuple[Point, ...]) -> Section:

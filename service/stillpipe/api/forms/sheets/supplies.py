@@ -13,7 +13,7 @@ MOST = 12
 def so_many(count: int, cylinder: JSON) -> tuple[str, str]:
     """Return a number of cylinders in words, and how much CO2 each holds."""
     named = f"{count} cylinder" if count == 1 else f"{count} cylinders"
-    return named, telling.stated(cylinder["net_mass"])
+    return named, telling.quantity(cylinder["net_mass"])
 
 
 def gas(reply: JSON) -> str:

@@ -1,8 +1,12 @@
 """Closed tables of words for the codes of a reply, so that none of them stands on a sheet."""
 
+import re
+
 from stillpipe.api.forms.sheets.content import Mark
 from stillpipe.model.site import PlaceKind
 
+CELSIUS = re.compile(r"(\d) (?:degC|C)\b")
+"""Degrees Celsius in a sentence of the service."""
 PLACES = {
     PlaceKind.FREEZE_POINT: "freeze point",
     PlaceKind.CUT: "cut",
@@ -97,4 +101,4 @@ def of(table: dict[str, str], code: str) -> str:
 
 def said(text: str) -> str:
     """Return a sentence of the service with its signs as they are written."""
-    return text.replace(" degC", " °C").replace(" degF", " °F").replace("CO2", "CO₂")
+    return CELSIUS.sub("\\1\u00a0°C", text).replace(" degF", " °F").replace("CO2", "CO₂")
