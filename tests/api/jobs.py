@@ -10,10 +10,12 @@ from stillpipe.api.answers import ANSWERS
 
 JSON = dict[str, Any]
 
+COPPER = {"standard": "ASTM B88", "size": "1-1/2", "schedule": "L", "material": "copper_c12200"}
+STEEL = {"standard": "ASME B36.10M", "size": "2", "schedule": "40", "material": "carbon_steel"}
 POINTS = (
-    ("boiler flow", "cellar", 0.0, 1, "A", "1 1/2 in copper tube, type L (ASTM B88)"),
-    ("boiler return", "cellar", 2600.0, 1, "A", "1 1/2 in copper tube, type L (ASTM B88)"),
-    ("riser", "riser east", None, 2, "B", "2 in steel pipe, schedule 40 (ASME B36.10M)"),
+    ("boiler flow", "cellar", 0.0, 1, "A", COPPER),
+    ("boiler return", "cellar", 2600.0, 1, "A", COPPER),
+    ("riser", None, None, 2, "B", STEEL),
 )
 """Name, run, place [mm], group, manifold and pipe of invented freeze points."""
 START = "2026-11-30T08:00:00+01:00"
@@ -46,35 +48,38 @@ def exchanged() -> JSON:
 def several(count: int = 3, clock: bool = True) -> JSON:
     """The example's reply as that of ``count`` freeze points that differ.
 
-    Members of the list as they are described for such a job; figures are those of the example,
-    longer by a fifth from point to point.
+    Members of the list are those of such a job; figures are those of the example, longer by a
+    fifth from point to point.
     """
     reply = job()
-    named = [
-        POINTS[i % 3] if i < 3 else (f"point {i + 1}", *POINTS[i % 3][1:]) for i in range(count)
-    ]
-    reply["freeze_points"] = [_point(reply, i, *named[i]) for i in range(count)]
-    reply["timeline"] = sorted(
-        (e for i, p in enumerate(reply["freeze_points"]) for e in _events(reply, p, i, clock)),
-        key=lambda e: float(e["at"]["value"]),
-    )
-    reply["runs"] = [{"run": "cellar"} | reply["spacing"], {"run": "riser east"} | reply["spacing"]]
-    for place in reply["inputs"]["places"]:
+    named = [(f"point {i + 1}", *POINTS[i % 3][1:]) for i in range(count)]
+    named[:3] = POINTS
+    reply["freeze_points"] = [_point(reply, i, *known) for i, known in enumerate(named)]
+    inputs = reply["inputs"]
+    inputs["freeze_points"] = [
+        {"pipe": inputs["pipe"] | {k: {"value": v, "default": False} for k, v in pipe.items()},
+         "jacket": inputs["jacket"]}
+        for *_, pipe in named
+    ]  # fmt: skip
+    if clock:
+        inputs["start"] = {"value": START, "default": False}
+    points = list(enumerate(reply["freeze_points"]))
+    events = [e for i, p in points for e in _events(reply, p, i)]
+    reply["timeline"] = sorted(events, key=lambda e: float(e["at"]["value"]))
+    inputs["places"] = [p for p in inputs["places"] if p["kind"]["value"] != "freeze-point"]
+    for place in inputs["places"]:
         place["run"] = {"value": "cellar", "default": False}
+    for found in (*reply["spacing"]["rules"], *reply["spacing"]["trapped_water"]):
+        found["run"] = "cellar"
     reply["cylinders"]["manifolds"] = [
-        {
-            "name": m,
-            "points": [n[0] for n in named if n[4] == m],
-            "planned_count": 2,
-            "exchanges": [],
-        }
+        {"name": m, "points": [n[0] for n in named if n[4] == m], "planned_count": 2}
         for m in ("A", "B")
     ]
     return reply
 
 
 def _point(reply: JSON, index: int, *known: Any) -> JSON:
-    name, run, at, group, manifold, pipe = known
+    name, run, at, group, manifold, _ = known
     factor = 1.2 ** min(index, 6)
     ranges = {
         k: {e: v if e == "unit" else v * factor for e, v in reply[k].items()}
@@ -82,24 +87,22 @@ def _point(reply: JSON, index: int, *known: Any) -> JSON:
     }
     return ranges | {
         "name": name, "run": run, "at": None if at is None else {"value": at, "unit": "mm"},
-        "group": group, "manifold": manifold, "pipe": pipe, "verdict": "go", "chance": 0.95,
-        "feed_at": {"value": 1800.0 + 3600.0 * (group - 1), "unit": "s"},
+        "group": group, "manifold": manifold, "pipe": "astm-b88/1-2/L", "verdict": "go",
+        "chance": 0.95, "feed_at": {"value": 1800.0 + 3600.0 * (group - 1), "unit": "s"},
         "planned_ready": {"value": ranges["ready"]["high"], "unit": "s"},
         "residual_flow_limit": {"low": 3.47, "likely": 6.1, "high": 9.2, "unit": "kg/h"},
         "co2": reply["co2"]["total"],
     }  # fmt: skip
 
 
-def _events(reply: JSON, point: JSON, index: int, clock: bool) -> list[JSON]:
+def _events(reply: JSON, point: JSON, index: int) -> list[JSON]:
+    """The moments of a point; arriving is told once, for all."""
     found = copy.deepcopy(reply["timeline"])
     for event in found:
         every = event["code"] == "arrive"
         later = 0.0 if every else 3600.0 * (point["group"] - 1) + 60.0 * index
         for member in ("at", "earliest", "latest"):
             event[member]["value"] += later
-        hour, minute = divmod(round(event["at"]["value"] / 60.0), 60)
-        event |= {
-            "point": None if every else point["name"], "group": None if every else point["group"],
-            "clock": f"2026-11-30T{8 + hour:02d}:{minute:02d}:00+01:00" if clock else None,
-        }  # fmt: skip
-    return [e for e in found if index == 0 or e["point"] is not None]
+        event["points"] = [] if every else [point["name"]]
+        event["group"] = None if every else point["group"]
+    return [e for e in found if index == 0 or e["points"]]

@@ -247,15 +247,49 @@ def test_points_that_differ_are_told_one_by_one() -> None:
         "Point Pipe Where Jacket Group Manifold Feed Cut from Unfed holds",
         "boiler flow 1 1/2 in copper tube, type L (ASTM B88) cellar, 0 mm 41 mm 1 A 08:30 08:38 "
         "3 min at least",
-        "riser 2 in steel pipe, schedule 40 (ASME B36.10M) riser east 41 mm 2 B 09:30 09:42",
+        "riser 2 in steel pipe, schedule 40 (ASME B36.10M) 41 mm 2 B 09:30 09:42",
         "a flow of 3.4 kg/h", "A boiler flow, boiler return 2", "Along the run cellar",
-        "Along the run riser east", "Begins 30 Nov 2026, 08:00.",
+        "0 mm boiler flow (freeze point) · 600 mm drain cock (vent)", "Begins 30 Nov 2026, 08:00.",
         "boiler return: Open the cylinders", "Last point ready to cut 09:42",
     ):  # fmt: skip
         assert part in text, part
     sold = said(customer.sheet(reply))
     assert "in 3 places: boiler flow, boiler return, riser" in sold
     assert "We come 30 Nov 2026, 08:00" in sold
+    assert "The repair begins about 08:40" in sold, "with the first group"
+    assert "10:25 The repair is done" in sold, "with the last"
+
+
+def test_what_is_estimated_of_a_plug_that_lets_go_is_told() -> None:
+    reply = jobs.job()
+    assert "cap and coupling that fit" in said(fitter.sheet(reply))
+    reply["letting_go"] = {
+        "flow": {"value": 31.2, "unit": "L/min"}, "first_minute": {"value": 31.2, "unit": "L"},
+        "at_hand": [{"code": "cap", "text": "Cap for the pipe."}],
+    }  # fmt: skip
+    text = said(fitter.sheet(reply))
+    assert "gives up to 32 L/min, 32 L in the first minute. Have at hand: Cap for the pipe." in text
+
+
+def test_what_to_do_stands_beside_its_reason() -> None:
+    reply = jobs.job()
+    reason = {"code": "any", "text": "It is 30 degC.", "severity": "warn", "action": "Cool it."}
+    reply |= {"verdict": "conditional", "reasons": [reason]}
+    assert "It is 30 °C. Cool it." in said(fitter.sheet(reply))
+
+
+def test_a_price_says_what_is_to_be_paid_and_at_most() -> None:
+    reply = jobs.job()
+    reply["quote"]["lines"][0]["text"] = "Two persons on site"
+    reply["quote"] |= {
+        "sums": {"payable": "205.29", "lost_use": "53.40"},
+        "at_90": {"sums": {"payable": "251.00"}},
+    }
+    sold = said(customer.sheet(reply))
+    assert "Two persons on site 2.28 h" in sold
+    assert "Price 205.29 EUR" in sold
+    assert "To be paid: 205.29 EUR. The line's lost use is your own, 53.40 EUR." in sold
+    assert "nine come to 251.00 EUR at most" in sold
 
 
 def test_moments_of_many_points_are_told_by_groups() -> None:

@@ -114,7 +114,7 @@ def test_times_are_told_since_arrival_or_by_the_clock() -> None:
     assert evening.begins == "30 Nov 2026, 23:10"
 
 
-def test_the_clock_is_known_from_any_moment_that_has_one() -> None:
-    later = {"at": {"value": 1800.0}, "clock": "2026-11-30T08:30:00+01:00"}
-    assert telling.clock({"timeline": [later]}).at(0.0) == "08:00"
-    assert telling.clock({"timeline": [later | {"clock": None}]}).start is None
+def test_the_clock_begins_where_the_caller_says() -> None:
+    start = {"value": "2026-11-30T08:00:00+01:00", "default": False}
+    assert telling.clock({"inputs": {"start": start}}).at(0.0) == "08:00"
+    assert telling.clock({"inputs": {}}).start is None

@@ -135,10 +135,8 @@ def hostile() -> dict[str, Any]:
     reply["id"] = 2 * LONG
     for point, place in zip(reply["freeze_points"], reply["inputs"]["places"], strict=False):
         point["name"] = point["run"] = point["manifold"] = place["name"]["value"] = LONG
-    for run in reply["runs"]:
-        run["run"] = LONG
-        for rule in run["rules"]:
-            rule["between"] = [LONG, LONG]
+    for rule in (*reply["spacing"]["rules"], *reply["spacing"]["trapped_water"]):
+        rule["between"], rule["run"] = [LONG, LONG], LONG
     return reply
 
 

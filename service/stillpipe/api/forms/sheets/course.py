@@ -47,15 +47,21 @@ def by_the_clock(reply: JSON, clock: Clock) -> Section:
 def _of_groups(events: list[JSON]) -> list[JSON]:
     """Return the moments of all, and those of each group from its first point to its last."""
     found: dict[tuple[str, int], list[JSON]] = {}
-    for event in _of_all(events, alone=False):
-        found.setdefault((event["code"], event["group"]), []).append(event)
+    for event in events:
+        if _names(event):
+            found.setdefault((event["code"], event["group"]), []).append(event)
     joined = [_joined(code, group, same) for (code, group), same in found.items()]
     return sorted([*_of_all(events), *joined], key=lambda e: float(e["at"]["value"]))
 
 
-def _of_all(events: list[JSON], alone: bool = True) -> list[JSON]:
-    """Return the moments of all points, or those that are not ``alone`` for all."""
-    return [e for e in events if (e.get("point") is None) is alone]
+def _of_all(events: list[JSON]) -> list[JSON]:
+    """Return the moments of all freeze points, or of all of a group."""
+    return [e for e in events if not _names(e)]
+
+
+def _names(event: JSON) -> list[str]:
+    """Return the freeze points that a moment is of; none where it is of all."""
+    return list(event.get("points") or ())
 
 
 def _joined(code: str, group: int, events: list[JSON]) -> JSON:
@@ -64,7 +70,7 @@ def _joined(code: str, group: int, events: list[JSON]) -> JSON:
     first = code in PLANNED_DOWN or code == "feed"
     last = [e["latest"] for e in events]
     return {
-        "code": code, "text": ordered[0]["text"], "point": f"group {group}", "group": group,
+        "code": code, "text": ordered[0]["text"], "points": (), "group": group,
         "at": ordered[0 if first else -1]["at"],
         "earliest": min((e["earliest"] for e in events), key=_seconds),
         "latest": None if None in last else max(last, key=_seconds),
@@ -88,14 +94,17 @@ def _promised(reply: JSON, clock: Clock) -> str:
 
 def _together(events: Iterable[JSON], clock: Clock) -> list[Moment]:
     """Return moments in order, those of several points once where they say the same."""
-    found: dict[Moment, list[str]] = {}
+    found: dict[tuple[Moment, int | None], list[str]] = {}
     for event in events:
         moment = Moment(*_times(event, clock), event["code"], words.said(event["text"]))
-        found.setdefault(moment, []).append(event.get("point") or "")
-    return [
-        moment._replace(text=f"{', '.join(names)}: {moment.text}") if names[0] else moment
-        for moment, names in found.items()
-    ]
+        found.setdefault((moment, event.get("group")), []).extend(_names(event))
+    groups = {group for _, group in found if group is not None}
+    told = []
+    for (moment, group), names in found.items():
+        of_group = f"group {group}" if group is not None and len(groups) > 1 else ""
+        of = ", ".join(names) or of_group
+        told.append(moment._replace(text=f"{of}: {moment.text}") if of else moment)
+    return told
 
 
 def _times(event: JSON, clock: Clock) -> tuple[str, str]:

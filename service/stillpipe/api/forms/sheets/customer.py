@@ -101,7 +101,8 @@ def _figures(reply: JSON, clock: Clock) -> Iterator[Figure]:
         yield _open_again(moments["thawed"], clock)
     if reply["quote"] is not None:
         quote = reply["quote"]
-        yield Figure("Price", f"{quote['total']} {quote['currency']}", "as listed below")
+        price = quote.get("sums", {}).get("payable", quote["total"])
+        yield Figure("Price", f"{price} {quote['currency']}", "as listed below")
 
 
 def _open_again(event: JSON, clock: Clock) -> Figure:
@@ -144,11 +145,16 @@ def _places(points: tuple[site.Point, ...]) -> str:
 
 
 def _moments(reply: JSON) -> dict[str, JSON]:
-    """Return the moments that a customer is told: the first feed, else the last of each kind."""
+    """Return the moments that a customer is told: the last of each kind, but the first feed.
+
+    Of those that are ready the last of the first group, with which the repair begins.
+    """
     found: dict[str, JSON] = {}
+    groups = [e.get("group") or 1 for e in reply["timeline"] if e["code"] == "ready"]
     for event in reply["timeline"]:
         code = event["code"]
-        if code not in words.STEPS or (code == "feed" and code in found):
+        later = code == "ready" and (event.get("group") or 1) > min(groups)
+        if code not in words.STEPS or later or (code == "feed" and code in found):
             continue
         before = found.get(code)
         if before is None or event["at"]["value"] >= before["at"]["value"]:
@@ -204,20 +210,35 @@ def _price(reply: JSON) -> tuple[Section, ...]:
     if quote is None:
         return ()
     rows = tuple(
-        (words.of(words.ITEMS, line["item"]), _much(line), line["rate"], line["amount"])
+        (
+            line.get("text") or words.of(words.ITEMS, line["item"]),
+            _much(line),
+            line["rate"],
+            line["amount"],
+        )
         for line in quote["lines"]
     )
     total = ("Total", "", "", f"{quote['total']} {quote['currency']}")
     head = ("What", "Quantity", "Each", quote["currency"])
     table = Table(head, (*rows, total), wide=(0,), right=(1, 2, 3), total=True)
+    said = tuple(Text(text) for text in _besides(quote))
+    return (Section("What it costs", (table, *said)),)
+
+
+def _besides(quote: JSON) -> Iterator[str]:
+    """Yield what is said beside the lines of a quote."""
+    currency, sums, seldom = quote["currency"], quote.get("sums"), quote.get("at_90")
+    if sums is not None and float(sums["lost_use"]):
+        yield (
+            f"To be paid: {sums['payable']} {currency}. The line's lost use is your own, "
+            f"{sums['lost_use']} {currency}."
+        )
+    if seldom is not None:
+        most = seldom["sums"]["payable"]
+        yield f"Of ten jobs like this, nine come to {most} {currency} at most to be paid."
     instead = quote["drain_down_total"]
-    drained = () if instead is None else (
-        Text(
-            "To drain the line and fill it again instead would come to "
-            f"{instead} {quote['currency']}."
-        ),
-    )  # fmt: skip
-    return (Section("What it costs", (table, *drained)),)
+    if instead is not None:
+        yield f"To drain the line and fill it again instead would come to {instead} {currency}."
 
 
 def _much(line: JSON) -> str:

@@ -38,6 +38,10 @@ RECORDED = (
     "Thawed",
 )
 """Moments whose actual times are written down, for each freeze point."""
+AT_HAND = (
+    "cap and coupling that fit, key to the valve, hose to a drain, light, telephone"
+)  # fmt: skip
+"""What to have for a plug that lets go: common practice."""
 DRAWN = 16
 """Most moments that are drawn."""
 FEW = 4
@@ -75,7 +79,7 @@ def sheet(reply: JSON) -> Sheet:
     clock = telling.clock(reply)
     bands = (
         (_line(reply, points), supplies.cylinders(reply, clock, points)),
-        _several(reply, points, clock),
+        _several(points, clock),
         (course.by_the_clock(reply, clock),),
         _picture(reply),
         *_runs(reply),
@@ -99,11 +103,11 @@ def sheet(reply: JSON) -> Sheet:
     )
 
 
-def _listed(points: tuple[Point, ...], reply: JSON) -> str:
+def _listed(points: tuple[Point, ...]) -> str:
     """Return how many freeze points there are, and where a few that are alike lie."""
     named = [f"{p.name} at {p.place}" if p.place else p.name for p in points]
     plain = all(p.name.isdecimal() for p in points)
-    if reply.get("freeze_points") or len(points) > FEW or plain:
+    if site.differ(points) or len(points) > FEW or plain:
         return str(len(points))
     return f"{len(points)}: {', '.join(named)}"
 
@@ -112,8 +116,13 @@ def _reasons(reply: JSON) -> Iterator[Items]:
     """Yield what stands against the job."""
     if reply["reasons"]:
         yield Items(
-            tuple(Item(words.said(r["text"]), _tone(r["severity"])) for r in reply["reasons"])
+            tuple(Item(words.said(_what(r)), _tone(r["severity"])) for r in reply["reasons"])
         )
+
+
+def _what(reason: JSON) -> str:
+    """Return a reason and what to do about it."""
+    return f"{reason['text']} {reason.get('action') or ''}".strip()
 
 
 def _tone(severity: str) -> Tone:
@@ -129,7 +138,7 @@ def _figures(reply: JSON, points: tuple[Point, ...], clock: telling.Clock) -> It
         sure = telling.percent(reply["chances"]["ready"])
         fed = telling.time(ready["value"], Way.UP)
         note = f"{fed} from the first feed; ready then with {sure}"
-        if reply.get("freeze_points"):
+        if site.differ(points):
             yield Figure("Last point ready to cut", clock.at(last, Way.UP), "each at its own time")
         else:
             yield Figure("Cut no earlier than", clock.at(last, Way.UP), note)
@@ -159,7 +168,7 @@ def _line(reply: JSON, points: tuple[Point, ...]) -> Section:
         ("In it", site.fluid(inputs["fluid"])),
         ("Line pressure", telling.pressure(inputs["line_pressure"])),
         ("Around it", site.about(inputs)),
-        ("Freeze points", f"{_listed(points, reply)}; the pipe runs {runs}"),
+        ("Freeze points", f"{_listed(points)}; the pipe runs {runs}"),
     ]
     if len(pipes) == 1:
         rows[1:1] = [("Measures", site.measures(inputs["pipe"]))] * ("standard" in inputs["pipe"])
@@ -172,11 +181,9 @@ def _line(reply: JSON, points: tuple[Point, ...]) -> Section:
     return Section("Pipe and line", (Rows(tuple(rows)),))
 
 
-def _several(
-    reply: JSON, points: tuple[Point, ...], clock: telling.Clock
-) -> tuple[Section, ...]:  # fmt: skip
-    """Return the table of freeze points, where they may differ."""
-    if not reply.get("freeze_points"):
+def _several(points: tuple[Point, ...], clock: telling.Clock) -> tuple[Section, ...]:
+    """Return the table of freeze points, where they are not all alike."""
+    if not site.differ(points):
         return ()
     columns: list[tuple[str, list[str]]] = [
         ("Point", [p.name for p in points]),
@@ -229,9 +236,8 @@ def _runs(reply: JSON) -> list[tuple[Section, ...]]:
     return [tuple(found[i : i + 2]) for i in range(0, len(found), 2)]
 
 
-def _run(name: str, places: list[JSON], found: JSON) -> Section:
+def _run(name: str, places: str, found: JSON) -> Section:
     """Return a run of pipe: what lies where, the distances to keep, the water to vent."""
-    along = Text("  ·  ".join(map(site.place, places)))
     order = {"no-go": 0, "conditional": 1, "go": 2}
     rules = sorted(
         found["rules"],
@@ -248,7 +254,7 @@ def _run(name: str, places: list[JSON], found: JSON) -> Section:
     )
     more = (Text(f"{len(rules) - RULES} more distances are wider.", Tone.SMALL),)
     blocks: tuple[Block, ...] = (
-        along,
+        Text(places),
         *((Table(("Distance", "Is", "Needs", ""), rows, wide=(0,), right=(1, 2)),) if rows else ()),
         *(more if len(rules) > RULES else ()),
         *(Text(_water(w), Tone.WARN) for w in found["trapped_water"]),
@@ -284,12 +290,22 @@ def _failing(reply: JSON, points: tuple[Point, ...]) -> Section:
     return Section(
         "If the plug lets go",
         (
-            Text(f"Ice is no valve.{lasts} Before the cut have at hand: cap and coupling that "
-                 "fit, key to the valve, hose to a drain, light, telephone."),
+            Text(f"Ice is no valve.{lasts}"),
+            *_coming(reply.get("letting_go")),
             Items(tuple(map(Item, steps)), numbered=True),
             Blanks(("Nearest valve", "Who stands there", "Drain to"), columns=1),
         ),
-    )  # fmt: skip
+    )
+
+
+def _coming(found: JSON | None) -> Iterator[Text | Items]:
+    """Yield what comes out then where that was estimated, and what to have at hand."""
+    if found is None:
+        yield Text(f"Before the cut have at hand: {AT_HAND}.")
+        return
+    flow, much = (telling.quantity(found[m], 2, Way.UP) for m in ("flow", "first_minute"))
+    yield Text(f"One open end then gives up to {flow}, {much} in the first minute. Have at hand:")
+    yield Items(tuple(Item(words.said(each["text"])) for each in found["at_hand"]))
 
 
 def _minded(reply: JSON) -> Section:

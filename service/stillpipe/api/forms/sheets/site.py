@@ -68,25 +68,30 @@ def about(inputs: JSON) -> str:
 
 
 def points(reply: JSON) -> tuple[Point, ...]:
-    """Return the freeze points of a job: those that differ, or as many as there are alike."""
+    """Return the freeze points of a job: those listed, or as many as there are alike."""
     if reply.get("freeze_points"):
         return tuple(_own(reply, index) for index in range(len(reply["freeze_points"])))
     inputs = reply["inputs"]
     placed = [p for p in inputs["places"] if p["kind"]["value"] == PlaceKind.FREEZE_POINT]
-    alike = [str(n) for n in range(1, inputs["points"]["value"] + 1)]
-    begun = _moment(reply, "feed")
-    ready = reply["planned_ready"]
+    count = inputs["points"]["value"]
+    named = [(p["name"]["value"], telling.length(p["at"])) for p in placed]
+    if len(named) != count:
+        named = [(str(n), "") for n in range(1, count + 1)]
+    begun, ready = _moment(reply, "feed"), reply["planned_ready"]
     return tuple(
         Point(
-            name=name, place=place, pipe=pipe(inputs["pipe"]), jacket=jacket(inputs), group=1,
+            name=name, place=at, pipe=pipe(inputs["pipe"]), jacket=jacket(inputs), group=1,
             manifold="", feed_at=begun, survival=reply["survival"],
             ready_at=None if ready is None else begun + ready["value"], flow_limit=None,
         )
-        for name, place in (
-            [(p["name"]["value"], telling.length(p["at"])) for p in placed]
-            if len(placed) == len(alike) else [(name, "") for name in alike]
-        )
+        for name, at in named
     )  # fmt: skip
+
+
+def differ(found: tuple[Point, ...]) -> bool:
+    """Tell whether freeze points are not all alike."""
+    told = {(p.pipe, p.jacket, p.group, p.ready_at, str(p.survival)) for p in found}
+    return len(told) > 1
 
 
 def _moment(reply: JSON, code: str) -> float:
@@ -95,25 +100,33 @@ def _moment(reply: JSON, code: str) -> float:
 
 
 def _own(reply: JSON, index: int) -> Point:
-    """Return a freeze point of those that differ."""
+    """Return a freeze point of a list; its pipe and jacket are the job's where it has none."""
     found, inputs = reply["freeze_points"][index], reply["inputs"]
     listed = inputs.get("freeze_points") or []
     stated = listed[index] if index < len(listed) else {}
-    run = "" if found["run"] == MAIN else found["run"]
+    own = {name: stated[name] for name in ("pipe", "jacket") if stated.get(name)}
+    run = found["run"] if found["run"] not in (None, MAIN) else ""
     at = "" if found["at"] is None else telling.length(found["at"])
-    begun, ready = found["feed_at"]["value"], found["planned_ready"]
     return Point(
         name=found["name"],
-        pipe=found["pipe"],
+        pipe=pipe((inputs | own)["pipe"]),
         place=", ".join(part for part in (run, at) if part),
-        jacket=jacket(inputs | {k: v for k, v in stated.items() if k == "jacket" and v}),
+        jacket=jacket(inputs | own),
         group=found["group"],
         manifold=found["manifold"] or "",
-        feed_at=begun,
-        ready_at=None if ready is None else begun + ready["value"],
+        feed_at=found["feed_at"]["value"],
+        ready_at=_ready_at(found),
         survival=found["survival"],
         flow_limit=found["residual_flow_limit"],
     )
+
+
+def _ready_at(found: JSON) -> float | None:
+    """Return from when a freeze point may be cut, since arrival [s]."""
+    if found.get("cut_at") is not None:
+        return float(found["cut_at"]["value"])
+    ready = found["planned_ready"]
+    return None if ready is None else float(found["feed_at"]["value"] + ready["value"])
 
 
 def jacket(inputs: JSON) -> str:
@@ -121,29 +134,47 @@ def jacket(inputs: JSON) -> str:
     return telling.length(inputs["jacket"]["length"])
 
 
-def runs(reply: JSON) -> list[tuple[str, list[JSON], JSON]]:
-    """Return each run: its name, empty for the only one; its places in order; what was found."""
-    places = reply["inputs"]["places"]
-    found = reply.get("runs") or []
-    if not found and reply["spacing"] is not None:
-        found = [reply["spacing"]]
-
-    def along(name: str) -> list[JSON]:
-        mine = [p for p in places if p.get("run", {"value": MAIN})["value"] == name]
-        return sorted(mine, key=lambda p: float(p["at"]["value"]))
-
-    names = [run.get("run", MAIN) for run in found]
+def runs(reply: JSON) -> list[tuple[str, str, JSON]]:
+    """Return each run: its name, empty for the only one; what lies along it; what was found."""
+    whole = reply["spacing"]
+    if whole is None:
+        return []
+    members = ("rules", "trapped_water")
+    names = dict.fromkeys(_run(each) for member in members for each in whole[member])
     return [
-        ("" if name == MAIN else name, along(name), run)
-        for name, run in zip(names, found, strict=True)
+        (
+            "" if name == MAIN else name,
+            "  ·  ".join(_along(reply, name)),
+            {member: [e for e in whole[member] if _run(e) == name] for member in members},
+        )
+        for name in names or {MAIN: None}
     ]
 
 
-def place(stated: JSON) -> str:
-    """Return a place of a run in words, what it is unless its name says so."""
-    name, kind = stated["name"]["value"], words.PLACES[PlaceKind(stated["kind"]["value"])]
-    what = "" if kind in name.casefold() else f" ({kind})"
-    return f"{telling.length(stated['at'])} {name}{what}"
+def _run(found: JSON) -> str:
+    """Return the run on which something lies."""
+    run = found.get("run") or MAIN
+    return str(run if isinstance(run, str) else run["value"])
+
+
+def _along(reply: JSON, run: str) -> list[str]:
+    """Return what lies along a run in words, in order, each with what it is."""
+    placed = [
+        (p["at"], p["name"]["value"], words.PLACES[PlaceKind(p["kind"]["value"])])
+        for p in reply["inputs"]["places"]
+        if _run(p) == run
+    ]
+    known = {name for _, name, _ in placed}
+    placed += [
+        (p["at"], p["name"], words.PLACES[PlaceKind.FREEZE_POINT])
+        for p in reply.get("freeze_points") or []
+        if p["at"] is not None and _run(p) == run and p["name"] not in known
+    ]
+    placed.sort(key=lambda p: float(p[0]["value"]))
+    return [
+        f"{telling.length(at)} {name}" + ("" if kind in name.casefold() else f" ({kind})")
+        for at, name, kind in placed
+    ]
 
 
 def least_flow(found: tuple[Point, ...]) -> str:

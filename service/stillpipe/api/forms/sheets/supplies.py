@@ -60,11 +60,10 @@ def _exchanges(reply: JSON, clock: Clock, points: tuple[Point, ...]) -> list[Blo
     swaps = reply["cylinders"]["exchanges"]
     if not swaps:
         return [Text("No exchange is planned.")] if reply["planned_ready"] is not None else []
-    begun = min(p.feed_at for p in points)
     rows = tuple(
         (
             _named(swap),
-            clock.at(begun + swap["at"]["value"], Way.DOWN),
+            clock.at(_fed(points, swap) + swap["at"]["value"], Way.DOWN),
             "too early" if swap["survival"] is None
             else telling.time(swap["survival"]["value"], Way.DOWN),
         )
@@ -78,9 +77,15 @@ def _exchanges(reply: JSON, clock: Clock, points: tuple[Point, ...]) -> list[Blo
     ]
 
 
+def _fed(points: tuple[Point, ...], swap: JSON) -> float:
+    """Return when the points were first fed on whose cylinder an exchange is [s]."""
+    hung = [p.feed_at for p in points if p.manifold == swap.get("manifold")]
+    return min(hung or [p.feed_at for p in points])
+
+
 def _named(swap: JSON) -> str:
     manifold = swap.get("manifold")
-    return f"{swap['cylinder']}, {manifold}" if manifold else f"{swap['cylinder']}"
+    return f"{swap['cylinder']} of {manifold}" if manifold else f"{swap['cylinder']}"
 
 
 def air(reply: JSON) -> tuple[Section, ...]:

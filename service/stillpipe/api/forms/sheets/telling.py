@@ -19,7 +19,7 @@ TIED = "\u00a0"
 UNITS = {
     "degC": "°C", "degF": "°F", "kPa": "kPa", "psi": "psi", "mm": "mm", "in": "in", "kg": "kg",
     "lb": "lb", "kg/h": "kg/h", "lb/h": "lb/h", "%": "%", "m3": "m³", "ft3": "ft³", "ppm": "ppm",
-    "L/min": "L/min", "gal/min": "gal/min", "1/h": "an hour",
+    "L/min": "L/min", "gal/min": "gal/min", "1/h": "an hour", "L": "L", "gal": "gal",
 }  # fmt: skip
 """How the units of answers are written."""
 MINUTE, HOUR = 60.0, 3600.0
@@ -199,9 +199,6 @@ class Clock:
 
 
 def clock(reply: JSON) -> Clock:
-    """Return the clock of a job, from the first of its moments that tells when it is."""
-    for event in reply["timeline"]:
-        if event.get("clock"):
-            moment = datetime.fromisoformat(event["clock"])
-            return Clock(moment - timedelta(seconds=event["at"]["value"]))
-    return Clock(None)
+    """Return the clock of a job, which begins where the caller says when."""
+    start = reply["inputs"].get("start")
+    return Clock(None if start is None else datetime.fromisoformat(start["value"]))

@@ -26,6 +26,7 @@ RULES = {
 EVENTS = {
     "arrive": "Arrive",
     "cooled": "Line cool enough",
+    "move": "Move to the next points",
     "feed": "First feed",
     "frost-by": "Frost seen",
     "closed": "Frozen shut",
