@@ -52,7 +52,7 @@ def test_a_caller_chooses_the_sheet_and_its_form(
     ("query", "accept", "form"),
     [("", "*/*", JSON), ("", f"{PDF};q=0.5, {HTML}", HTML), ("", "text/*", HTML),
      ("", "image/svg+xml", "image/svg+xml"), ("", "image/png", JSON),
-     ("?sheet=customer", "*/*", HTML), ("?sheet=customer", "", HTML),
+     ("?sheet=customer", "*/*", JSON), ("?sheet=customer", "", JSON),
      ("?sheet=customer", JSON, JSON), ("?sheet=fitter", f"{HTML};q=0.1, {PDF}", PDF)],
 )  # fmt: skip
 def test_the_form_is_what_the_caller_likes_best(

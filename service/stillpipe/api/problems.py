@@ -27,7 +27,7 @@ TYPES: dict[str, tuple[int, str, str]] = {
                    "not help."),
     "unknown-entry": (422, "A catalogue has no such entry",
                       "The catalogues under /v1 list what there is; each error names the choices."),
-    "unknown-parameter": (422, "A query parameter that cannot be used",
+    "unknown-parameter": (422, "Unknown query parameter",
                           "This address takes no query parameter of that name, or not with that "
                           "value; each error names one."),
     "unauthorized": (401, "A key is needed", "Send Authorization: Bearer with a known key."),

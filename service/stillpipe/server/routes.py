@@ -49,15 +49,16 @@ def estimate(name: str) -> Response:
 def _wanted(endpoint: Endpoint) -> tuple[str, str]:
     """Return the media type that the caller likes best, and what names the sheet in it.
 
-    Who names a sheet and takes any form gets it as a page.
+    A sheet that is named does not ask for a page: generated clients name the default with all
+    they send.
     """
-    sheet, sheets = request.args.get(parameters.SHEET), endpoint.sheets
+    sheets = endpoint.sheets
     pages = list(next(iter(sheets.values()))) if sheets else []
-    forms = [JSON, *endpoint.forms, *pages] if sheet is None else [*pages, JSON, *endpoint.forms]
-    form = request.accept_mimetypes.best_match(forms, default=forms[0])
+    forms = [JSON, *endpoint.forms, *pages]
+    form = request.accept_mimetypes.best_match(forms, default=JSON)
     if form not in pages:
         return form, ""
-    return form, f"{SHEET}{sheet or next(iter(sheets))}"
+    return form, SHEET + request.args.get(parameters.SHEET, next(iter(sheets)))
 
 
 def _answered(name: str, body: bytes, form: str) -> bytes:
