@@ -11,10 +11,10 @@ from api.examples import SINGLE, example, request_of
 from stillpipe.api import registry
 from stillpipe.api.inputs import echo, schemas
 from stillpipe.model.declare import (
-    Derived,
     Group,
     Many,
     Money,
+    Name,
     Numbers,
     Quantity,
     inputs,
@@ -66,6 +66,8 @@ def lacking(request: type[Any], shown: Any, before: str = "") -> list[str]:
         elif isinstance(declared, Many):
             for entry in value or [{}]:
                 found += lacking(member.group, entry, f"{path}.0.")
+        elif isinstance(declared, Name):
+            found += [] if isinstance(value, str) else [path]
         elif isinstance(declared, Quantity):
             found += [] if set(value or ()) == {"value", "unit", "default"} else [path]
         else:
@@ -160,7 +162,8 @@ def test_a_job_echoes_what_it_is_asked_for() -> None:
     assert shown["repair"]["unit"] == "s"
 
 
-def test_derived_members_are_plain() -> None:
-    derived = [m for m in members(type(full(PlugTimeRequest).pipe)).values()
-               if isinstance(m.declaration, Derived)]  # fmt: skip
-    assert [m.name for m in derived] == ["id"]
+def test_the_name_of_a_pipe_is_plain_whether_stated_or_not() -> None:
+    by_size = {"standard": "ASTM B88", "size": "1/2", "schedule": "L"}
+    for pipe in (by_size, {"id": "astm-b88/1-2/L"}):
+        tree = example("plug-time-request") | {"pipe": pipe}
+        assert echoed(tree, PlugTimeRequest)["pipe"]["id"] == "astm-b88/1-2/L"

@@ -116,16 +116,6 @@ class Many(Input):
 
 
 @dataclass(frozen=True)
-class Derived(Declaration):
-    """Shown in the echo of the inputs and never read: follows from the others.
-
-    ``kind`` of quantity, empty for a plain value.
-    """
-
-    kind: str = ""
-
-
-@dataclass(frozen=True)
 class Figure(Declaration):
     """A figure of an answer: its ``kind`` of quantity and how many significant digits it has.
 

@@ -5,7 +5,7 @@ from enum import Enum
 from typing import Any
 
 from stillpipe.api import units
-from stillpipe.model.declare import Declaration, Derived, Group, Many, Name, Quantity, members
+from stillpipe.model.declare import Declaration, Group, Many, Name, Quantity, members
 from stillpipe.model.requests import Request
 
 JSON = dict[str, Any]
@@ -39,15 +39,15 @@ def _group(group: Any, given: frozenset[str], system: str, before: str) -> JSON:
             ]
         elif value not in (None, ()):
             leaf = shown[name] = _leaf(declared, value, system)
-            if not isinstance(declared, Derived | Name):
+            if not isinstance(declared, Name):
                 leaf["default"] = path not in given
     return shown
 
 
 def _leaf(declared: Declaration, value: Any, system: str) -> Any:
-    if isinstance(declared, Quantity | Derived) and declared.kind:
+    if isinstance(declared, Quantity):
         return units.display(declared.kind, system).quantity(value)
-    plain = isinstance(declared, Derived | Name)
+    plain = isinstance(declared, Name)
     return scalar(value) if plain else {"value": scalar(value)}
 
 
