@@ -83,7 +83,7 @@ class Answers:
     def _body(self, name: str, body: bytes, form: str) -> bytes:
         endpoint = self.endpoints[name]
         if form != MEDIA_TYPE:
-            return endpoint.forms[form](orjson.loads(self._kept(name, body, MEDIA_TYPE)))
+            return endpoint.form(form)(orjson.loads(self._kept(name, body, MEDIA_TYPE)))
         loaded = schemas.load(endpoint.request, self._read(body))
         with self._current.admission():
             reply, self._current.effort = _estimated(endpoint, loaded)

@@ -21,6 +21,10 @@ from stillpipe.model.figures import Answer
 
 SVG = "image/svg+xml"
 HTML = "text/html"
+PDF = "application/pdf"
+
+SHEET = ";sheet="
+"""Between the media type and the name of a sheet."""
 
 JSON = dict[str, Any]
 Estimate = Callable[[Any], Answer[Any]]
@@ -30,14 +34,22 @@ Form = Callable[[JSON], bytes]
 class Endpoint(NamedTuple):
     """One estimate: the dataclass of its request, and the estimate itself.
 
-    ``forms`` are other forms of the answer by media type, made from the reply. ``rows`` is the list
-    that the rows of a table are the entries of, where the request may come as one.
+    ``forms`` are other forms of the answer by media type, made from the reply; those of ``sheets``,
+    by the sheet's name and media type, are chosen by name, the first where none is named.
+    ``rows`` is the list that the rows of a table are the entries of, where the request may come as
+    one.
     """
 
     request: type[requests.Request]
     estimate: Estimate
     forms: Mapping[str, Form] = MappingProxyType({})
     rows: str = ""
+    sheets: Mapping[str, Mapping[str, Form]] = MappingProxyType({})
+
+    def form(self, name: str) -> Form:
+        """Return the form of that ``name``: a media type, for a sheet with ``;sheet=`` behind."""
+        media_type, _, sheet = name.partition(SHEET)
+        return self.sheets[sheet][media_type] if sheet else self.forms[media_type]
 
 
 def _form(module: str, name: str) -> Form:
@@ -68,7 +80,11 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "job-estimate": Endpoint(
         requests.JobEstimateRequest,
         job_estimate.job_estimate,
-        {SVG: _form("pictures", "job"), HTML: _form("sheet", "job")},
+        {SVG: _form("pictures", "job")},
+        sheets={
+            name: {HTML: _form(f"sheets.{name}", "html"), PDF: _form(f"sheets.{name}", "pdf")}
+            for name in ("fitter", "customer")
+        },
     ),
 })  # fmt: skip
 """Every estimate by the last part of its address."""

@@ -10,8 +10,8 @@ from werkzeug.exceptions import NotFound
 from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
-from stillpipe.api.registry import ENDPOINTS, HTML
-from stillpipe.server import bodies
+from stillpipe.api.registry import ENDPOINTS, HTML, SHEET, Endpoint
+from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch, one_table
 from stillpipe.server.observability import metrics, spans
@@ -36,14 +36,29 @@ def estimate(name: str) -> Response:
     body = bodies.whole(request)
     if request.mimetype == CSV:
         body = one_table.as_request(body, endpoint.request, endpoint.rows)
-    forms = [JSON, *endpoint.forms]
-    form = request.accept_mimetypes.best_match(forms, default=JSON)
-    reply = Response(_answered(name, body, form), content_type=form)
+    form, sheet = _wanted(endpoint)
+    reply = Response(_answered(name, body, form + sheet), content_type=form)
     if form == HTML:
+        reply.content_type = f"{HTML}; charset=utf-8"
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
-    if len(forms) > 1:
+    if endpoint.forms:
         reply.vary.add("Accept")
     return reply
+
+
+def _wanted(endpoint: Endpoint) -> tuple[str, str]:
+    """Return the media type that the caller likes best, and what names the sheet in it.
+
+    A sheet that is named does not ask for a page: generated clients name the default with all
+    they send.
+    """
+    sheets = endpoint.sheets
+    pages = list(next(iter(sheets.values()))) if sheets else []
+    forms = [JSON, *endpoint.forms, *pages]
+    form = request.accept_mimetypes.best_match(forms, default=JSON)
+    if form not in pages:
+        return form, ""
+    return form, SHEET + request.args.get(parameters.SHEET, next(iter(sheets)))
 
 
 def _answered(name: str, body: bytes, form: str) -> bytes:
