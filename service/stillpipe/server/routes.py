@@ -10,8 +10,8 @@ from werkzeug.exceptions import NotFound
 from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
-from stillpipe.api.registry import ENDPOINTS, HTML
-from stillpipe.server import bodies
+from stillpipe.api.registry import ENDPOINTS, HTML, SVG
+from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch, one_table
 from stillpipe.server.observability import metrics, spans
@@ -49,7 +49,8 @@ def estimate(name: str) -> Response:
 def _answered(name: str, body: bytes, form: str) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
     with spans.span(current_app, f"estimate {name}") as span:
-        made = ANSWERS.answer(name, body, form, gate.admitted)
+        picture = parameters.picture() if form == SVG else ""
+        made = ANSWERS.answer(name, body, form, gate.admitted, picture)
         if span is not None:
             span.set_attribute("stillpipe.remembered", made.effort is None)
     if made.effort is None:
