@@ -94,11 +94,11 @@ def profile(solution: Solution, until: float, pace: float = 1.0) -> Profile:
 
 
 def _end(solution: Solution, times: Array) -> float:
-    """Return how far the ice reaches from the jacket's centre [m] by the last of ``times`` [s]."""
+    """Return how far the ice reaches from the jacket's centre [m] at any of ``times`` [s]."""
     point, run = solution.point, solution.fine
     longest = run.history(float(times[-1]), beyond=True).plug_length[-1] + point.jacket.length
     along = np.linspace(0.0, longest + 10.0 * point.pipe.outside_diameter, 200)
-    bare = np.flatnonzero(run.open_share(times[-1:], along)[0] >= BARE)
+    bare = np.flatnonzero(run.open_share(times, along).min(axis=0) >= BARE)
     return float(along[bare[0] if len(bare) else -1])
 
 

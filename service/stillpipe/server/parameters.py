@@ -24,7 +24,7 @@ def check() -> None:
         if name != PICTURE or not pictures:
             errors.append({"detail": "unknown query parameter", "parameter": name})
         elif len(values) > 1 or values[0] not in pictures:
-            errors.append({"detail": f"one of: {', '.join(pictures)}", "parameter": name})
+            errors.append({"detail": f"one of: {', '.join(pictures)}, once", "parameter": name})
     if errors:
         detail = "No query parameters here." if not pictures else f"Only {PICTURE} is taken here."
         raise RequestError("unknown-parameter", detail, errors)

@@ -1,6 +1,5 @@
 """A run of pipe laid out on a page: rows to scale, labels and distances on no other."""
 
-import textwrap
 from typing import NamedTuple
 
 from stillpipe.api.forms import canvas, layout, words
@@ -15,14 +14,16 @@ TALLEST, LEAST = 1.6, 0.42
 """Height of a pipe [in] at most and at least."""
 SLEEVE, LINE, BAR = 0.17, 0.17, 0.13
 """Height of the jacket, of a line of words and of a bar below a plug [in]."""
+USUAL = 20.0
+"""Diameter of a pipe without a plug, of which it is not known [mm]."""
 MARGIN = 1.05
 """A plug is shown with so many times its greatest length [-]."""
 RULES = 8
 """Rules that are drawn; of more the tightest."""
 NAME = 26
 """Characters of a name in a label at most."""
-LETTERS = 100
-"""Characters of a line of words at most."""
+PAIRS = 3
+"""Stretches of water of which the same is said that are named."""
 
 
 class Label(NamedTuple):
@@ -85,12 +86,11 @@ def _lines(found: list[Label] | list[Rule]) -> int:
 
 def block(run: Run) -> Block:
     """Lay a run out."""
-    outside = max(plug.outside for plug in run.plugs.values()) if run.plugs else 20.0
+    outside = max((plug.outside for plug in run.plugs.values()), default=USUAL)
     stretches = [_stretch(place, outside) for place in run.places]
     scale = layout.broken(stretches, LEFT, WIDE)
-    scale = scale if scale.per_length * outside <= TALLEST else layout.smaller(
-        scale, TALLEST / outside
-    )  # fmt: skip
+    if scale.per_length * outside > TALLEST:
+        scale = layout.smaller(scale, TALLEST / outside)
     times = layout.across(outside, scale.per_length, LEAST)
     drawn, said = _rules(run, scale)
     labels = _labels(run, scale)
@@ -110,20 +110,19 @@ def _stretch(place: Place, outside: float) -> tuple[float, float]:
 def _labels(run: Run, scale: Scale) -> dict[int, list[Label]]:
     """Return the labels of every row, none on another."""
     found: dict[int, list[tuple[str, float, float]]] = {}
-    unit = next((plug.unit for plug in run.plugs.values()), "mm")
     for place in run.places:
         if place.name == read.UNNAMED:
             continue
         kind = "" if place.plug is not None else f"{place.kind.replace('-', ' ')}: "
-        text = f"{kind}{layout.shortened(place.name, NAME)}, {words.distance(place.at, unit)}"
-        at, half = scale.x(place.at), 0.5 * layout.LETTER * len(text)
+        text = f"{kind}{layout.shortened(place.name, NAME)}, {words.distance(place.at, run.unit)}"
+        at, half = scale.x(place.at), 0.5 * layout.wide(text)
         x = min(max(at, 0.1 + half), canvas.WIDTH - 0.1 - half)
         found.setdefault(scale.piece(place.at).row, []).append((text, x, at))
     return {row: _lined(each) for row, each in found.items()}
 
 
 def _lined(each: list[tuple[str, float, float]]) -> list[Label]:
-    halves = [0.5 * layout.LETTER * len(text) for text, _, _ in each]
+    halves = [0.5 * layout.wide(text) for text, _, _ in each]
     lines = layout.rows([(e[1] - h, e[1] + h) for e, h in zip(each, halves, strict=True)])
     return [Label(*e, line) for e, line in zip(each, lines, strict=True)]
 
@@ -142,7 +141,8 @@ def _rules(run: Run, scale: Scale) -> tuple[dict[int, list[Rule]], list[tuple[st
             drawn.setdefault(pieces[0].row, []).append((left, right, text, rule["verdict"]))
         else:
             color = canvas.INK if rule["verdict"] == "go" else canvas.STOP
-            said.append((f"{' to '.join(rule['between'])}: {text}", color))
+            names = (layout.shortened(name, NAME) for name in rule["between"])
+            said.append((f"{' to '.join(names)}: {text}", color))
     if len(ordered) > RULES:
         text = f"{len(ordered) - RULES} more distances are not drawn; they are no tighter."
         said.append((text, canvas.INK))
@@ -173,7 +173,7 @@ def _stacked(each: list[tuple[float, float, str, str]]) -> list[Rule]:
     spans = []
     for left, right, text, _ in each:
         x = middle(left, right, text)
-        half = 0.5 * layout.LETTER * len(text)
+        half = 0.5 * layout.wide(text)
         spans.append((min(left, x - half), max(right, x + half)))
     lines = layout.rows(spans)
     return [Rule(*e, line) for e, line in zip(each, lines, strict=True)]
@@ -181,11 +181,15 @@ def _stacked(each: list[tuple[float, float, str, str]]) -> list[Rule]:
 
 def middle(left: float, right: float, text: str) -> float:
     """Return where words about a distance are centred [in]: on its line, or beside a short one."""
-    half = 0.5 * layout.LETTER * len(text)
+    half = 0.5 * layout.wide(text)
     if right - left > 2.0 * half + 0.3:
         return 0.5 * (left + right)
-    after = right + 0.1 + half
-    return after if after + half < canvas.WIDTH - 0.1 else max(left - 0.1 - half, 0.1 + half)
+    after, before = right + 0.1 + half, left - 0.1 - half
+    if after + half < canvas.WIDTH - 0.1:
+        return after
+    if before - half > 0.1:
+        return before
+    return min(max(0.5 * (left + right), 0.1 + half), canvas.WIDTH - 0.1 - half)
 
 
 def _said(run: Run) -> list[tuple[str, str]]:
@@ -194,12 +198,23 @@ def _said(run: Run) -> list[tuple[str, str]]:
     for plug in dict.fromkeys(map(_hashed, run.plugs.values())):
         names = [name for name, p in run.plugs.items() if _hashed(p) == plug]
         own = read.lengths(run.plugs[names[0]])
-        text = own if len(names) == len(run.plugs) else f"{', '.join(names)}: {own}"
+        short = ", ".join(layout.shortened(name, NAME) for name in names)
+        text = own if len(names) == len(run.plugs) else f"{short}: {own}"
         found.append((text, canvas.INK))
-    for water in run.trapped:
-        color = canvas.INK if water["verdict"] == "go" else canvas.STOP
-        found.append((read.between(water), color))
-    return [(line, color) for text, color in found for line in textwrap.wrap(text, LETTERS)]
+    for advice, color in dict.fromkeys(map(_advice, run.trapped)):
+        pairs = [_pair(water) for water in run.trapped if _advice(water) == (advice, color)]
+        more = f" and {len(pairs) - PAIRS} more" if len(pairs) > PAIRS else ""
+        found.append((f"Water between {', '.join(pairs[:PAIRS])}{more}: {advice}", color))
+    return [(line, color) for text, color in found for line in layout.wrapped(text, WIDE)]
+
+
+def _advice(water: JSON) -> tuple[str, str]:
+    """Return what to do with the water between two plugs, and the colour in which it is said."""
+    return read.advice(water), canvas.INK if water["verdict"] == "go" else canvas.STOP
+
+
+def _pair(water: JSON) -> str:
+    return " and ".join(layout.shortened(name, NAME) for name in water["between"])
 
 
 def _hashed(plug: Plug) -> str:

@@ -22,7 +22,7 @@ def job(reply: JSON) -> bytes:
 
 
 def _drawn(reply: JSON, unnamed: str, runs: list[Run]) -> bytes:
-    if not runs:
+    if not any(run.plugs for run in runs):
         said = " ".join(reason["text"] for reason in reply["reasons"])
         return canvas.drawn(canvas.refusal, reply, unnamed, said)
     said = "; ".join(map(read.said, runs))

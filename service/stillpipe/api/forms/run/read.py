@@ -1,6 +1,7 @@
 """What lies along runs of pipe, read from replies: plugs, places, rules, trapped water."""
 
-from typing import Any, NamedTuple
+import math
+from typing import NamedTuple
 
 from stillpipe.api.forms import words
 from stillpipe.api.forms.canvas import JSON
@@ -46,6 +47,14 @@ class Run(NamedTuple):
     def plugs(self) -> dict[str, Plug]:
         """The plugs by the names of their places."""
         return {place.name: place.plug for place in self.places if place.plug is not None}
+
+    @property
+    def unit(self) -> str:
+        """The unit of lengths along it."""
+        plug = next(iter(self.plugs.values()), None)
+        if plug is not None:
+            return plug.unit
+        return str(self.rules[0]["actual"]["unit"]) if self.rules else "mm"
 
 
 def of_hold(reply: JSON) -> list[Run]:
@@ -138,12 +147,11 @@ def lengths(plug: Plug) -> str:
 
 def said(run: Run) -> str:
     """Return in words what lies along a run, for those who cannot see it."""
-    parts: list[Any] = []
+    parts: list[str] = []
     for place in run.places:
-        unit = _unit(run)
         if place.name or len(run.places) > 1:
             kind = place.kind.replace("-", " ")
-            parts.append(f"{kind} {place.name} at {words.distance(place.at, unit)}")
+            parts.append(f"{kind} {place.name} at {words.distance(place.at, run.unit)}")
         if place.plug is not None:
             parts.append(lengths(place.plug))
     for rule in run.rules:
@@ -159,14 +167,15 @@ def apart(rule: JSON) -> str:
     return f"{actual}, needs {least}"
 
 
-def between(water: JSON) -> str:
+def advice(water: JSON) -> str:
     """Return what to do with the water between two plugs."""
-    return f"Water between {' and '.join(water['between'])}: {water['advice']}"
+    if water["vented"] and water["verdict"] == "go" and water["vent_open_from"] is not None:
+        begun = math.floor(words.minutes(water["vent_open_from"]))
+        begin = f"keep the vent open from {begun} min after the first feed"
+        return f"{begin} until both plugs have thawed."
+    return str(water["advice"])
 
 
-def _unit(run: Run) -> str:
-    """Return the unit of lengths along a run."""
-    plug = next(iter(run.plugs.values()), None)
-    if plug is not None:
-        return plug.unit
-    return str(run.rules[0]["actual"]["unit"]) if run.rules else "mm"
+def between(water: JSON) -> str:
+    """Return the same with the names of the two plugs."""
+    return f"Water between {' and '.join(water['between'])}: {advice(water)}"
