@@ -158,6 +158,17 @@ def test_what_may_never_let_go_is_open_at_its_end() -> None:
     assert not any("never" in text for text in texts(ends.hold_time(reply("hold-time"))))
 
 
+def test_a_plug_that_does_not_let_go_at_the_median_is_open_too() -> None:
+    room = {"temperature": {"value": -5, "unit": "degC"}}
+    found = reply("hold-time", ambient=room)
+    assert found["survival"] is None
+    svg = ends.hold_time(found)
+    assert "it may never let go" in description(svg)
+    assert any("it may never let go" in text for text in texts(svg))
+    assert "a day or more, or never" in texts(pictures.hold_time(found))
+    assert "a day or more, or never" not in texts(pictures.hold_time(reply("hold-time")))
+
+
 def points(*names: str, run: str = "run") -> dict[str, Any]:
     """A job with freeze points of their own on a run, half a metre apart."""
     found = copy.deepcopy(reply("job-estimate"))

@@ -12,6 +12,8 @@ MOST = 6
 """Plugs that are drawn on one picture."""
 TALL, LOW = 3.4, 1.9
 """Height of a plug's axes [in], of the first with its key and of the others."""
+UNKNOWN = 1.2
+"""The axis of time over the end of the hold, where nothing tells when the plug lets go [-]."""
 UNDER_KEY = 0.74
 """Share of the first axes that is below its key [-]."""
 ROW = 0.17
@@ -117,8 +119,10 @@ def _words(plug: Plug) -> str:
     }  # fmt: skip
     before = f"{plug.name}: " if plug.name else ""
     said = f"{before}after {plug.time[-1]:.0f} min the plug is {words.length(found)} long"
-    if plug.lets_go is None:
+    if plug.stop is None:
         return said
+    if plug.lets_go is None:
+        return f"{said}; unfed from then on it may never let go"
     return f"{said}; unfed from then on it lets go after {words.span(plug.lets_go)}"
 
 
@@ -136,8 +140,10 @@ def _ends(plugs: list[Plug], more: int) -> Figure:
 
 def _last(plug: Plug) -> float:
     """Return up to when a plug is drawn [min]."""
-    if plug.lets_go is None or plug.stop is None:
+    if plug.stop is None:
         return max(plug.time[-1], plug.likely_time[-1])
+    if plug.lets_go is None:
+        return UNKNOWN * plug.stop
     known = plug.lets_go["high"] or 1.4 * plug.lets_go["likely"]
     return float(plug.stop + known / 60.0)
 
@@ -176,8 +182,11 @@ def _one(axes: Axes, plug: Plug, last: float, first: bool) -> None:
 def _moments(plug: Plug) -> list[tuple[str, float, str]]:
     """Return what happens when [min], each in its colour."""
     found = [(name, minute, canvas.INK) for name, minute in plug.marks]
-    if plug.stop is not None and plug.lets_go is not None:
+    if plug.stop is not None:
         found.append(("feeding stops", plug.stop, canvas.STOP))
+    if plug.stop is not None and plug.lets_go is None:
+        found.append(("unfed it may never let go", UNKNOWN * plug.stop, canvas.STOP))
+    if plug.stop is not None and plug.lets_go is not None:
         never = ", or never" if plug.lets_go["high"] is None else ""
         likely = plug.stop + plug.lets_go["likely"] / 60.0
         found.append((f"unfed it lets go{never}", likely, canvas.STOP))
@@ -201,12 +210,15 @@ def _marks(
 
 def _lets_go(axes: Axes, plug: Plug, last: float) -> None:
     """Draw when an unfed plug lets go; one that may never is open at its end."""
-    if plug.stop is None or plug.lets_go is None:
+    if plug.stop is None:
         return
-    found = plug.lets_go
-    low, likely = (plug.stop + found[end] / 60.0 for end in ("low", "likely"))
-    high = last if found["high"] is None else plug.stop + found["high"] / 60.0
-    axes.hlines(0.0, low, high, color=canvas.STOP, linewidth=7, alpha=0.5)
-    axes.plot((likely,), (0.0,), "|", markersize=13, color=canvas.STOP, mew=2.2)
-    if found["high"] is None:
+    high = None
+    low = plug.stop
+    if plug.lets_go is not None:
+        low, likely = (plug.stop + plug.lets_go[end] / 60.0 for end in ("low", "likely"))
+        high = plug.lets_go["high"]
+        axes.plot((likely,), (0.0,), "|", markersize=13, color=canvas.STOP, mew=2.2)
+    end = last if high is None else plug.stop + high / 60.0
+    axes.hlines(0.0, low, end, color=canvas.STOP, linewidth=7, alpha=0.5)
+    if high is None:
         axes.plot((last,), (0.0,), ">", **canvas.MARK | {"markersize": 10.0})

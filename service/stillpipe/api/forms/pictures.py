@@ -18,11 +18,12 @@ BARS = ((0, "closure"), (1, "ready"))
 """Rows of figures that have a bar below the course."""
 LATE = 1.5
 """What is seen so many times later than all else of a freeze is marked at the end of its axis."""
+DAY = 1440.0
+"""What is said to last so long lasts so long at least, or for ever [min]."""
 MOMENTS = 120
 """At which the ends of an ice front are drawn."""
 SURE = 0.98
 """Share of an axis of time up to which what is said of a mark may reach [-]."""
-
 LONGEST = 28
 """Characters of the name of a freeze point at most."""
 NEVER = 1.2
@@ -177,14 +178,18 @@ def _label(axes: Axes, row: int, minute: float, word: str, last: float) -> None:
 
 
 def _bars(axes: Axes, figures: JSON, last: float, color: str, width: float) -> None:
-    """Draw closure and ready as bars, up to the ``last`` [min] where the high end never comes."""
+    """Draw closure and ready as bars, open at the ``last`` [min] where the high end never comes."""
     known = [(row, figures[name]) for row, name in BARS if figures[name] is not None]
     low = [found["low"] / 60.0 for _, found in known]
     high = [last if found["high"] is None else found["high"] / 60.0 for _, found in known]
     axes.hlines([row for row, _ in known], low, high, color=color, linewidth=width)
+    never = [row for row, found in known if found["high"] is None]
+    if never:
+        axes.plot([last] * len(never), never, ">", color=color, markersize=width, clip_on=False)
 
 
 def _survival(reply: JSON) -> Figure:
+    """Draw how long the plug lasts; what lasts a day or more runs out of the picture above."""
     figure, (axes,) = canvas.blank("survival", (1.0,), 4.0, left=0.9, top=0.5)
     course = reply["course"]
     minutes, low, likely, high = (
@@ -193,7 +198,17 @@ def _survival(reply: JSON) -> Figure:
     axes.fill_between(minutes, low, high, color=canvas.WATER, linewidth=0)
     axes.plot(minutes, likely, **canvas.FROZEN)
     axes.set_xlim(minutes[0], minutes[-1])
-    axes.set_ylim(0.0, 1.4 * max(*high, 1e-6))
+    beyond = [minute for minute, x in zip(minutes, high, strict=True) if x >= DAY]
+    told = [x for x in (*low, *likely, *high) if x < DAY]
+    axes.set_ylim(0.0, 1.4 * max(*told, 0.2 * DAY if beyond else 1e-6))
+    if beyond:
+        axes.plot(
+            beyond, [0.74] * len(beyond), "^", transform=axes.get_xaxis_transform(), **canvas.MARK
+        )
+        axes.text(
+            0.5, 0.64, "a day or more, or never", transform=axes.transAxes, ha="center",
+            fontsize=9, color=canvas.STOP, bbox=canvas.ON_WHITE,
+        )  # fmt: skip
     axes.set_ylabel("bonded unfed [min]")
     axes.set_xlabel("when feeding stops in the hold, since the first feed [min]")
     canvas.key(axes, {"median": canvas.FROZEN, "5 to 95 %": canvas.BAND})

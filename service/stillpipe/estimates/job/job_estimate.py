@@ -108,8 +108,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         reasons += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
     if request.fluid.temperature > COOL_ENOUGH:
         reasons.append(_cool_first(solution))
-    held = hold_time.figures(solution)
-    well, each = _chances(solution, planned)
+    held, (well, each) = hold_time.figures(solution), _chances(solution, planned)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
         chance=chances.chance(well),
