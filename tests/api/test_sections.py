@@ -199,6 +199,20 @@ def test_a_job_on_two_runs_is_drawn_as_two() -> None:
     assert {"run run", "run north", "boiler, 0 mm", "riser, 500 mm"} <= set(said)
 
 
+def test_a_freeze_point_on_a_pipe_of_its_own_is_drawn_as_wide_as_that_is() -> None:
+    found = points("boiler", "riser")
+    pipe = {"outside_diameter": {"value": 33.4, "unit": "mm"}, "wall": {"value": 3.4, "unit": "mm"}}
+    jacket = {"length": {"value": 58.4, "unit": "mm"}}
+    found["inputs"]["freeze_points"] = [
+        {"name": {"value": "boiler"}, "pipe": None, "jacket": None},
+        {"name": {"value": "riser"}, "pipe": pipe, "jacket": jacket},
+    ]
+    (run,) = read.of_job(found)
+    assert [plug.outside for plug in run.plugs.values()] == [15.875, 33.4]
+    assert [plug.jacket for plug in run.plugs.values()] == [40.875, 58.4]
+    assert {" boiler", " riser"} <= set(texts(ends.job(found)))
+
+
 def test_a_run_has_every_place_its_distance_and_the_water_between() -> None:
     found = reply("spacing-validation")
     svg = picture.spacing(found)

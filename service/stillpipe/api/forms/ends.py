@@ -7,6 +7,7 @@ from matplotlib.figure import Figure
 
 from stillpipe.api.forms import canvas, layout, words
 from stillpipe.api.forms.canvas import JSON
+from stillpipe.api.forms.run import read
 
 MOST = 6
 """Plugs that are drawn on one picture."""
@@ -104,7 +105,8 @@ def _fed(name: str, point: JSON, reply: JSON) -> Plug:
     """Return a plug that is held: ``point`` has its figures, ``reply`` what was asked."""
     growth, planned = point["growth"], point["planned_ready"]
     marks = [] if planned is None else [("planned ready", words.minutes(planned))]
-    time, jacket = _minutes(growth["time"]), reply["inputs"]["jacket"]["length"]["value"]
+    inputs = reply["inputs"] | read.own(name, reply)
+    time, jacket = _minutes(growth["time"]), inputs["jacket"]["length"]["value"]
     return Plug(
         name, time, growth["low"]["values"], growth["high"]["values"], time,
         growth["likely"]["values"], jacket, growth["likely"]["unit"], marks,

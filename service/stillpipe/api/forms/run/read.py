@@ -123,7 +123,7 @@ def _plug(figures: JSON, reply: JSON) -> Plug | None:
     """Return the plug of which ``figures`` tell the length; None where there is none."""
     if figures["plug_length"] is None:
         return None
-    inputs = reply["inputs"]
+    inputs = reply["inputs"] | own(figures.get("name"), reply)
     growth, planned = figures.get("growth"), figures.get("planned_ready")
     ready = None
     if growth and planned and planned["value"] in growth["time"]["values"]:
@@ -135,6 +135,13 @@ def _plug(figures: JSON, reply: JSON) -> Plug | None:
         ready, figures["plug_length"], inputs["jacket"]["length"]["value"],
         pipe["outside_diameter"]["value"], pipe["wall"]["value"], figures["plug_length"]["unit"],
     )  # fmt: skip
+
+
+def own(name: str | None, reply: JSON) -> JSON:
+    """Return the pipe and the jacket that a freeze point of a job has of its own."""
+    every = reply["inputs"].get("freeze_points") or []
+    found: JSON = next((point for point in every if point["name"]["value"] == name), {})
+    return {part: found[part] for part in ("pipe", "jacket") if found.get(part)}
 
 
 def lengths(plug: Plug) -> str:
