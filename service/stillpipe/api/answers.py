@@ -55,12 +55,10 @@ class Answers:
         return _estimated(endpoint, schemas.load(endpoint.request, tree), left_out)
 
     def answer(
-        self, name: str, body: bytes, form: str = MEDIA_TYPE, admission: Admission = nullcontext,
-        picture: str = "",
-    ) -> Made:  # fmt: skip
+        self, name: str, body: bytes, form: str = MEDIA_TYPE, admission: Admission = nullcontext
+    ) -> Made:
         """Return the answer of estimate ``name`` to ``body`` as media type ``form``.
 
-        Of a form that is a picture that ``picture`` of the endpoint's, or the first.
         An estimate is made within ``admission``; reading and checking the body is no part of it.
 
         Raises
@@ -70,23 +68,22 @@ class Answers:
             remembered
         """
         self._current.effort, self._current.admission = None, admission
-        found = self._kept(name, body, form, picture)
+        found = self._kept(name, body, form)
         return Made(found, self._current.effort)
 
-    def _kept(self, name: str, body: bytes, form: str, picture: str = "") -> bytes:
+    def _kept(self, name: str, body: bytes, form: str) -> bytes:
         """Return an answer from memory, or make it and keep it."""
-        key = (name, body, f"{form}; {picture}" if picture else form)
+        key = (name, body, form)
         found = self.remembered.get(key)
         if found is None:
-            found = self._body(name, body, form, picture)
+            found = self._body(name, body, form)
             self.remembered.keep(key, found)
         return found
 
-    def _body(self, name: str, body: bytes, form: str, picture: str) -> bytes:
+    def _body(self, name: str, body: bytes, form: str) -> bytes:
         endpoint = self.endpoints[name]
         if form != MEDIA_TYPE:
-            made = endpoint.pictures[picture] if picture else endpoint.forms[form]
-            return made(orjson.loads(self._kept(name, body, MEDIA_TYPE)))
+            return endpoint.form(form)(orjson.loads(self._kept(name, body, MEDIA_TYPE)))
         loaded = schemas.load(endpoint.request, self._read(body))
         with self._current.admission():
             reply, self._current.effort = _estimated(endpoint, loaded)

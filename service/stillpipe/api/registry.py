@@ -22,6 +22,9 @@ from stillpipe.model.figures import Answer
 SVG = "image/svg+xml"
 HTML = "text/html"
 
+PICTURE = ";picture="
+"""Between the media type and the name of a picture."""
+
 JSON = dict[str, Any]
 Estimate = Callable[[Any], Answer[Any]]
 Form = Callable[[JSON], bytes]
@@ -40,6 +43,11 @@ class Endpoint(NamedTuple):
     forms: Mapping[str, Form] = MappingProxyType({})
     rows: str = ""
     pictures: Mapping[str, Form] = MappingProxyType({})
+
+    def form(self, name: str) -> Form:
+        """Return the form of that ``name``: a media type, maybe with ``;picture=`` behind it."""
+        media_type, _, picture = name.partition(PICTURE)
+        return self.pictures[picture] if picture else self.forms[media_type]
 
 
 def _form(module: str, name: str) -> Form:

@@ -39,7 +39,7 @@ def create_app(warm_up: bool = True) -> Flask:
     app.config["KEYS"] = known = keys.from_environment()
     if known is not None:
         app.before_request(lambda: keys.check(known))
-    app.before_request(parameters.check)
+    app.before_request(lambda: parameters.check(request))
     app.after_request(logs.end)
     app.after_request(_name)
     app.after_request(metrics.end)

@@ -1,15 +1,24 @@
-"""Query parameters: none, but for which picture is wanted of an answer that has several."""
+"""Query parameters: which address takes which, and with what values."""
 
-from flask import request
+from collections.abc import Mapping
 
-from stillpipe.api.problems import RequestError
+from flask import Request
+
+from stillpipe.api import problems
 from stillpipe.api.registry import ENDPOINTS
 
 PICTURE = "picture"
+"""Which picture of an answer is wanted."""
+TAKEN: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    f"/v1/{name}": {PICTURE: tuple(endpoint.pictures)}
+    for name, endpoint in ENDPOINTS.items()
+    if endpoint.pictures
+}
+"""What each address takes, by its rule: parameters, and the values of each. Others take none."""
 
 
-def check() -> None:
-    """Refuse query parameters that the address does not take, and values that they do not have.
+def check(request: Request) -> None:
+    """Refuse query parameters that an address does not take, and values that have no meaning.
 
     Raises
     ------
@@ -18,24 +27,21 @@ def check() -> None:
     """
     if not request.args:
         return
-    pictures = _pictures()
-    errors = []
-    for name, values in request.args.lists():
-        if name != PICTURE or not pictures:
-            errors.append({"detail": "unknown query parameter", "parameter": name})
-        elif len(values) > 1 or values[0] not in pictures:
-            errors.append({"detail": f"one of: {', '.join(pictures)}, once", "parameter": name})
+    taken = TAKEN.get(request.url_rule.rule, {}) if request.url_rule else {}
+    errors = [
+        {"detail": detail, "parameter": name}
+        for name, values in request.args.lists()
+        if (detail := _fault(taken.get(name), values))
+    ]
     if errors:
-        detail = "No query parameters here." if not pictures else f"Only {PICTURE} is taken here."
-        raise RequestError("unknown-parameter", detail, errors)
+        detail = "Query parameters that cannot be used." if taken else "No query parameters here."
+        raise problems.RequestError("unknown-parameter", detail, errors)
 
 
-def picture() -> str:
-    """Return which picture the caller names; nothing where that is left to the service."""
-    return request.args.get(PICTURE, "")
-
-
-def _pictures() -> tuple[str, ...]:
-    """Return the names of the pictures that there are at this address."""
-    endpoint = ENDPOINTS.get((request.view_args or {}).get("name", ""))
-    return () if endpoint is None else tuple(endpoint.pictures)
+def _fault(allowed: tuple[str, ...] | None, values: list[str]) -> str:
+    """Return what is wrong with the ``values`` of a parameter; empty where nothing is."""
+    if allowed is None:
+        return "unknown query parameter"
+    if len(values) > 1:
+        return "given more than once"
+    return "" if values[0] in allowed else f"must be one of {', '.join(allowed)}"

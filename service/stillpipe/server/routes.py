@@ -10,7 +10,7 @@ from werkzeug.exceptions import NotFound
 from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
-from stillpipe.api.registry import ENDPOINTS, HTML, SVG
+from stillpipe.api.registry import ENDPOINTS, HTML, PICTURE, SVG
 from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch, one_table
@@ -38,7 +38,9 @@ def estimate(name: str) -> Response:
         body = one_table.as_request(body, endpoint.request, endpoint.rows)
     forms = [JSON, *endpoint.forms]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
-    reply = Response(_answered(name, body, form), content_type=form)
+    named = request.args.get(parameters.PICTURE) if form == SVG else None
+    picture = PICTURE + named if named else ""
+    reply = Response(_answered(name, body, form + picture), content_type=form)
     if form == HTML:
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
     if len(forms) > 1:
@@ -49,8 +51,7 @@ def estimate(name: str) -> Response:
 def _answered(name: str, body: bytes, form: str) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
     with spans.span(current_app, f"estimate {name}") as span:
-        picture = parameters.picture() if form == SVG else ""
-        made = ANSWERS.answer(name, body, form, gate.admitted, picture)
+        made = ANSWERS.answer(name, body, form, gate.admitted)
         if span is not None:
             span.set_attribute("stillpipe.remembered", made.effort is None)
     if made.effort is None:
