@@ -177,7 +177,7 @@ def points(*names: str, run: str = "run") -> dict[str, Any]:
         own | {"name": name, "run": run, "at": {"value": 500.0 * n, "unit": "mm"}}
         for n, name in enumerate(names)
     ]
-    found["runs"] = [{"run": run, "rules": [], "trapped_water": []}]
+    found["spacing"] = {"rules": [], "trapped_water": []}
     found["inputs"]["places"] = []
     return found
 
@@ -194,7 +194,13 @@ def test_plugs_that_grow_differently_are_drawn_each() -> None:
 def test_a_job_on_two_runs_is_drawn_as_two() -> None:
     found = points("boiler", "riser")
     found["freeze_points"][1]["run"] = "north"
-    found["runs"].append({"run": "north", "rules": [], "trapped_water": []})
+    rules = [
+        rule | {"between": ["boiler", "boiler"]}
+        for rule in reply("job-estimate")["spacing"]["rules"]
+    ]
+    found["spacing"]["rules"] = [rules[0] | {"run": "run"}]
+    one, other = read.of_job(found)
+    assert (len(one.rules), len(other.rules)) == (1, 0)
     said = texts(picture.job(found))
     assert {"run run", "run north", "boiler, 0 mm", "riser, 500 mm"} <= set(said)
 
@@ -290,10 +296,18 @@ def test_moments_of_a_freeze_point_stand_together_under_its_name() -> None:
     feed, ready = found["timeline"][1], found["timeline"][4]
     found["timeline"] = [
         feed | {"point": None}, ready | {"point": "riser"}, ready | {"point": HOSTILE},
-        feed | {"point": "riser"},
+        feed | {"points": ["riser"]}, ready | {"points": []},
     ]  # fmt: skip
     rows = [each if isinstance(each, str) else each["code"]
             for each in pictures.grouped(found["timeline"])]  # fmt: skip
-    assert rows == [feed["code"], "riser", ready["code"], feed["code"], HOSTILE, ready["code"]]
+    assert rows == [
+        feed["code"],
+        ready["code"],
+        "riser",
+        ready["code"],
+        feed["code"],
+        HOSTILE,
+        ready["code"],
+    ]
     assert "riser" in texts(pictures.job(found))
     assert f"{ready['code']} of riser at" in description(pictures.job(found))

@@ -302,15 +302,20 @@ def _end(reply: JSON) -> float:
 
 
 def _said(event: JSON) -> str:
-    of = f" of {event['point']}" if event.get("point") else ""
+    of = f" of {of_points(event)}" if of_points(event) else ""
     return f"{event['code']}{of} at {words.minutes(event['at']):.0f} min"
 
 
+def of_points(event: JSON) -> str:
+    """Return the names of the freeze points that a moment is of; empty where it is of all."""
+    return event.get("point") or ", ".join(event.get("points") or [])
+
+
 def grouped(events: list[JSON]) -> list[JSON | str]:
-    """Return events in order, those of each freeze point together, its name before them."""
-    found: list[JSON | str] = [e for e in events if not e.get("point")]
-    for name in dict.fromkeys(e["point"] for e in events if e.get("point")):
-        found += [name, *(e for e in events if e.get("point") == name)]
+    """Return events in order, those of the same freeze points together, their names before them."""
+    found: list[JSON | str] = [e for e in events if not of_points(e)]
+    for name in dict.fromkeys(of_points(e) for e in events if of_points(e)):
+        found += [name, *(e for e in events if of_points(e) == name)]
     return found
 
 
@@ -333,7 +338,7 @@ def _timeline(reply: JSON) -> Figure:
         label.set_fontweight("bold" if row in heads else "normal")
     axes.set_ylim(len(every) - 0.5, -0.5)
     axes.set_xlim(0.0, last)
-    axes.set_xlabel("time from arrival [min]; the bar runs from the 5th to the 95th percentile")
+    axes.set_xlabel("time from arrival [min]; bars: 5th to 95th percentile")
     return figure
 
 

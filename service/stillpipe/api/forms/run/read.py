@@ -79,15 +79,17 @@ def of_job(reply: JSON) -> list[Run]:
     if not points:
         found = reply["spacing"]
         return _alone(plug) if found is None else [_run("", _stated(reply), found, {}, plug)]
-    stated = _stated(reply)
     runs = []
-    for found in reply.get("runs") or [{"run": None} | (reply["spacing"] or {})]:
-        here = [p for p in points if found["run"] in (None, p.get("run"))]
-        placed = [s for s in stated if found["run"] in (None, s["run"]) and s["kind"] != POINT]
+    for name in dict.fromkeys(p.get("run") for p in points):
+        here = [p for p in points if p.get("run") == name]
+        placed = [s for s in _stated(reply) if s["run"] == name and s["kind"] != POINT]
         placed += [{"name": p["name"], "kind": POINT, "at": p["at"]["value"]} for p in here]
         plugs = {p["name"]: _plug(p, reply) or plug for p in here}
-        if here:
-            runs.append(_run(found["run"] or "", placed, found, plugs, plug))
+        found = {
+            part: [each for each in every if each.get("run") == name]
+            for part, every in (reply["spacing"] or {}).items()
+        }
+        runs.append(_run(name or "", placed, found, plugs, plug))
     return runs if len(runs) > 1 else [run._replace(name="") for run in runs]
 
 
