@@ -28,8 +28,8 @@ TYPES: dict[str, tuple[int, str, str]] = {
     "unknown-entry": (422, "A catalogue has no such entry",
                       "The catalogues under /v1 list what there is; each error names the choices."),
     "unknown-parameter": (422, "Unknown query parameter",
-                          "This address takes no query parameter of that name, or not with that "
-                          "value; each error names one."),
+                          "This address takes no query parameters of that name, or not with that "
+                          "value; each error names the parameter."),
     "unauthorized": (401, "A key is needed", "Send Authorization: Bearer with a known key."),
     "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
     "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),

@@ -7,12 +7,18 @@ from flask import Request
 from stillpipe.api import problems
 from stillpipe.api.registry import ENDPOINTS
 
+PICTURE = "picture"
+"""Which picture of an answer is wanted."""
 SHEET = "sheet"
 """Which sheet of a job is wanted."""
 TAKEN: Mapping[str, Mapping[str, tuple[str, ...]]] = {
-    f"/v1/{name}": {SHEET: tuple(endpoint.sheets)}
+    f"/v1/{name}": {
+        parameter: tuple(values)
+        for parameter, values in ((PICTURE, endpoint.pictures), (SHEET, endpoint.sheets))
+        if values
+    }
     for name, endpoint in ENDPOINTS.items()
-    if endpoint.sheets
+    if endpoint.pictures or endpoint.sheets
 }
 """What each address takes, by its rule: parameters, and the values of each. Others take none."""
 

@@ -10,7 +10,7 @@ from werkzeug.exceptions import NotFound
 from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
-from stillpipe.api.registry import ENDPOINTS, HTML, SHEET, Endpoint
+from stillpipe.api.registry import ENDPOINTS, HTML, PICTURE, SHEET, SVG, Endpoint
 from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch, one_table
@@ -36,8 +36,8 @@ def estimate(name: str) -> Response:
     body = bodies.whole(request)
     if request.mimetype == CSV:
         body = one_table.as_request(body, endpoint.request, endpoint.rows)
-    form, sheet = _wanted(endpoint)
-    reply = Response(_answered(name, body, form + sheet), content_type=form)
+    form, named = _wanted(endpoint)
+    reply = Response(_answered(name, body, form + named), content_type=form)
     if form == HTML:
         reply.content_type = f"{HTML}; charset=utf-8"
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
@@ -47,18 +47,19 @@ def estimate(name: str) -> Response:
 
 
 def _wanted(endpoint: Endpoint) -> tuple[str, str]:
-    """Return the media type that the caller likes best, and what names the sheet in it.
+    """Return the media type that the caller likes best, and what names the sheet or picture in it.
 
-    A sheet that is named does not ask for a page: generated clients name the default with all
-    they send.
+    A sheet or picture that is named asks for no media type: generated clients name the default
+    with all they send.
     """
     sheets = endpoint.sheets
     pages = list(next(iter(sheets.values()))) if sheets else []
     forms = [JSON, *endpoint.forms, *pages]
     form = request.accept_mimetypes.best_match(forms, default=JSON)
-    if form not in pages:
-        return form, ""
-    return form, SHEET + request.args.get(parameters.SHEET, next(iter(sheets)))
+    if form in pages:
+        return form, SHEET + request.args.get(parameters.SHEET, next(iter(sheets)))
+    named = request.args.get(parameters.PICTURE) if form == SVG else None
+    return form, PICTURE + named if named else ""
 
 
 def _answered(name: str, body: bytes, form: str) -> bytes:

@@ -12,6 +12,7 @@ from stillpipe.estimates import (
     chances,
     co2_mass,
     cylinder_count,
+    growth,
     hold_time,
     learned,
     spacing,
@@ -19,6 +20,7 @@ from stillpipe.estimates import (
 )
 from stillpipe.estimates.co2_mass import Co2Figures, Needed
 from stillpipe.estimates.cylinder_count import CylinderFigures, Planned
+from stillpipe.estimates.growth import Growth
 from stillpipe.estimates.job import quote, timeline, waits
 from stillpipe.estimates.job.quote import Quote
 from stillpipe.estimates.job.timeline import Event
@@ -91,6 +93,7 @@ class JobFigures:
     air: Annotated[AirFigures | None, Plain(says="The room's air, where a room was given.")]
     spacing: Annotated[RunFigures | None, Plain(says="The run, where places were given.")]
     quote: Annotated[Quote | None, Plain(says="What it costs, where rates were given.")]
+    growth: Annotated[Growth, Plain(says="The plug's length while it is fed.")]
 
 
 def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
@@ -105,8 +108,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         reasons += [*spacing.reasons(solution, request.places, run), *_of_points(request)]
     if request.fluid.temperature > COOL_ENOUGH:
         reasons.append(_cool_first(solution))
-    held = hold_time.figures(solution)
-    well, each = _chances(solution, planned)
+    held, (well, each) = hold_time.figures(solution), _chances(solution, planned)
     figures = JobFigures(
         timeline=timeline.timeline(request, solution, cylinders),
         chance=chances.chance(well),
@@ -125,6 +127,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         air=None if air is None else air.figures,
         spacing=run,
         quote=quote.quote(request, solution, needed.figures, cylinders),
+        growth=growth.growth(solution),
     )
     return Answer(
         reasons=tuple(dict.fromkeys(reasons)),

@@ -28,7 +28,7 @@ from stillpipe.server.batch.spool import Store, never
 
 HEAD = re.compile(r"(?P<path>[a-z0-9_]+(?:\.[a-z0-9_]+)*)(?: \[(?P<unit>[^\]]+)\])?")
 NUMBER = re.compile(r"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
-LEFT_OUT = ("id", "inputs", "history")
+LEFT_OUT = ("id", "inputs", "history", "profile", "growth")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """What spreadsheets take for the beginning of a formula, or pass over before one."""
 BLOCK = 262144
