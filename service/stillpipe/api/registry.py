@@ -31,13 +31,15 @@ class Endpoint(NamedTuple):
     """One estimate: the dataclass of its request, and the estimate itself.
 
     ``forms`` are other forms of the answer by media type, made from the reply. ``rows`` is the list
-    that the rows of a table are the entries of, where the request may come as one.
+    that the rows of a table are the entries of, where the request may come as one. ``on_request``
+    are members of the answer that only those get who ask for them.
     """
 
     request: type[requests.Request]
     estimate: Estimate
     forms: Mapping[str, Form] = MappingProxyType({})
     rows: str = ""
+    on_request: tuple[str, ...] = ()
 
 
 def _form(module: str, name: str) -> Form:
@@ -52,7 +54,8 @@ def _form(module: str, name: str) -> Form:
 
 ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "plug-time": Endpoint(
-        requests.PlugTimeRequest, plug_time.plug_time, {SVG: _form("pictures", "plug_time")}
+        requests.PlugTimeRequest, plug_time.plug_time, {SVG: _form("pictures", "plug_time")},
+        on_request=("history", "bands"),
     ),
     "hold-time": Endpoint(
         requests.HoldTimeRequest, hold_time.hold_time, {SVG: _form("pictures", "hold_time")}
