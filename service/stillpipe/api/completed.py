@@ -2,10 +2,14 @@
 
 Members without a sentence of their own get the one that they are declared with, estimates the
 parameters ``fields`` and ``include`` with the names that there are, catalogues their filters.
+Answers and refusals get an example: what the service answered when it was last asked.
 """
 
 from collections.abc import Iterable, Iterator
+from pathlib import Path
 from typing import Any, get_args, get_type_hints
+
+import orjson
 
 from stillpipe.api import catalogues
 from stillpipe.api.registry import ENDPOINTS, REQUESTS
@@ -13,6 +17,8 @@ from stillpipe.model.declare import members
 
 Tree = dict[str, Any]
 
+REPLIES = ("estimates", "batches", "pages")
+"""Files of answers, by address and media type."""
 MOST = 50
 """Names in one list."""
 ALTERNATIVES = ("oneOf", "anyOf", "allOf")
@@ -76,6 +82,27 @@ def complete(tree: Tree) -> Tree:
     _shapes(tree)
     _of_batches(tree)
     _of_catalogues(tree["paths"])
+    return tree
+
+
+def show(tree: Tree, folder: Path) -> Tree:
+    """Give the answers and refusals of the description ``tree`` the examples in ``folder``.
+
+    Raises
+    ------
+    OSError, ValueError
+        where they cannot be read
+    """
+    for file in REPLIES:
+        for path, answers in orjson.loads((folder / f"{file}.json").read_bytes()).items():
+            for operation in tree["paths"].get(path, {}).values():
+                content = operation["responses"]["200"]["content"]
+                for kind, answer in answers.items():
+                    content[kind]["example"] = answer
+    told = orjson.loads((folder / "problems.json").read_bytes())
+    for name, response in tree.get("components", {}).get("responses", {}).items():
+        if "content" in response:
+            response["content"]["application/problem+json"]["example"] = told[name]
     return tree
 
 

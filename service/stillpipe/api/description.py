@@ -227,6 +227,7 @@ def tree() -> Tree:
             raise DescriptionError(f"{file} is no description")
         fragments = written.pop("x-fragments", {})
         found: Tree = completed.complete(_with_examples(expanded(written, fragments)))
+        completed.show(found, FOLDER / "replies")
     except (OSError, ValueError, KeyError, yaml.YAMLError) as error:
         raise DescriptionError(f"{file}: {error}") from error
     return found
