@@ -22,7 +22,6 @@ import requests
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from deploy.stack import ROOT, Server, until
-
 from stillpipe.server import settings
 
 EXAMPLES = ROOT / "openapi" / "examples"
