@@ -86,13 +86,7 @@ def complete(tree: Tree) -> Tree:
 
 
 def show(tree: Tree, folder: Path) -> Tree:
-    """Give the answers and refusals of the description ``tree`` the examples in ``folder``.
-
-    Raises
-    ------
-    OSError, ValueError
-        where they cannot be read
-    """
+    """Give the answers and refusals of the description ``tree`` the examples in ``folder``."""
     for file in REPLIES:
         for path, answers in orjson.loads((folder / f"{file}.json").read_bytes()).items():
             for operation in tree["paths"].get(path, {}).values():
