@@ -20,6 +20,7 @@ EXAMPLE = Path(__file__).parents[2] / "openapi" / "examples" / "job-estimate-req
 REQUEST = json.loads(EXAMPLE.read_text())
 HTML, PDF, JSON = "text/html", "application/pdf", "application/json"
 PHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+UNKNOWN = "unknown query parameter; there are fields, picture, sheet"
 
 
 def ask(client: FlaskClient, query: str = "", accept: str = HTML, **changes: Any) -> TestResponse:
@@ -67,9 +68,9 @@ def test_the_form_is_what_the_caller_likes_best(
         ("?sheet=boss", [("sheet", "must be one of fitter, customer")]),
         ("?sheet=", [("sheet", "must be one of fitter, customer")]),
         ("?sheet=fitter&sheet=customer", [("sheet", "given more than once")]),
-        ("?Sheet=fitter", [("Sheet", "unknown query parameter")]),
+        ("?Sheet=fitter", [("Sheet", UNKNOWN)]),
         ("?sheet=x&page=1", [("sheet", "must be one of fitter, customer"),
-                             ("page", "unknown query parameter")]),
+                             ("page", UNKNOWN)]),
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("accept", [HTML, PDF, JSON])
@@ -79,7 +80,8 @@ def test_every_parameter_that_cannot_be_used_is_named(
     reply = ask(client, query, accept)
     assert (reply.status_code, reply.mimetype) == (422, "application/problem+json")
     assert reply.json is not None
-    assert reply.json["type"] == "/v1/problems/unknown-parameter"
+    kind = "unknown" if UNKNOWN in dict(errors).values() else "invalid"
+    assert reply.json["type"] == f"/v1/problems/{kind}-parameter"
     assert [(e["parameter"], e["detail"]) for e in reply.json["errors"]] == errors
 
 
@@ -87,7 +89,23 @@ def test_no_other_address_takes_a_sheet(client: FlaskClient) -> None:
     for reply in (client.get("/v1/pipes?sheet=fitter"), client.post("/v1/plug-time?sheet=fitter")):
         assert reply.status_code == 422
         assert reply.json is not None
-        assert reply.json["errors"][0]["detail"] == "unknown query parameter"
+        assert reply.json["errors"][0]["detail"].startswith("unknown query parameter; there are ")
+
+
+@pytest.mark.parametrize("accept", [HTML, PDF])
+def test_a_sheet_has_no_members_to_choose(client: FlaskClient, accept: str) -> None:
+    reply = ask(client, "?fields=timeline&sheet=customer", accept)
+    assert reply.status_code == 422
+    assert reply.json is not None
+    assert reply.json["type"] == "/v1/problems/invalid-parameter"
+    assert [error["parameter"] for error in reply.json["errors"]] == ["fields"]
+
+
+def test_a_member_is_chosen_beside_a_sheet_that_is_not_asked_for(client: FlaskClient) -> None:
+    reply = ask(client, "?fields=timeline&sheet=customer", JSON)
+    assert reply.json is not None
+    assert "timeline" in reply.json
+    assert "chance" not in reply.json
 
 
 def test_a_bad_job_is_a_problem_in_any_form(client: FlaskClient) -> None:

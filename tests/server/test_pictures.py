@@ -98,7 +98,7 @@ def test_an_unknown_picture_is_refused_with_those_there_are(
 ) -> None:
     reply = drawn(client, "plug-time", query)
     assert (reply.status_code, reply.mimetype) == (422, "application/problem+json")
-    assert reply.json["type"] == "/v1/problems/unknown-parameter"
+    assert reply.json["type"] == "/v1/problems/invalid-parameter"
     assert reply.json["errors"] == [{"detail": detail, "parameter": "picture"}]
 
 
@@ -110,7 +110,9 @@ def test_every_parameter_that_cannot_be_used_is_named(client: FlaskClient) -> No
 @pytest.mark.parametrize("name", ["co2-mass", "batch", "frost-check"])
 def test_what_has_no_pictures_takes_no_name_of_one(client: FlaskClient, name: str) -> None:
     reply = drawn(client, name, "?picture=section")
-    assert reply.json["errors"] == [{"detail": "unknown query parameter", "parameter": "picture"}]
+    (error,) = reply.json["errors"]
+    assert error["parameter"] == "picture"
+    assert error["detail"].startswith("unknown query parameter; there are fields")
 
 
 def test_json_is_the_same_whatever_picture_is_named(client: FlaskClient) -> None:
@@ -118,11 +120,28 @@ def test_json_is_the_same_whatever_picture_is_named(client: FlaskClient) -> None
     assert client.post("/v1/plug-time?picture=ends", json=REQUEST).get_data() == plain
 
 
+@pytest.mark.parametrize("query", ["?fields=ready", "?include=profile"])
+def test_a_picture_has_no_members_to_choose(client: FlaskClient, query: str) -> None:
+    reply = drawn(client, "plug-time", f"{query}&picture=section")
+    assert (reply.status_code, reply.mimetype) == (422, "application/problem+json")
+    assert reply.json["type"] == "/v1/problems/invalid-parameter"
+    assert [error["parameter"] for error in reply.json["errors"]] == [query[1:].split("=")[0]]
+
+
+def test_the_shape_of_the_ice_comes_where_it_is_asked_for(client: FlaskClient) -> None:
+    plain = client.post("/v1/plug-time", json=REQUEST).json or {}
+    more = client.post("/v1/plug-time?include=profile", json=REQUEST).json or {}
+    assert "profile" not in plain
+    assert more["profile"]["moments"]
+    assert {name: value for name, value in more.items() if name != "profile"} == plain
+
+
 def test_the_description_names_every_picture(client: FlaskClient) -> None:
     paths = (client.get("/openapi.json").json or {})["paths"]
     named = {}
     for path, item in paths.items():
-        for parameter in item.get("post", {}).get("parameters", []):
+        listed = item.get("post", {}).get("parameters", [])
+        for parameter in [each for each in listed if each["name"] == "picture"]:
             named[path.removeprefix("/v1/")] = parameter["schema"]["enum"]
             assert parameter["schema"]["default"] == parameter["schema"]["enum"][0]
     assert named == {name: list(each) for name, each in PICTURES.items()}

@@ -28,8 +28,9 @@ TYPES: dict[str, tuple[int, str, str]] = {
     "unknown-entry": (422, "A catalogue has no such entry",
                       "The catalogues under /v1 list what there is; each error names the choices."),
     "unknown-parameter": (422, "Unknown query parameter",
-                          "This address takes no query parameters of that name, or not with that "
-                          "value; each error names the parameter."),
+                          "This address takes no query parameters of that name."),
+    "invalid-parameter": (422, "A query parameter cannot be used",
+                          "Each error names a query parameter, and says what is allowed there."),
     "unauthorized": (401, "A key is needed", "Send Authorization: Bearer with a known key."),
     "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
     "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),
@@ -111,6 +112,11 @@ def body(
     if errors:
         problem["errors"] = errors
     return problem
+
+
+def occurrence(type_: str, request_id: str) -> dict[str, str]:
+    """Return what names one occurrence of a problem: its page, and the request it was told in."""
+    return {"instance": f"{type_}#{request_id}", "request_id": request_id}
 
 
 def of(error: Exception, base: tuple[str, ...] = ()) -> dict[str, Any]:

@@ -40,7 +40,8 @@ class Endpoint(NamedTuple):
     ``forms`` are other forms of the answer by media type, made from the reply. ``rows`` is the list
     that the rows of a table are the entries of, where the request may come as one. ``pictures`` are
     those that there are by name; the first is the one drawn where none is named. ``sheets``, by
-    name and media type, are forms too, the first where none is named.
+    name and media type, are forms too, the first where none is named. ``on_request`` are members of
+    the answer that only those get who ask for them.
     """
 
     request: type[requests.Request]
@@ -49,6 +50,7 @@ class Endpoint(NamedTuple):
     rows: str = ""
     pictures: Mapping[str, Form] = MappingProxyType({})
     sheets: Mapping[str, Mapping[str, Form]] = MappingProxyType({})
+    on_request: tuple[str, ...] = ()
 
     def form(self, name: str) -> Form:
         """Return the form of that ``name``: a media type, with ``;sheet=`` or ``;picture=``."""
@@ -91,6 +93,7 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "plug-time": Endpoint(
         requests.PlugTimeRequest, plug_time.plug_time, {SVG: PICTURES["plug-time"]["course"]},
         pictures=PICTURES["plug-time"],
+        on_request=("history", "bands", "profile"),
     ),
     "hold-time": Endpoint(
         requests.HoldTimeRequest, hold_time.hold_time, {SVG: PICTURES["hold-time"]["survival"]},

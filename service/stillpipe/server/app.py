@@ -11,7 +11,7 @@ from flask import Flask, Response, g, request
 
 from stillpipe.api import description, limits
 from stillpipe.server import cross_origin, docs, failures, keys, parameters, warm
-from stillpipe.server.admission import gate, shares
+from stillpipe.server.admission import gate, rates, shares
 from stillpipe.server.observability import logs, metrics, spans
 from stillpipe.server.routes import api
 
@@ -39,6 +39,7 @@ def create_app(warm_up: bool = True) -> Flask:
     app.config["KEYS"] = known = keys.from_environment()
     if known is not None:
         app.before_request(lambda: keys.check(known))
+    rates.limit(app, known is not None)
     app.before_request(lambda: parameters.check(request))
     app.after_request(logs.end)
     app.after_request(_name)

@@ -11,6 +11,7 @@ from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
 from stillpipe.api.registry import ENDPOINTS, HTML, PICTURE, SHEET, SVG, Endpoint
+from stillpipe.api.selection import Selection
 from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch, one_table
@@ -33,11 +34,14 @@ def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
     endpoint = ENDPOINTS[name]
     bodies.check(request, *((JSON, CSV) if endpoint.rows else (JSON,)))
+    form, named = _wanted(endpoint)
+    asked = parameters.asked(request, name)
+    if form != JSON:
+        parameters.whole(request, form)
     body = bodies.whole(request)
     if request.mimetype == CSV:
         body = one_table.as_request(body, endpoint.request, endpoint.rows)
-    form, named = _wanted(endpoint)
-    reply = Response(_answered(name, body, form + named), content_type=form)
+    reply = Response(_answered(name, body, form + named, asked), content_type=form)
     if form == HTML:
         reply.content_type = f"{HTML}; charset=utf-8"
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
@@ -62,10 +66,10 @@ def _wanted(endpoint: Endpoint) -> tuple[str, str]:
     return form, PICTURE + named if named else ""
 
 
-def _answered(name: str, body: bytes, form: str) -> bytes:
+def _answered(name: str, body: bytes, form: str, asked: Selection) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
     with spans.span(current_app, f"estimate {name}") as span:
-        made = ANSWERS.answer(name, body, form, gate.admitted)
+        made = ANSWERS.answer(name, body, form, gate.admitted, asked)
         if span is not None:
             span.set_attribute("stillpipe.remembered", made.effort is None)
     if made.effort is None:
@@ -92,10 +96,11 @@ def many() -> Response:
     """Many estimates: JSON array, lines of JSON, or CSV."""
     request.max_content_length = BATCH_BYTES + 1
     bodies.check(request, *FORMS)
+    asked = parameters.of_items(request, request.mimetype == CSV)
     stream = request.stream
     caller = g.get("caller") or shares.network(request.remote_addr or "")
     place = current_app.config["SHARES"].enter(caller)
-    call = batch.Call(stream, request.content_length)
+    call = batch.Call(stream, request.content_length, asked)
     call.kept.callback(place.leave)
     try:
         watched = departures.watched(request.environ.get("gunicorn.socket"))
@@ -113,6 +118,7 @@ def many() -> Response:
     return reply
 
 
+@api.get("/")
 @api.get("/v1")
 def index() -> Response:
     """Tell what there is, and where it is described."""
@@ -121,8 +127,8 @@ def index() -> Response:
 
 @api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")
 def catalogue(name: str) -> Response:
-    """Return a catalogue, with its entity tag."""
-    return _kept(*catalogues.page(name))
+    """Return a catalogue or what its query leaves of it, with its entity tag."""
+    return _kept(*catalogues.page(name, tuple(request.args.items())))
 
 
 def _kept(body: bytes, tag: str = "", content_type: str = JSON) -> Response:

@@ -10,16 +10,18 @@ import logging
 from collections.abc import Container, Generator, Iterable, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
+from functools import partial
 from typing import IO, Any, NamedTuple
 
 import numpy as np
 import orjson
 from marshmallow import ValidationError
 
-from stillpipe.api import limits, problems, reading
+from stillpipe.api import limits, problems, reading, selection
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
+from stillpipe.api.selection import USUAL, Selection
 from stillpipe.errors import CancelledError, Fault, StillpipeError
 from stillpipe.model.figures import Effort
 from stillpipe.physics.column.work import Flag, Work, cancellable
@@ -37,6 +39,22 @@ TOO_LONG = b""
 Chunk = list[bytes]
 
 
+class Asked(NamedTuple):
+    """What is asked of each item: which members, and its cautions as ``codes`` alone.
+
+    For a ``table`` what is no figure of one cell is on request, too.
+    """
+
+    members: Selection = USUAL
+    codes: bool = False
+    table: bool = False
+
+
+ALL = Asked()
+IN_NO_TABLE = ("inputs", "growth")
+"""Members that a table has only where they are asked for."""
+
+
 class Done(NamedTuple):
     """An item's answer: whether it succeeded, its reply without its index, and what it took."""
 
@@ -44,6 +62,8 @@ class Done(NamedTuple):
     reply: bytes
     estimate: str = ""
     effort: Effort = Effort()
+    cautions: tuple[dict[str, str], ...] = ()
+    """Those that the reply has the codes of."""
 
 
 class Found(NamedTuple):
@@ -62,9 +82,9 @@ _ENDED: Flag = np.ones(1, dtype=np.int64)
 _log = logging.getLogger(__name__)
 
 
-def work(chunk: Chunk) -> Answered:
+def work(chunk: Chunk, asked: Asked = ALL) -> Answered:
     """Answer the items of ``chunk``: whether each succeeded, and its reply without its index."""
-    return [_guarded(raw) for raw in chunk]
+    return [_guarded(raw, asked) for raw in chunk]
 
 
 def ended(raw: bytes) -> Done:
@@ -88,14 +108,28 @@ def _names(raw: bytes) -> tuple[str | None, str | None]:
     return name, _id(request)
 
 
-def _guarded(raw: bytes) -> Done:
+def _guarded(raw: bytes, asked: Asked = ALL) -> Done:
     """Answer one item; nothing that goes wrong in it leaves here."""
     try:
         found = answer(raw)
-        return Done(found.good, orjson.dumps(found.reply), found.estimate, found.effort)
+        cautions = _lean(found, asked) if found.good else ()
+        return Done(found.good, orjson.dumps(found.reply), found.estimate, found.effort, cautions)
     except Exception:
         _log.exception("unexpected error in a batch item")
         return Done(False, _UNANSWERED)
+
+
+def _lean(found: Found, asked: Asked) -> tuple[dict[str, str], ...]:
+    """Leave in an item's result what is asked for; return the cautions that become codes."""
+    on_request = ENDPOINTS[found.estimate].on_request + (IN_NO_TABLE if asked.table else ())
+    result = found.reply["result"] = selection.chosen(
+        found.reply["result"], asked.members, on_request
+    )
+    if not asked.codes:
+        return ()
+    cautions = tuple(result["cautions"])
+    result["cautions"] = [caution["code"] for caution in cautions]
+    return cautions
 
 
 def answer(raw: bytes, left_out: Container[str] = ()) -> Found:
@@ -166,9 +200,12 @@ class Call:
     stream: IO[bytes]
     length: int | None = None
     """Length of the body where the client said it [bytes]."""
+    asked: Asked = ALL
     client: Caller = field(default_factory=Caller)
     kept: ExitStack = field(default_factory=ExitStack)
     counts: dict[str, int] = field(default_factory=lambda: {"succeeded": 0, "failed": 0})
+    cautions: dict[str, dict[str, str]] = field(default_factory=dict)
+    """Cautions by code whose codes alone stand in the items."""
 
     def spool(self) -> Spool:
         """Return the body, which is read to its end from now on.
@@ -205,6 +242,7 @@ class Call:
                 metrics.ITEMS.labels(outcome).inc()
                 if done.good:
                     metrics.solved(done.estimate, done.effort)
+                    self.cautions |= {c["code"]: c for c in done.cautions}
                 yield b'{"index":%d,' % index + done.reply[1:]
 
     def _done(self, source: Iterator[bytes]) -> Generator[Done, None, None]:
@@ -221,7 +259,8 @@ class Call:
         def chunk() -> Chunk:
             return [] if shutdown.due() else list(itertools.islice(source, CHUNK))
 
-        with closing(pool.ordered(task, work, iter(chunk, []), lost, look)) as replies:
+        asked = partial(work, asked=self.asked)
+        with closing(pool.ordered(task, asked, iter(chunk, []), lost, look)) as replies:
             yield from replies
         # workers give way to everything else, and the time that is left may be short
         for raw in source:
@@ -231,7 +270,13 @@ class Call:
 
     def summary(self, problem: dict[str, Any] | None = None) -> bytes:
         """Return the summary of what was answered; ``problem`` says why that is not all."""
-        head = {"total": sum(self.counts.values()), **self.counts, "complete": problem is None}
+        head: dict[str, Any] = {
+            "total": sum(self.counts.values()),
+            **self.counts,
+            "complete": problem is None,
+        }
+        if self.asked.codes:
+            head["cautions"] = list(self.cautions.values())
         return orjson.dumps(head | ({"problem": problem} if problem else {}))
 
 

@@ -315,7 +315,7 @@ def _spread(tree: Row, before: str, row: Row) -> None:
     """Put the figures of ``tree`` into ``row``."""
     unit = tree.get("unit")
     for name, value in tree.items():
-        if (before == "" and name in LEFT_OUT) or name == "unit" or value is None:
+        if (before == "" and name == "id") or name == "unit" or value is None:
             continue
         label = before + name
         if isinstance(value, dict):
