@@ -49,7 +49,6 @@ def test_a_column_is_of_its_inputs_kind(name: str, unit: str | None, kind: str) 
         ("percentiles", "1", "takes no unit"),
         ("colour", None, "unknown column"),
         ("pipe.colour", "json", "unknown column"),
-        ("pipe.id", None, "unknown column"),
         ("line_pressure.value", None, "unknown column"),
         ("places.0.name", None, "unknown column"),
     ],

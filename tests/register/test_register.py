@@ -192,7 +192,7 @@ def test_equal_pipes_are_estimated_once_and_keep_their_names(
 @pytest.mark.parametrize(
     ("columns", "estimate", "told"),
     [
-        ({"pipe.sise": "2"}, "plug-time", "column pipe.sise: unknown column"),
+        ({"pipe.sise": "2"}, "plug-time", "column pipe.sise: is no input, but near pipe.size"),
         ({"line_pressure": 2.5}, "plug-time", "column line_pressure: needs a unit"),
         ({"id": "a"}, None, "column estimate: required"),
         ({"estimate": "plug-time"}, "plug-time", "has a column estimate"),
@@ -208,11 +208,11 @@ def test_a_register_that_cannot_be_used_is_refused_before_anything_is_done(
 
 
 def test_every_file_that_cannot_be_used_is_named(tmp_path: Path) -> None:
-    source = write(tmp_path / "register", [{"a": 1}], [{"b": 1}])
+    source = write(tmp_path / "register", [{"pipe.a": 1}], [{"pipe.b": 1}])
     (source / "2.parquet").write_bytes(b"no Parquet")
     with pytest.raises(plan.RegisterError) as told:
         plan.plan(source, "plug-time", 10)
-    for name in ("0.parquet: column a", "1.parquet: column b", "2.parquet: "):
+    for name in ("0.parquet: column pipe.a", "1.parquet: column pipe.b", "2.parquet: "):
         assert name in str(told.value)
 
 

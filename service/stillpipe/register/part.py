@@ -1,7 +1,7 @@
 """One part of a register: rows read, estimated as items of a batch, written whole or not at all."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -12,8 +12,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from stillpipe.api import limits
+from stillpipe.api.inputs.columns import Column
 from stillpipe.register.plan import Slice
-from stillpipe.server.batch import batch, tabular
+from stillpipe.server.batch import batch
+from stillpipe.server.tables import answer as answers
+from stillpipe.server.tables import cells, heads
+from stillpipe.server.tables.cells import Row
+from stillpipe.server.tables.heads import Heading, Special
 
 FIXED = {"index": pa.int64(), "status": pa.int16()}
 """Columns of whole numbers; every other number is a float."""
@@ -32,8 +37,8 @@ def answer(part: Slice, estimate: str | None, folder: Path) -> None:
 
 
 @lru_cache(maxsize=CACHED)
-def _answered(item: bytes) -> tabular.Row:
-    return tabular.flat({"index": 0} | batch.answer(item, tabular.LEFT_OUT).reply)
+def _answered(item: bytes) -> Row:
+    return answers.flat({"index": 0} | batch.answer(item, answers.LEFT_OUT).reply)
 
 
 def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:
@@ -51,9 +56,9 @@ def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, b
     An empty cell leaves its member out.
     """
     head = table.column_names
-    columns = tabular.columns_of(head + (["estimate"] if estimate else []))[: len(head)]
+    headings = heads.read([*head, *(["estimate"] if estimate else [])])[: len(head)]
     for row in table.to_pylist():
-        item = tabular.item_of(head, columns, row.values(), tabular.put_typed)
+        item = _item(headings, row.values())
         if estimate:
             item["estimate"] = estimate
         name = item["request"].get("id")
@@ -62,6 +67,18 @@ def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, b
         else:
             name = None
         yield name, _encoded(item)
+
+
+def _item(headings: list[Heading], row: Iterable[Any]) -> Row:
+    """Return the item that cells make which have types; None leaves its member out."""
+    request: Row = {}
+    item: Row = {"request": request}
+    for heading, cell in zip(headings, row, strict=True):
+        if heading is Special.ESTIMATE and cell is not None:
+            item["estimate"] = cell
+        elif isinstance(heading, Column) and cell is not None:
+            cells.put_typed(heading, cell, request)
+    return item
 
 
 def _encoded(item: dict[str, Any]) -> bytes:

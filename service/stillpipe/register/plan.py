@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 from stillpipe import __version__
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
-from stillpipe.server.batch import tabular
+from stillpipe.server.tables import heads
 
 STATE = "_register.json"
 """Says what a folder is the answer to; readers of Parquet pass over names that begin so."""
@@ -106,7 +106,7 @@ def _faults(head: list[str], estimate: str | None) -> list[str]:
     if estimate is not None and "estimate" in head:
         return ["has a column estimate, so that none may be named beside it"]
     try:
-        tabular.columns_of([*head, *(["estimate"] if estimate else [])])
+        heads.read([*head, *(["estimate"] if estimate else [])])
     except RequestError as error:
         return [f"column {e['parameter']}: {e['detail']}" for e in error.errors]
     return []
