@@ -16,7 +16,7 @@ from werkzeug.datastructures import MIMEAccept
 from stillpipe.api import limits, problems
 from stillpipe.api.problems import RequestError
 from stillpipe.errors import CancelledError, Fault
-from stillpipe.server.batch import batch, json_array
+from stillpipe.server.batch import json_array
 from stillpipe.server.batch.batch import TOO_LONG, Call, bounded
 from stillpipe.server.batch.endings import ClientLeftError
 from stillpipe.server.batch.spool import Spool, StorageError

@@ -115,6 +115,8 @@ class Answer:
     def _write(self, made: io.FileIO) -> None:
         options = {"constant_memory": True}
         try:
+            made.seek(0)
+            made.truncate()
             book = xlsxwriter.Workbook(made, options)
             book.set_properties({"created": _MADE})
             day, time = (book.add_format({"num_format": f}) for f in _DATES)

@@ -29,7 +29,7 @@ _ENTRY = 256
 _COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """Begins what is encrypted, and workbooks of the form before XLSX."""
 _DEEPEST = 64
-_ELEMENTS_PER_CELL = 4
+_ELEMENTS_PER_CELL = 3
 _CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 _SPREADSHEET = "xl/workbook.xml"
 
@@ -66,7 +66,7 @@ class _Walk(ContentHandler):
         super().__init__()
         self.extent = Extent()
         self._bounds, self._elements = bounds, elements
-        self._depth = self._cells = self._texts = self._length = 0
+        self._depth = self._rows = self._cells = self._texts = self._length = 0
         self._row = self._column = 0
         self._measured = ""
         """The element whose characters are counted, a row or a text, empty outside of both."""
@@ -109,6 +109,9 @@ class _Walk(ContentHandler):
 
     def _begin_row(self, stated: str | None) -> None:
         row = int(stated) if stated and stated.isdecimal() and len(stated) < 8 else self._row + 1
+        self._rows += 1
+        if self._rows > self._bounds.rows:
+            raise malformed(f"has more than {self._bounds.rows:,} rows")
         if row <= self._row:
             raise malformed(f"row {row} does not come after row {self._row}")
         self._row, self._column, self._length, self._measured = row, 0, 0, f"row {row}"

@@ -109,10 +109,9 @@ class Table:
 
     def lines(self) -> Generator[Line, None, None]:
         """Yield every row, as many cells as the head has or more."""
-        with closing(self.store.lines()) as stored:
-            for line in stored:
-                number, row = orjson.loads(line)
-                yield number, row + [None] * (len(self.head) - len(row))
+        for line in self.store.lines():
+            number, row = orjson.loads(line)
+            yield number, row + [None] * (len(self.head) - len(row))
 
     def items(self, brief: Callable[[], bool] = never) -> Generator[bytes, None, None]:
         """Yield every row as an item; its number and own cells wait for the item's answer.

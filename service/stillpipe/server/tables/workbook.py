@@ -39,7 +39,7 @@ class _Reader(ExcelReader):  # type: ignore[misc]
         self.valid_files = package.namelist()
         self.read_only, self.data_only = True, True
         self.keep_vba = self.keep_links = self.rich_text = False
-        self.shared_strings = []
+        self.shared_strings: list[str] = []
 
     def sheets(self) -> list[tuple[str, str]]:
         """Return the name of every visible sheet, and the part that it lies in."""
@@ -69,9 +69,7 @@ def _guarded() -> Iterator[None]:
         raise malformed(f"cannot be read: {type(error).__name__}") from error
 
 
-def lines(
-    file: io.FileIO, bounds: Bounds, taken: dict[str, str]
-) -> Generator[Line, None, None]:
+def lines(file: io.FileIO, bounds: Bounds, taken: dict[str, str]) -> Generator[Line, None, None]:
     """Yield every row that is not blank of the first visible sheet, with its number from 1.
 
     What is to be said of the reading is added to ``taken``: how many sheets are passed over.
