@@ -221,7 +221,7 @@ def test_own_columns_come_back_before_the_figures(client: FlaskClient) -> None:
     )
     assert reply.json is not None
     assert reply.json["summary"] == {"total": 2, "succeeded": 0, "failed": 2, "complete": True}
-    assert reply.json["items"][1]["own"] == {"Floor": "=1+1", "status": None, "Minus": "- x"}
+    assert reply.json["items"][1]["own"] == {"Floor": "=1+1", "status": "", "Minus": "- x"}
 
 
 def test_what_a_schema_refuses_is_told_by_its_cell(client: FlaskClient) -> None:
