@@ -85,20 +85,28 @@ def read(
             errors.append({"detail": heading, "parameter": name, "column": letter(index)})
             heading = Special.BLANK
         found.append(heading)
-    errors += [
-        {"detail": "the column is given twice", "parameter": name}
-        for name, times in sorted(Counter(filter(None, head)).items())
-        if times > 1
-    ]
-    errors += [
-        {"detail": "another column holds the same member", "parameter": ".".join(path)}
-        for path in _shared(Counter(c.path for c in found if isinstance(c, Column)))
-    ]
+    errors += _twice(head, found)
     if naming and naming not in head:
         errors.append({"detail": "required", "parameter": naming})
     if errors:
         raise RequestError(slug, f"{len(errors)} column(s) cannot be used", errors)
+    if all(h in (Special.OWN, Special.BLANK) for h in found):
+        raise RequestError(slug, "has no column that is an input; is its first row the head?")
     return found
+
+
+def _twice(head: list[str], found: list[Heading]) -> list[dict[str, str]]:
+    """Return the errors of heads and of members that stand more than once."""
+    names = sorted(Counter(filter(None, head)).items())
+    paths = _shared(Counter(c.path for c in found if isinstance(c, Column)))
+    return [
+        {"detail": "the column is given twice", "parameter": name}
+        for name, times in names
+        if times > 1
+    ] + [
+        {"detail": "another column holds the same member", "parameter": ".".join(path)}
+        for path in paths
+    ]
 
 
 def recognised(head: list[str], requests: Iterable[type[Any]], naming: str) -> int:
