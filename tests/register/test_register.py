@@ -3,6 +3,7 @@
 import io
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -94,7 +95,9 @@ def test_answers_are_those_of_the_service(client: Client, tmp_path: Path, web: F
         if name in found.select_dtypes("number").columns:
             pd.testing.assert_series_equal(found[name], expected[name], check_dtype=False)
         else:
-            assert text(found[name]) == text(expected[name]), name
+            # a register has rows, and no cells with names
+            told = [re.sub(r" \(row [^)]*\)", "", cell) for cell in text(expected[name])]
+            assert text(found[name]) == told, name
 
 
 @pytest.fixture
