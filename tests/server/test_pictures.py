@@ -120,12 +120,12 @@ def test_json_is_the_same_whatever_picture_is_named(client: FlaskClient) -> None
     assert client.post("/v1/plug-time?picture=ends", json=REQUEST).get_data() == plain
 
 
-@pytest.mark.parametrize("query", ["?fields=ready", "?include=profile"])
-def test_a_picture_has_no_members_to_choose(client: FlaskClient, query: str) -> None:
-    reply = drawn(client, "plug-time", f"{query}&picture=section")
+@pytest.mark.parametrize(("name", "value"), [("fields", "ready"), ("include", "profile")])
+def test_a_picture_has_no_members_to_choose(client: FlaskClient, name: str, value: str) -> None:
+    reply = drawn(client, "plug-time", f"?{name}={value}&picture=section")
     assert (reply.status_code, reply.mimetype) == (422, "application/problem+json")
     assert reply.json["type"] == "/v1/problems/invalid-parameter"
-    assert [error["parameter"] for error in reply.json["errors"]] == [query[1:].split("=")[0]]
+    assert [error["parameter"] for error in reply.json["errors"]] == [name]
 
 
 def test_the_shape_of_the_ice_comes_where_it_is_asked_for(client: FlaskClient) -> None:

@@ -13,8 +13,14 @@ TYPES: dict[str, tuple[int, str, str]] = {
                        "Send one JSON value (RFC 8259) in UTF-8: no NaN, no duplicate members, no "
                        "half of a surrogate pair, at most 1,000 members in an object."),
     "malformed-csv": (400, "The body is not a table that can be read",
-                      "Send CSV (RFC 4180) in UTF-8 with the documented columns; each error names "
-                      "a column."),
+                      "Send CSV with the documented columns, separated by commas, semicolons or "
+                      "tabs, in UTF-8, UTF-16 with its mark or windows-1252; each error names a "
+                      "column, or the row, the column and the cell."),
+    "malformed-workbook": (400, "The body is not a workbook that can be read",
+                           "Send XLSX (Office Open XML, transitional) without a password, with "
+                           "the documented columns on its first sheet, within the bounds at "
+                           "/v1/limits; each error names a column, or the row, the column and the "
+                           "cell."),
     "invalid-request": (422, "The request does not follow the schema",
                         "Each error points at a member and says what is allowed there."),
     "out-of-validity": (422, "An input is outside what the model covers",

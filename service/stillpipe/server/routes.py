@@ -14,16 +14,12 @@ from stillpipe.api.registry import ENDPOINTS, HTML, PICTURE, SHEET, SVG, Endpoin
 from stillpipe.api.selection import Selection
 from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
-from stillpipe.server.batch import batch, one_table
+from stillpipe.server.batch import batch, exchange, one_table
+from stillpipe.server.batch.exchange import JSON, TABLES
 from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
 
-JSON = "application/json"
-LINES = "application/x-ndjson"
-CSV = "text/csv"
-FORMS = {JSON: batch.of_array, LINES: batch.of_lines, CSV: batch.of_table}
-"""How a batch is read and answered, by media type."""
 KEPT = 300
 """How long a caller may keep a page before asking whether it has changed [s]."""
 SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
@@ -33,15 +29,18 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
     endpoint = ENDPOINTS[name]
-    bodies.check(request, *((JSON, CSV) if endpoint.rows else (JSON,)))
+    bodies.check(request, JSON, *(TABLES if endpoint.rows else ()))
     form, named = _wanted(endpoint)
     asked = parameters.asked(request, name)
     if form != JSON:
         parameters.whole(request, form)
     body = bodies.whole(request)
-    if request.mimetype == CSV:
-        body = one_table.as_request(body, endpoint.request, endpoint.rows)
-    reply = Response(_answered(name, body, form + named, asked), content_type=form)
+    given = None
+    if request.mimetype in TABLES:
+        given = one_table.read(body, request.mimetype, endpoint.request, endpoint.rows)
+    with one_table.placed(given):
+        answer = _answered(name, given.json() if given else body, form + named, asked)
+    reply = Response(answer, content_type=form)
     if form == HTML:
         reply.content_type = f"{HTML}; charset=utf-8"
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
@@ -93,10 +92,11 @@ for _name in ENDPOINTS:
 
 @api.post("/v1/batch")
 def many() -> Response:
-    """Many estimates: JSON array, lines of JSON, or CSV."""
+    """Many estimates: JSON array, lines of JSON, CSV or XLSX, answered in any of these."""
     request.max_content_length = BATCH_BYTES + 1
-    bodies.check(request, *FORMS)
-    asked = parameters.of_items(request, request.mimetype == CSV)
+    bodies.check(request, *exchange.FORMS)
+    form = exchange.wanted(request.mimetype, request.accept_mimetypes)
+    asked = parameters.of_items(request, form in TABLES)
     stream = request.stream
     caller = g.get("caller") or shares.network(request.remote_addr or "")
     place = current_app.config["SHARES"].enter(caller)
@@ -105,16 +105,15 @@ def many() -> Response:
     try:
         watched = departures.watched(request.environ.get("gunicorn.socket"))
         call.client = call.kept.enter_context(watched)
-        reply = Response(FORMS[request.mimetype](call))
+        reply = Response(exchange.answered(call, request.mimetype, form))
     except BaseException:
         call.close()
         raise
     # also where the reply never begins
     reply.call_on_close(call.close)
-    reply.content_type = request.mimetype
-    if request.mimetype == CSV:
-        reply.content_type = f"{CSV}; charset=utf-8"
-        reply.headers.update({f"Batch-{k.title()}": str(v) for k, v in call.counts.items()})
+    reply.content_type = TABLES.get(form, form)
+    reply.headers.update(exchange.summary(call, form))
+    reply.vary.add("Accept")
     return reply
 
 

@@ -1,9 +1,4 @@
-"""Many estimates in one request: JSON array, lines of JSON, or CSV; each item stands for itself.
-
-The body is held on disk and so is a table's answer, so that memory stays flat whatever the length.
-An array and a table are checked as a whole before the first item is answered: what is malformed is
-refused with a 400 and nothing is computed.
-"""
+"""Many estimates in one request; each item stands for itself. How they come: :mod:`.exchange`."""
 
 import itertools
 import logging
@@ -22,14 +17,16 @@ from stillpipe.api.answers import ANSWERS
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
 from stillpipe.api.selection import USUAL, Selection
-from stillpipe.errors import CancelledError, Fault, StillpipeError
+from stillpipe.errors import CancelledError, StillpipeError
 from stillpipe.model.figures import Effort
 from stillpipe.physics.column.work import Flag, Work, cancellable
 from stillpipe.server.admission.departures import Caller
-from stillpipe.server.batch import json_array, pool, tabular
+from stillpipe.server.batch import pool
 from stillpipe.server.batch.endings import ClientLeftError, shutdown
-from stillpipe.server.batch.spool import Spool, StorageError
+from stillpipe.server.batch.spool import Spool
 from stillpipe.server.observability import metrics
+from stillpipe.server.tables import table
+from stillpipe.server.tables.answer import LEFT_OUT
 
 CHUNK = 8
 """Items that a worker takes at a time."""
@@ -42,7 +39,7 @@ Chunk = list[bytes]
 class Asked(NamedTuple):
     """What is asked of each item: which members, and its cautions as ``codes`` alone.
 
-    For a ``table`` what is no figure of one cell is on request, too.
+    Of a ``table`` all that tables leave out is on request.
     """
 
     members: Selection = USUAL
@@ -51,8 +48,6 @@ class Asked(NamedTuple):
 
 
 ALL = Asked()
-IN_NO_TABLE = ("inputs", "growth")
-"""Members that a table has only where they are asked for."""
 
 
 class Done(NamedTuple):
@@ -121,7 +116,7 @@ def _guarded(raw: bytes, asked: Asked = ALL) -> Done:
 
 def _lean(found: Found, asked: Asked) -> tuple[dict[str, str], ...]:
     """Leave in an item's result what is asked for; return the cautions that become codes."""
-    on_request = ENDPOINTS[found.estimate].on_request + (IN_NO_TABLE if asked.table else ())
+    on_request = LEFT_OUT if asked.table else ENDPOINTS[found.estimate].on_request
     result = found.reply["result"] = selection.chosen(
         found.reply["result"], asked.members, on_request
     )
@@ -138,8 +133,10 @@ def answer(raw: bytes, left_out: Container[str] = ()) -> Found:
     try:
         if raw == TOO_LONG:
             raise RequestError("too-large", f"An item has at most {limits.BODY_BYTES} bytes.")
-        if raw.startswith(tabular.FAULT):
-            raise RequestError("malformed-csv", raw.removeprefix(tabular.FAULT).decode())
+        if raw.startswith(table.FAULT):
+            stated, given, *fault = orjson.loads(raw.removeprefix(table.FAULT))
+            name, named = stated if stated in ENDPOINTS else None, _id({"id": given})
+            raise RequestError(*fault)
         tree = reading.read(raw)
         name, request = _parts(tree)
         named = _id(request)
@@ -206,6 +203,8 @@ class Call:
     counts: dict[str, int] = field(default_factory=lambda: {"succeeded": 0, "failed": 0})
     cautions: dict[str, dict[str, str]] = field(default_factory=dict)
     """Cautions by code whose codes alone stand in the items."""
+    read: dict[str, str] = field(default_factory=dict)
+    """What was found out about a table, so that the caller can see how it was read."""
 
     def spool(self) -> Spool:
         """Return the body, which is read to its end from now on.
@@ -226,6 +225,10 @@ class Call:
     def ends(self) -> bool:
         """Return whether no more of the body should be waited for."""
         return self.client.left or shutdown.due()
+
+    def due(self) -> bool:
+        """Return whether this process ends, so that no item is computed any more."""
+        return shutdown.due()
 
     def answered(self, items: Iterable[bytes]) -> Generator[bytes, None, None]:
         """Yield every item's reply in order, and count them.
@@ -280,116 +283,6 @@ class Call:
         return orjson.dumps(head | ({"problem": problem} if problem else {}))
 
 
-def of_array(call: Call) -> Iterator[bytes]:
-    """Return the reply to a JSON array, piece by piece.
-
-    Raises
-    ------
-    RequestError, ValidationError, RequestEntityTooLarge
-        where the body is not an array of items, before any piece is made
-    """
-    body = call.spool().whole("malformed-json", call.ends)
-    items = json_array.items(body, limits.BATCH_ITEMS, limits.BODY_BYTES)
-    return _array(call, (TOO_LONG if item is None else item for item in items))
-
-
-def _array(call: Call, items: Iterator[bytes]) -> Iterator[bytes]:
-    try:
-        separator = b'{"items":['
-        with closing(call.answered(items)) as replies:
-            for reply in replies:
-                yield separator + reply
-                separator = b","
-        yield b'],"summary":' + call.summary() + b"}"
-    finally:
-        call.close()
-
-
 def bounded(raw: bytes) -> bytes:
     """Return the item ``raw``, or what stands for one that is too long."""
     return raw if len(raw) <= limits.BODY_BYTES else TOO_LONG
-
-
-def of_lines(call: Call) -> Iterator[bytes]:
-    """Return the reply to lines of JSON, a line for each, and a last line with the summary.
-
-    Raises
-    ------
-    StorageError
-        where there is no room for the beginning of the body, before any line is made
-    """
-    spool = call.spool()
-    spool.begun(call.ends)
-    return _answered_lines(call, spool)
-
-
-def _answered_lines(call: Call, spool: Spool) -> Iterator[bytes]:
-    over: list[bool] = []
-    try:
-        with closing(call.answered(_lines(call, spool, over))) as replies:
-            for reply in replies:
-                yield reply + b"\n"
-        yield b'{"summary":' + call.summary(_shortfall(spool, bool(over))) + b"}\n"
-    finally:
-        call.close()
-
-
-def _shortfall(spool: Spool, over: bool) -> dict[str, Any] | None:
-    """Return why not all lines were answered, None where they were."""
-    if over or spool.fault == "too-large":
-        return problems.body("too-large", "Lines beyond the limit were not answered.")
-    if spool.fault == "insufficient-storage":
-        return problems.of(StorageError())
-    if spool.fault:
-        return problems.body("malformed-json", "The body broke off.")
-    if not spool.ended:
-        return problems.body("busy", "The service is ending; later lines were not read.")
-    return None
-
-
-def _lines(call: Call, spool: Spool, over: list[bool]) -> Iterator[bytes]:
-    """Yield the lines that are not blank, as many as are allowed; of blank ones as many again."""
-    count = blank = 0
-    for line in spool.lines(limits.BODY_BYTES, call.ends):
-        if line is not None and not line.strip():
-            blank += 1
-        else:
-            count += 1
-        if max(count, blank) > limits.BATCH_LINES:
-            over.append(True)
-            return
-        if line is None or line.strip():
-            yield TOO_LONG if line is None else line
-
-
-def of_table(call: Call) -> Iterator[bytes]:
-    """Return the reply to CSV, piece by piece, when all rows are answered and counted.
-
-    Raises
-    ------
-    RequestError, RequestEntityTooLarge
-        where the table cannot be read; it names every column that it does not know; where the
-        answer is too long
-    StorageError
-        where there is no room for the body or the answer
-    CancelledError
-        where the client left before all rows were answered
-    """
-    spool, answer = call.spool(), tabular.Answer()
-    call.kept.callback(answer.close)
-    body = spool.whole("malformed-csv", call.ends)
-    items = map(bounded, tabular.items(body, limits.BATCH_ITEMS, shutdown.due))
-    try:
-        with closing(call.answered(items)) as replies:
-            for reply in replies:
-                answer.add(reply)
-    except ClientLeftError as error:
-        raise CancelledError(Fault((), "the caller left before all rows were answered")) from error
-    return _table(call, answer)
-
-
-def _table(call: Call, answer: tabular.Answer) -> Iterator[bytes]:
-    try:
-        yield from answer.csv()
-    finally:
-        call.close()
