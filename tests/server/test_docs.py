@@ -36,3 +36,12 @@ def test_the_page_allows_nothing_inline_and_nothing_foreign(site: str) -> None:
     assert "<style" not in page.text
     assert "<script>" not in page.text
     assert "//" not in page.text.replace("<!doctype", "")
+
+
+def test_what_has_changed_is_linked_and_there(site: str) -> None:
+    described = requests.get(f"{site}/openapi.json", timeout=600).json()
+    assert "(/docs/CHANGES.md)" in described["info"]["description"]
+    page = requests.get(f"{site}/docs/CHANGES.md", timeout=600)
+    assert page.headers["Content-Type"] == "text/markdown; charset=utf-8"
+    assert page.text.startswith("# Changes of the interface")
+    assert requests.get(site + described["externalDocs"]["url"], timeout=600).status_code == 200

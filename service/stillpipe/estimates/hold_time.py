@@ -5,7 +5,8 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, learned
+from stillpipe.estimates import assess, cautions, chances, growth, learned
+from stillpipe.estimates.growth import NO_GROWTH, Growth
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import HIGH, LOW, MIDDLE, Amount, Answer, Range, Reason
@@ -58,6 +59,7 @@ class HoldTimeFigures:
     course: Annotated[
         SurvivalCourse, Plain(says="Survival against when feeding stops in the hold.")
     ] = SurvivalCourse()
+    growth: Annotated[Growth, Plain(says="The plug's length while it is fed.")] = NO_GROWTH
 
 
 def course(solution: Solution) -> SurvivalCourse:
@@ -83,6 +85,7 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
         figures=replace(
             figures(solution),
             course=course(solution),
+            growth=growth.growth(solution),
             survival_at_closure=solution.survival_at_closure,
         ),
         effort=solution.effort,

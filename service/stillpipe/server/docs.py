@@ -11,6 +11,8 @@ import swagger_ui_bundle
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import NotFound
 
+from stillpipe.api import description
+
 pages = Blueprint("docs", __name__)
 
 OURS = Path(__file__).parent / "pages"
@@ -24,6 +26,7 @@ FILES = {
     "docs.js": (OURS, "text/javascript; charset=utf-8"),
     "swagger-ui.css": (THEIRS, "text/css; charset=utf-8"),
     "swagger-ui-bundle.js": (THEIRS, "text/javascript; charset=utf-8"),
+    "CHANGES.md": (description.FOLDER, "text/markdown; charset=utf-8"),
 }
 
 
@@ -43,7 +46,7 @@ def docs() -> Response:
 
 @pages.get("/docs/<file>")
 def part(file: str) -> Response:
-    """Return a script or style of the page."""
+    """Return a script or style of the page, or what has changed."""
     if file not in FILES:
         raise NotFound("The page has no such part.")
     folder, kind = FILES[file]

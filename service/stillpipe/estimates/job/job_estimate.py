@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from stillpipe.estimates import chances, learned
+from stillpipe.estimates import chances, growth, learned
 from stillpipe.estimates.co2_mass import Co2Figures
+from stillpipe.estimates.growth import Growth
 from stillpipe.estimates.job import course, options, points, quote, remedies, timeline
 from stillpipe.estimates.job.course import Chances, Promise
 from stillpipe.estimates.job.judged import cautions_of, judge
@@ -78,6 +79,9 @@ class JobFigures:
         Remedies | None, Plain(says="What would make the job go, where that was asked.")
     ]
     options: Annotated[tuple[OptionFigures, ...], Plain(says="Every variant of the job.")]
+    growth: Annotated[
+        Growth, Plain(says="The plug's length while it is fed, where all points are alike.")
+    ]
 
 
 def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
@@ -105,6 +109,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         quote=quote.of_plan(plan, needed, {p.chance: p.by for p in promised}),
         remedies=remedies.remedies(judged) if request.remedies else None,
         options=options.options(request, plan),
+        growth=growth.growth(plan.lead) if plan.is_one else Growth(),
     )
     return Answer(
         reasons=judged.reasons,

@@ -5,9 +5,10 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from stillpipe.estimates import chances, hold_time, learned
+from stillpipe.estimates import chances, growth, hold_time, learned
 from stillpipe.estimates.co2_mass import Consumption
 from stillpipe.estimates.course import Of
+from stillpipe.estimates.growth import Growth
 from stillpipe.estimates.job import timeline, waits
 from stillpipe.estimates.job.letting_go import LettingGo, letting_go
 from stillpipe.estimates.job.plan import Kind, Plan
@@ -52,6 +53,7 @@ class PointFigures:
     letting_go: Annotated[
         LettingGo | None, Plain(says="How long its plug holds unfed, and what comes then.")
     ]
+    growth: Annotated[Growth, Plain(says="The plug's length while it is fed.")]
     learned: Annotated[Any, Plain(says="What was learned from what was seen of it.")]
     timeline: Annotated[tuple[Event, ...], Plain(says="Its moments in order.")]
 
@@ -110,6 +112,7 @@ def _common(plan: Plan, kind: Kind, drawn: Consumption | None) -> dict[str, Any]
         "thaw": held.thaw,
         "planned_thaw": None if held.ready is None else waits.thaw(solution),
         "residual_flow_limit": solution.flow_limit,
+        "growth": growth.growth(solution),
         "learned": learned.told(solution),
         "co2": None if drawn is None else solution.range(np.asarray(drawn.total)),
     }
