@@ -90,7 +90,7 @@ def _of_group(plan: Plan, group: Group) -> Iterator[Event]:
     """Yield the moments of the freeze points of a group."""
     for kind in group.kinds:
         for event in _cooled(kind):
-            yield _told(event, group, kind)
+            yield _told(plan, event, group, kind)
     if _prevented(group):
         return
     what = "all freeze points" if len(plan.groups) == 1 else _list(group)
@@ -105,7 +105,7 @@ def _of_group(plan: Plan, group: Group) -> Iterator[Event]:
     for kind in group.kinds:
         if kind.closes:
             for event in _of_plug(kind, group):
-                yield _told(event, group, kind)
+                yield _told(plan, event, group, kind)
     if any(kind.closes for kind in group.kinds):
         stop = _fixed("stop", group.stop, "Repair done and tested: close the cylinders.")
         yield replace(stop, group=group.number)
@@ -116,9 +116,10 @@ def _list(group: Group) -> str:
     return ", ".join(name for kind in group.kinds for name in kind.names)
 
 
-def _told(event: Event, group: Group, kind: Kind) -> Event:
+def _told(plan: Plan, event: Event, group: Group, kind: Kind) -> Event:
     """Return a moment with its group, and its freeze points where not all are alike."""
-    return replace(event, group=group.number, points=kind.names if group.apart else ())
+    apart = group.apart or len(plan.groups) > 1
+    return replace(event, group=group.number, points=kind.names if apart else ())
 
 
 def _of_plug(kind: Kind, group: Group) -> Iterator[Event]:

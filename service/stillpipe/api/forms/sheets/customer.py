@@ -131,7 +131,7 @@ def _work(reply: JSON) -> Section:
     rows = [
         ("Where", _places(points)),
         ("Pipe" if len(pipes) == 1 else "Pipes", "; ".join(pipes)),
-        ("In it", site.fluid(reply["inputs"]["fluid"])),
+        ("In it", "; ".join(dict.fromkeys(p.fluid for p in points))),
     ]
     return Section("What is done", (Text(EXPLAINED), Rows(tuple(rows))))
 
@@ -211,7 +211,7 @@ def _price(reply: JSON) -> tuple[Section, ...]:
         return ()
     rows = tuple(
         (
-            line.get("text") or words.of(words.ITEMS, line["item"]),
+            line["text"],
             _much(line),
             line["rate"],
             line["amount"],

@@ -1,6 +1,6 @@
 """The fitter's sheet: what is done when, what to count on, what to write down; no prices."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
 from stillpipe.api.forms import pictures
@@ -165,8 +165,8 @@ def _line(reply: JSON, points: tuple[Point, ...]) -> Section:
     runs = ORIENTED[inputs["orientation"]["value"]]
     rows = [
         ("Pipe", next(iter(pipes)) if len(pipes) == 1 else f"{len(pipes)} different, see below"),
-        ("In it", site.fluid(inputs["fluid"])),
-        ("Line pressure", telling.pressure(inputs["line_pressure"])),
+        ("In it", _common(p.fluid for p in points)),
+        ("Line pressure", _common(p.pressure for p in points)),
         ("Around it", site.about(inputs)),
         ("Freeze points", f"{_listed(points)}; the pipe runs {runs}"),
     ]
@@ -188,6 +188,8 @@ def _several(points: tuple[Point, ...], clock: telling.Clock) -> tuple[Section, 
     columns: list[tuple[str, list[str]]] = [
         ("Point", [p.name for p in points]),
         ("Pipe", [p.pipe for p in points]),
+        ("In it", [p.fluid for p in points]),
+        ("At", [p.pressure for p in points]),
         ("Where", [p.place for p in points]),
         ("Jacket", [p.jacket for p in points]),
         ("Group", [str(p.group) for p in points]),
@@ -208,8 +210,15 @@ def _several(points: tuple[Point, ...], clock: telling.Clock) -> tuple[Section, 
 
 
 def _tells(head: str, cells: list[str]) -> bool:
-    """Tell whether a column says anything: a group or a manifold only where they differ."""
-    return len(set(cells)) > 1 if head in ("Group", "Manifold", "Feed") else any(cells)
+    """Tell whether a column says anything: what is sparing only where it differs."""
+    sparing = ("In it", "At", "Group", "Manifold", "Feed")
+    return len(set(cells)) > 1 if head in sparing else any(cells)
+
+
+def _common(told: Iterable[str]) -> str:
+    """Return what is told of every freeze point alike, or that it differs."""
+    found = list(dict.fromkeys(told))
+    return found[0] if len(found) == 1 else f"{len(found)} different, see below"
 
 
 def _lasts(survival: JSON) -> str:

@@ -20,6 +20,8 @@ class Point:
 
     name: str
     pipe: str
+    fluid: str
+    pressure: str
     place: str
     jacket: str
     group: int
@@ -80,7 +82,8 @@ def points(reply: JSON) -> tuple[Point, ...]:
     begun, ready = _moment(reply, "feed"), reply["planned_ready"]
     return tuple(
         Point(
-            name=name, place=at, pipe=pipe(inputs["pipe"]), jacket=jacket(inputs), group=1,
+            name=name, place=at, pipe=pipe(inputs["pipe"]), fluid=fluid(inputs["fluid"]),
+            pressure=telling.pressure(inputs["line_pressure"]), jacket=jacket(inputs), group=1,
             manifold="", feed_at=begun, survival=reply["survival"],
             ready_at=None if ready is None else begun + ready["value"], flow_limit=None,
         )
@@ -90,7 +93,9 @@ def points(reply: JSON) -> tuple[Point, ...]:
 
 def differ(found: tuple[Point, ...]) -> bool:
     """Tell whether freeze points are not all alike."""
-    told = {(p.pipe, p.jacket, p.group, p.ready_at, str(p.survival)) for p in found}
+    told = {
+        (p.pipe, p.fluid, p.pressure, p.jacket, p.group, p.ready_at, str(p.survival)) for p in found
+    }
     return len(told) > 1
 
 
@@ -100,18 +105,21 @@ def _moment(reply: JSON, code: str) -> float:
 
 
 def _own(reply: JSON, index: int) -> Point:
-    """Return a freeze point of a list; its pipe and jacket are the job's where it has none."""
+    """Return a freeze point of a list; what it has not of its own is the job's."""
     found, inputs = reply["freeze_points"][index], reply["inputs"]
     listed = inputs.get("freeze_points") or []
     stated = listed[index] if index < len(listed) else {}
-    own = {name: stated[name] for name in ("pipe", "jacket") if stated.get(name)}
+    named = ("pipe", "jacket", "fluid", "line_pressure")
+    own = inputs | {name: stated[name] for name in named if stated.get(name)}
     run = found["run"] if found["run"] not in (None, MAIN) else ""
     at = "" if found["at"] is None else telling.length(found["at"])
     return Point(
         name=found["name"],
-        pipe=pipe((inputs | own)["pipe"]),
+        pipe=pipe(own["pipe"]),
+        fluid=fluid(own["fluid"]),
+        pressure=telling.pressure(own["line_pressure"]),
         place=", ".join(part for part in (run, at) if part),
-        jacket=jacket(inputs | own),
+        jacket=jacket(own),
         group=found["group"],
         manifold=found["manifold"] or "",
         feed_at=found["feed_at"]["value"],

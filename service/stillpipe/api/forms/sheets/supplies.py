@@ -62,7 +62,7 @@ def _exchanges(reply: JSON, clock: Clock, points: tuple[Point, ...]) -> list[Blo
         return [Text("No exchange is planned.")] if reply["planned_ready"] is not None else []
     rows = tuple(
         (
-            _named(swap),
+            _named(reply, swap),
             clock.at(_fed(points, swap) + swap["at"]["value"], Way.DOWN),
             "too early" if swap["survival"] is None
             else telling.time(swap["survival"]["value"], Way.DOWN),
@@ -83,9 +83,10 @@ def _fed(points: tuple[Point, ...], swap: JSON) -> float:
     return min(hung or [p.feed_at for p in points])
 
 
-def _named(swap: JSON) -> str:
-    manifold = swap.get("manifold")
-    return f"{swap['cylinder']} of {manifold}" if manifold else f"{swap['cylinder']}"
+def _named(reply: JSON, swap: JSON) -> str:
+    """Return which cylinder it is, of which manifold where there are several."""
+    several = len(reply["cylinders"]["manifolds"]) > 1
+    return f"{swap['cylinder']} of {swap['manifold']}" if several else f"{swap['cylinder']}"
 
 
 def air(reply: JSON) -> tuple[Section, ...]:

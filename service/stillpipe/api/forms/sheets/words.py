@@ -48,16 +48,6 @@ STEPS = {
     "thawed": "The ice has melted, and the line can be used again.",
 }
 """The moments of a job that a customer is told, in their order."""
-ITEMS = {
-    "labour": "Labour",
-    "further-points": "Fitting the further freeze points",
-    "co2": "CO₂",
-    "exchanges": "Exchanges of cylinders",
-    "downtime": "Lost use of the line",
-    "call-out": "Call-out",
-    "inhibitor": "Inhibitor for the new filling",
-}
-"""What is charged."""
 VERDICTS = {Mark.GO: "Go", Mark.CONDITIONAL: "Conditional", Mark.NO_GO: "No-go"}
 """What a verdict is called."""
 FITTER = {
@@ -79,6 +69,7 @@ REASONS = {
     "flow-near-limit": "Water still moves in the line. It has to be stopped if at all possible.",
     "air-not-judged": "We still have to look at the room and how it can be aired.",
     "air-dangerous": "The room is not aired well enough for the gas that is let out.",
+    "oxygen-deficient": "The room is not aired well enough for the gas that is let out.",
     "over-twa": "The room has to be aired better than it is.",
     "over-stel": "The room has to be aired better than it is.",
     "slush": "What is in the line does not freeze firmly enough.",
@@ -89,6 +80,9 @@ REASONS = {
     "may-not-be-ready": "It is not certain that the ice holds the pressure in the line.",
     "over-rating": "The pressure in the line is higher than the pipe is made for.",
     "pipe-material": "Whether this kind of pipe may be frozen has to be settled with its maker.",
+    "never-cools": "The line is too warm, and cannot be cooled as planned.",
+    "alone": "We come with two persons at least.",
+    "too-few-hands": "More hands or more tools are needed than were planned.",
     "room-below-freezing": "The room is so cold that the whole line could freeze: warm it.",
 }
 """What a reason means to the customer, each in plain words; any other is ``SETTLE``."""
