@@ -7,7 +7,9 @@ from typing import Literal
 
 LARGEST, SMALLEST = 10.0, 5.6
 """Letters in which a browser prints a sheet [pt]."""
-LINES, LETTERS = 112, 8.4
+USUAL_LEAD = 3.0
+"""Lines that a lead takes as a rule, which are not counted."""
+LINES, LETTERS = 108, 8.4
 """So many lines of letters of that size [pt] fill two pages, what page breaks waste left out."""
 CHARACTERS = 130
 """Of a line across the page, in those letters."""
@@ -140,6 +142,7 @@ class Sheet:
     def letters(self) -> float:
         """Size of the letters in which a browser prints it on two pages [pt]."""
         lines = sum(max(_lines(s, len(band)) for s in band) for band in self.bands)
+        lines += max(sum(_of_block(b, CHARACTERS) for b in self.lead) - USUAL_LEAD, 0.0)
         return round(min(max(LETTERS * math.sqrt(LINES / lines), SMALLEST), LARGEST), 1)
 
 
