@@ -13,7 +13,8 @@ from api.examples import example
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.forms import air, canvas, ends, pictures, section
 from stillpipe.api.forms.run import draw, picture, read
-from stillpipe.api.registry import PICTURES
+from stillpipe.api.registry import ENDPOINTS, PICTURES
+from stillpipe.api.selection import Selection
 
 SPACE = "{http://www.w3.org/2000/svg}"
 HOSTILE = '</text><script>alert(1)</script> & "$x$" \u202e'
@@ -26,9 +27,10 @@ EVERY = [(name, which) for name, drawn in PICTURES.items() for which in drawn]
 
 
 def reply(name: str, **changes: Any) -> dict[str, Any]:
-    """The reply to an example, made once."""
+    """The whole reply to an example, made once."""
     body = orjson.dumps(example(EXAMPLES[name]) | changes)
-    found: dict[str, Any] = orjson.loads(ANSWERS.answer(name, body).body)
+    whole = Selection(include=ENDPOINTS[name].on_request)
+    found: dict[str, Any] = orjson.loads(ANSWERS.answer(name, body, asked=whole).body)
     return found
 
 

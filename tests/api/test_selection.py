@@ -27,7 +27,7 @@ def asked(answers: Answers, **query: str) -> dict[str, Any]:
 
 def test_history_and_bands_come_only_where_they_are_asked_for(answers: Answers) -> None:
     usual = asked(answers)
-    assert not {"history", "bands"} & set(usual)
+    assert not {"history", "bands", "profile"} & set(usual)
     assert set(asked(answers, include="history")) == {*usual, "history"}
     assert set(asked(answers, include="history,bands")) == {*usual, "history", "bands"}
     assert set(asked(answers, fields="bands")) == {*KEPT, "bands"}

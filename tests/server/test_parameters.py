@@ -93,3 +93,23 @@ def test_a_table_has_columns_of_what_is_asked_for(client: FlaskClient, query: st
     assert ("closure" in begin) == (query == "")
     assert not {"history", "bands"} & begin
     assert {"verdict", "reasons", "cautions"} <= begin
+
+
+def test_what_is_asked_for_hangs_on_the_form_of_the_answer(client: FlaskClient) -> None:
+    """An array that is answered as a table, and a table that is answered as an array."""
+    query = "/v1/batch?include=history&cautions=codes"
+    reply = client.post(query, json=ITEMS, headers={"Accept": "text/csv"})
+    begin = {name.split(".")[0] for name in reply.get_data(as_text=True).splitlines()[0].split(",")}
+    assert "history" in begin
+    assert not {"inputs", "bands", "profile", "growth"} & begin
+    text = (EXAMPLES / "batch-table.csv").read_bytes()
+    heads = {"Accept": "application/json"}
+    answer = client.post(query, data=text, content_type="text/csv", headers=heads).json
+    assert answer is not None
+    good = [item["result"] for item in answer["items"] if item["status"] == 200]
+    assert good
+    for result in good:
+        assert "inputs" in result
+        assert "profile" not in result
+    codes = {code for result in good for code in result["cautions"]}
+    assert codes == {caution["code"] for caution in answer["summary"]["cautions"]}

@@ -83,9 +83,10 @@ def placed(given: Entries | None) -> Iterator[None]:
     try:
         yield
     except (ValidationError, StillpipeError) as error:
-        problem = problems.of(error)
-        if given is None or "errors" not in problem:
+        told = isinstance(error, ValidationError) or error.kind in problems.TYPES
+        if given is None or not told:
             raise
+        problem = problems.of(error)
         slug = problem["type"].rpartition("/")[2]
-        errors = [given.placed(e) for e in problem["errors"]]
+        errors = [given.placed(e) for e in problem.get("errors", [])]
         raise RequestError(slug, problem["detail"], errors) from error
