@@ -16,4 +16,4 @@ if (!reply.ok) throw new Error(await reply.text());
 const found = await reply.json();
 console.log(`${found.state}: frost was due after ${Math.round(found.frost_by.likely)} s`);
 console.log(found.causes[0].first);
-for (const reason of found.reasons) console.log(reason.text);
+for (const reason of found.reasons) console.log(reason.text, reason.action);

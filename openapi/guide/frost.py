@@ -19,4 +19,4 @@ found = reply.json()
 print(f"{found['state']}: frost was due after {found['frost_by']['likely']:.0f} s")
 print(found["causes"][0]["first"])
 for reason in found["reasons"]:
-    print(reason["text"])
+    print(reason["text"], reason["action"])

@@ -27,7 +27,7 @@ for (let count = 0; count <= toCome.length; count += 1) {
     ({ code, severity }) => severity === "stop" || code === "observations-do-not-fit",
   );
   if (halting.length) {
-    for (const { text } of halting) console.log(text);
+    for (const { text, action } of halting) console.log(text, action);
     process.exit(1);
   }
   const cut = learned?.planned_ready_from_now ?? planned_ready;

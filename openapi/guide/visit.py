@@ -33,7 +33,7 @@ while True:
     body = question | ({"observations": seen} if seen else {})
     found = ask("plug-time", body)
     halting = [
-        reason["text"]
+        f"{reason['text']} {reason['action']}"
         for reason in found["reasons"]
         if reason["severity"] == "stop" or reason["code"] == "observations-do-not-fit"
     ]

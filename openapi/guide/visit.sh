@@ -11,8 +11,8 @@ for count in $(seq 0 "$(jq '.observations | length' "$visit")"); do
     body=$(jq --argjson count "$count" '.observations |= .[:$count]
         | if $count == 0 then del(.observations) else . end' "$visit")
     found=$(ask plug-time <<<"$body")
-    if jq -er '.reasons[] | select(.severity == "stop" or .code == "observations-do-not-fit").text
-        ' <<<"$found"; then exit 1; fi
+    if jq -er '.reasons[] | select(.severity == "stop" or .code == "observations-do-not-fit")
+        | "\(.text) \(.action)"' <<<"$found"; then exit 1; fi
     jq -r 'if .learned
         then "\(.learned.observations[-1].kind): cut in \(.learned.planned_ready_from_now.value | round) s"
         else "arrival: cut in \(.planned_ready.value | round) s" end' <<<"$found"

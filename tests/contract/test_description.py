@@ -14,7 +14,7 @@ from stillpipe.api.description import expanded
 from stillpipe.api.registry import REQUESTS
 from stillpipe.estimates import plug_time
 from stillpipe.model.declare import Quantity, members
-from stillpipe.model.requests import JobEstimateRequest
+from stillpipe.model.options import JobEstimateRequest
 
 QUANTITIES = {
     name: declared for name, declared in limits.named(REQUESTS) if isinstance(declared, Quantity)
