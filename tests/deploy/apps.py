@@ -63,7 +63,8 @@ class App:
         self.ledger.note(request.path.encode() + request.body, reply.body)
         if request.path == "/v1/batch":
             asked = json.loads(request.body)
-            assert [x["id"] for x in tree["items"]] == [x["request"]["id"] for x in asked]
+            named = [x["request"]["id"] for x in asked]
+            assert [x["id"] for x in tree["items"]] == named, "an item is lost"
             for item, answer in zip(asked, tree["items"], strict=True):
                 self.item(item, answer)
         elif status == 200:

@@ -150,7 +150,7 @@ def ask(port: int, source: str, request: Request, fault: Fault, packed: bool = F
             while piece := response.read1(1 << 16):
                 got += piece
             # http.client takes a head that was cut off for a whole one
-            whole = response.chunked or response.length == 0  # type: ignore[attr-defined]
+            whole = response.chunked or response.length == 0
             reply = reply._replace(whole=whole)
         except (http.client.HTTPException, OSError):
             pass

@@ -7,19 +7,23 @@ for those items of a batch alone that they have not got, and send the same twice
 
 Every answer that arrives whole is equal to the one other answer to that body, by whatever way it
 was asked (alone, in an array, in lines); no item is lost; what is refused says when to ask again.
-When all have left, nothing is computed any more, and files, descriptors and processes are where they
-were after the rounds that warm, a fifth more of them; so is memory, where there were as many as
-TELLING.
+No server logs an error. When all have left, nothing is computed any more, and files, descriptors
+and processes are where they were after the rounds that warm, a fifth more of them; so is memory,
+where there are enough.
 """
 
 import json
+import os
 import re
 import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
@@ -38,7 +42,7 @@ from deploy.stack import PATIENCE, Stack, until
 PROCESSES = 2
 """Of a worker's batches."""
 TELLING = 20
-"""Rounds before which memory still grows by what answers take at first."""
+"""Rounds that are enough; in fewer, memory still grows by what answers take at first."""
 COMPUTED = "stillpipe_solver_units_total"
 
 
@@ -77,11 +81,11 @@ def wanted(number: int, app: int, items: int) -> Asked:
 def use(app: App, number: int, asked: Asked) -> Counter[str]:
     """Ask for everything, in any order; return what happened."""
     acts = [
-        *(lambda r=r: app.settle(r) for r in asked.alone),
-        lambda: app.settle(asked.wrong, 422),
-        lambda: app.settle(asked.array),
-        lambda: app.resume(asked.lines, f"lines-{number}"),
-        lambda: app.twice(asked.alone[0]),
+        *(partial(app.settle, request) for request in asked.alone),
+        partial(app.settle, asked.wrong, 422),
+        partial(app.settle, asked.array),
+        partial(app.resume, asked.lines, f"lines-{number}"),
+        partial(app.twice, asked.alone[0]),
     ]
     app.chance.shuffle(acts)
     for act in acts:
@@ -174,13 +178,37 @@ def same(before: State, after: State, telling: bool) -> None:
     assert not telling or after.memory <= 1.1 * before.memory, "memory grows"
 
 
+@contextmanager
+def overheard(file: Path) -> Iterator[None]:
+    """Write to ``file`` what the servers that are started meanwhile log, and show it at the end."""
+    kept = os.dup(2)
+    try:
+        with file.open("wb") as out:
+            os.dup2(out.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        sys.stderr.write(file.read_text())
+
+
+def untroubled(file: Path) -> None:
+    """Hold that no line of the servers' log in ``file`` is an error: callers who leave are none."""
+    bad = re.compile(r'"level": "error"|\[(?:ERROR|CRITICAL)\]')
+    errors = [line for line in file.read_text().splitlines() if bad.search(line)]
+    assert errors == []
+
+
 def main(rounds: int = 50, apps: int = 6, items: int = 12) -> None:
     """Do so many rounds beyond those that warm, and print what was measured."""
     begun = time.monotonic()
-    settings = {"STILLPIPE_BATCHES": "4", "STILLPIPE_BATCH_PROCESSES": str(PROCESSES)}
     with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as scratch:
-        stack = Stack(Path(folder), TMPDIR=scratch, STILLPIPE_TRUSTED_PROXIES="1", **settings)
-        with stack:
+        log = Path(folder, "servers.log")
+        stack = Stack(
+            Path(folder), TMPDIR=scratch, STILLPIPE_TRUSTED_PROXIES="1", STILLPIPE_BATCHES="4",
+            STILLPIPE_BATCH_PROCESSES=str(PROCESSES),
+        )  # fmt: skip
+        with overheard(log), stack:
             subject, town = Subject(stack, Path(scratch)), Town(stack, apps, items)
             town.warm(subject, max(1, rounds // 5))
             quiet(stack)
@@ -196,6 +224,7 @@ def main(rounds: int = 50, apps: int = 6, items: int = 12) -> None:
                   "answered more than once, none differently")  # fmt: skip
             accounted(stack, town.tally)
             same(before, after, rounds >= TELLING)
+        untroubled(log)
         left = sorted(str(p) for p in Path(scratch).rglob("*"))
         assert left == [], left
     print(f"{town.rounds} rounds of {apps} apps, {town.rounds - rounds} of them to warm, in "
