@@ -13,6 +13,8 @@ from deploy.stack import PATIENCE
 
 REFUSED = {429, 503}
 """Statuses that promise that nothing was computed, and say when to ask again."""
+ANSWER = 5000
+"""What an item's answer has at least, about [bytes]."""
 TROUBLE = 4
 """Of the tries of one request, so many at most meet a fault."""
 
@@ -84,21 +86,29 @@ class App:
     def resume(self, items: list[dict[str, Any]], name: str) -> None:
         """Ask for ``items`` as lines, and after each try for those alone that are missing."""
         missing = {item["request"]["id"]: item for item in items}
-        end, tries = time.monotonic() + PATIENCE, self.chance.randint(1, TROUBLE)
+        end = time.monotonic() + PATIENCE
+        faults = [self.halved(len(items))]
+        faults += [fault(self.chance, 500) for _ in range(self.chance.randrange(TROUBLE))]
         while missing:
             assert time.monotonic() < end, f"never answered: {list(missing)}"
             left = list(missing.values())
             body = b"\n".join(canonical(item) for item in left)
             request = Request("/v1/batch", body, f"{name}-{len(left)}", LINES)
-            tries -= 1
-            reply = self.ask(request, fault(self.chance, len(body)) if tries >= 0 else NONE)
-            if reply.status in REFUSED or not reply.status:
+            reply = self.ask(request, faults[0] if faults else NONE)
+            if reply.status in REFUSED:
+                continue
+            faults = faults[1:]
+            if not reply.status:
                 continue
             assert reply.status == 200, (reply.status, reply.body[:2000])
             found = self.lines(left, reply)
             for one in found:
                 del missing[one]
             self.tally["batches resumed"] += bool(missing) and bool(found)
+
+    def halved(self, count: int) -> Fault:
+        """A line that ends somewhere in the middle of the answers to ``count`` items."""
+        return Fault("reply cut", received=int(count * ANSWER * self.chance.uniform(0.3, 0.9)))
 
     def lines(self, asked: list[dict[str, Any]], reply: Reply) -> list[str]:
         """Hold each whole line against its item; the ids that were answered."""

@@ -154,6 +154,9 @@ def logged(stack: Stack) -> Counter[int]:
 def accounted(stack: Stack, tally: Counter[str]) -> None:
     """Hold what the apps got against what the proxy and the service say they answered."""
     assert tally["whole answers"] + tally["cut off"] == tally["requests"]
+    for what in ("request cut", "reply cut", "timed out", "in pieces"):
+        assert tally[f"fault: {what}"], "it happened"
+    assert tally["batches resumed"], "some came in parts"
     statuses = logged(stack)
     print(f"the proxy's log: {dict(sorted(statuses.items()))}")
     assert set(statuses) <= {200, 400, 408, 422, 429, 499, 503}, statuses
