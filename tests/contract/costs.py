@@ -210,8 +210,12 @@ def most_units(name: str, tree: Tree) -> float:
 
 
 def points(tree: Tree) -> int:
-    """How many freeze points that may differ a request has, those of its options too."""
-    return len(tree.get("freeze_points", [0])) * (1 + len(tree.get("options", [])))
+    """How many freeze points that may differ a request has, those of its options too.
+
+    Each counts twice where it is asked what would make the job go.
+    """
+    known = len(tree.get("freeze_points", [0])) * (1 + len(tree.get("options", [])))
+    return known * (2 if tree.get("remedies") else 1)
 
 
 def main(minutes: float) -> int:

@@ -8,10 +8,10 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from stillpipe.estimates import assess
+import numpy as np
+
 from stillpipe.estimates.job.judged import Judged
 from stillpipe.estimates.job.plan import Kind
-from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.declare import COMPUTED
 from stillpipe.model.figures import Amount
@@ -19,6 +19,7 @@ from stillpipe.model.job import Job
 from stillpipe.model.site import Place, PlaceKind
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import cylinders
+from stillpipe.uncertainty import draws
 
 LONGEST_JACKET = 0.5
 """Longest jacket that is looked for [m]."""
@@ -31,7 +32,11 @@ COLDEST = ZERO_C + 6.0
 BELOW = 5.0
 """By so much colder than the line the flushing water is [K]."""
 STEPS = 4
-"""How often freezes are solved to find a change."""
+"""How often a repair is halved."""
+CLOSING = ("closes", "close")
+"""Ends of codes of reasons that are about the closure."""
+LEAST_CHANCE = 1e-4
+"""Chances are told apart no nearer to 0 and 1 than so [-]."""
 HALVINGS = 12
 """How often a change is halved that needs no other freezes."""
 SAFE_CYLINDER = ZERO_C + 26.5
@@ -138,64 +143,76 @@ def held_pressure(judged: Judged, kind: Kind | None) -> Iterator[Change]:
     yield from (_pressure(judged, kind, share * low) for share in SHARES if low > LEAST_PRESSURE)
 
 
-def _without(judged: Judged, code: str, apply: Apply, kind: Kind) -> bool:
-    """Tell whether a freeze point that is changed has no reason ``code``; solves it anew."""
-    changed = apply(stated(judged.plan.request)).completed()
-    plan = type(judged.plan)(changed, judged.plan.pool, judged.plan)
-    request = next(p.request for p in changed.each if p.name in kind.names)
-    found: Solution = plan.solutions[request]
-    return code not in {r.code for r in assess.reasons(found)}
+def _deviate(judged: Judged, code: str, kind: Kind, apply: Apply | None = None) -> float:
+    """Return how sure a freeze point closes, or is ready, where it is changed, as a deviate [-].
+
+    Of what the reason ``code`` is about; a freeze point that is changed is solved anew.
+    """
+    solution = kind.solution
+    if apply is not None:
+        changed = apply(stated(judged.plan.request)).completed()
+        plan = type(judged.plan)(changed, judged.plan.pool, judged.plan)
+        solution = plan.solution_of(kind.names[0])
+    chance = solution.closing_chance if code.endswith(CLOSING) else solution.ready_chance
+    return float(draws.deviate(np.clip(chance, LEAST_CHANCE, 1.0 - LEAST_CHANCE)))
+
+
+def _between(
+    judged: Judged, code: str, kind: Kind, ends: tuple[float, ...], made: Callable[[float], Apply]
+) -> list[float]:
+    """Return where between the first of ``ends``, as it is, and the others a reason may be gone.
+
+    The most likely place first. The deviate of a chance is taken as straight between the two
+    ends that are solved: it rises ever less, so that the place found is on the safe side.
+    """
+    wanted = float(draws.deviate(np.asarray(judged.plan.request.decision_probability)))
+    begun, before = ends[0], _deviate(judged, code, kind)
+    for end in ends[1:]:
+        after = _deviate(judged, code, kind, made(end))
+        if after >= wanted:
+            share = (wanted - before) / max(after - before, 1e-9)
+            found = begun + share * (end - begun)
+            return [found, 0.5 * (found + end), end]
+        begun, before = end, after
+    return []
 
 
 def jacket_length(judged: Judged, kind: Kind | None, code: str) -> Iterator[Change]:
-    """Yield the least longer jacket: lengths are tried, each with freezes of its own."""
-    if kind is None:
+    """Yield longer jackets, the shortest first, with freezes of their own."""
+    if kind is None or kind.request.jacket.length >= LONGEST_JACKET:
         return
     jacket = kind.request.jacket
 
-    def apply(length: float) -> Apply:
+    def made(length: float) -> Apply:
         return _at(judged, kind, jacket=replace(jacket, length=length))
 
-    low, high = jacket.length, 0.0
-    for share in (0.25, 0.5, 1.0):
-        tried = low + share * (LONGEST_JACKET - low)
-        if _without(judged, code, apply(tried), kind):
-            high = tried
-            break
-        low = max(low, tried)
-    if not high:
-        return
-    for _ in range(STEPS - 1):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if _without(judged, code, apply(middle), kind) else (middle, high)
-    length = min(math.ceil(high / JACKET_STEP) * JACKET_STEP, LONGEST_JACKET)
-    yield Change(
-        name="jacket.length", was=Amount(jacket.length, "length"), to=Amount(length, "length"),
-        apply=apply(length), points=_names(judged, kind),
-    )  # fmt: skip
+    twice = min(2.0 * jacket.length, LONGEST_JACKET)
+    ends = (jacket.length, *dict.fromkeys((twice, LONGEST_JACKET)))
+    for found in _between(judged, code, kind, ends, made):
+        length = min(math.ceil(found / JACKET_STEP) * JACKET_STEP, LONGEST_JACKET)
+        yield Change(
+            name="jacket.length", was=Amount(jacket.length, "length"),
+            to=Amount(length, "length"), apply=made(length), points=_names(judged, kind),
+        )  # fmt: skip
 
 
 def colder_water(judged: Judged, kind: Kind | None, code: str) -> Iterator[Change]:
-    """Yield the warmest line that is fed colder than now: temperatures are tried, each solved."""
+    """Yield lines that are fed colder than now, the warmest first, with freezes of their own."""
     request = judged.plan.request
     if kind is None or kind.request.fluid.temperature <= COLDEST:
         return
+    warm = kind.request.fluid.temperature
 
-    def apply(temperature: float) -> Apply:
+    def made(temperature: float) -> Apply:
         cooling = replace(request.cooling, to=temperature, water=temperature - BELOW)
         return lambda job: replace(job, cooling=cooling)
 
-    low, high = COLDEST, kind.request.fluid.temperature
-    if not _without(judged, code, apply(low), kind):
-        return
-    for _ in range(STEPS):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if _without(judged, code, apply(middle), kind) else (low, middle)
-    low = ZERO_C + math.floor(2.0 * (low - ZERO_C)) / 2.0
-    yield Change(
-        name="cooling.to", was=Amount(kind.request.fluid.temperature, "temperature"),
-        to=Amount(low, "temperature"), apply=apply(low), points=_names(judged, kind),
-    )  # fmt: skip
+    for found in _between(judged, code, kind, (warm, COLDEST), made):
+        cold = max(ZERO_C + math.floor(2.0 * (found - ZERO_C)) / 2.0, COLDEST)
+        yield Change(
+            name="cooling.to", was=Amount(warm, "temperature"), to=Amount(cold, "temperature"),
+            apply=made(cold), points=_names(judged, kind),
+        )  # fmt: skip
 
 
 def less_flow(judged: Judged, kind: Kind | None) -> Iterator[Change]:

@@ -74,10 +74,11 @@ class Plan:
     ) -> None:  # fmt: skip
         """Solve nothing yet; what is solved is kept in a ``pool`` for plans of other variants.
 
-        What a plan that is changed from the one ``before`` takes is added to what that one took,
+        Plans that are changed from the one ``before`` are together given as much work as that one,
         freeze point by freeze point.
         """
         self.request = request
+        self.spare: dict[str, Solution] = {}
         self.pool: Pool = {} if pool is None else pool
         self._before = before
         self.solutions = {p.request: self._pooled(p) for p in request.each}
@@ -89,8 +90,10 @@ class Plan:
         cylinder = request.cylinder.temperature
         key = (*stated, cylinder, request.capture_efficiency, request.jacket_loss)
         if key not in self.pool:
-            shares = None if self._before is None else self._before.solution_of(placed.name)
-            self.pool[key] = Solution(request, request.repair, shares, member="repair")
+            spare = {} if self._before is None else self._before.spare
+            found = Solution(request, request.repair, spare.get(placed.name), member="repair")
+            spare.setdefault(placed.name, found)
+            self.pool[key] = found
         return self.pool[key]
 
     def solution_of(self, name: str) -> Solution:

@@ -94,7 +94,7 @@ class Remedies:
 
 
 def remedies(judged: Judged) -> Remedies:
-    """Return what would make a job go, as far as the work of its freeze points reaches."""
+    """Return what would make a job go, as far as the work reaches that is given to it."""
     found: list[tuple[Remedy, Change]] = []
     complete = True
     try:
