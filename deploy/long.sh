@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
-#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [times]
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [times]
 # Needs the environment that deploy/test.sh has set up.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -17,6 +17,8 @@ part() {
         python tests/deploy/batch_endurance.py 10000 long
         python tests/deploy/batch_endurance.py 60 dearest
         ;;
+    poor-line) python tests/deploy/poor_line.py 50 ;;                # apps whose connections end in the middle
+    month) python tests/deploy/month.py 50000 ;;                     # of a dispatcher's jobs
     costs) python tests/contract/costs.py ;;                         # what a request may cost
     tables)                                                          # reference tables made again
         python tests/reference/make_property_tables.py
@@ -46,5 +48,5 @@ part() {
     esac
 }
 
-[ $# -gt 0 ] || set -- traffic churn endurance batches costs tables percentiles causes calibration observed verdicts times
+[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts times
 for name in "$@"; do part "$name"; done

@@ -1,5 +1,6 @@
 """Fixtures shared by all tests."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -21,3 +22,11 @@ def described(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("description") / "openapi.yaml"
     file.write_bytes(description.text())
     return file
+
+
+@pytest.fixture
+def artefacts(tmp_path: Path) -> Path:
+    """Where prints and screens of sheets are left, to be looked at."""
+    folder = Path(os.environ.get("STILLPIPE_ARTEFACTS") or tmp_path)
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder

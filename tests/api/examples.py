@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from stillpipe.api import registry
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Answer, Caution, Effort, Range, Reason, Severity
+from stillpipe.model.figures import Amount, Answer, Caution, Effort, Range, Reason, Severity
 from stillpipe.model.requests import PlugTimeRequest, Request
 
 FOLDER = Path(__file__).parents[2] / "openapi" / "examples"
@@ -18,7 +18,9 @@ NAMES = {
     "co2-mass-request": "co2-mass", "cylinder-count-request": "cylinder-count",
     "cylinder-count-stock": "cylinder-count", "spacing-validation-request": "spacing-validation",
     "frost-check-request": "frost-check", "ventilation-request": "ventilation",
-    "job-estimate-request": "job-estimate", "calibration-request": "calibration",
+    "job-estimate-request": "job-estimate", "job-estimate-two-lines": "job-estimate",
+    "calibration-request": "calibration",
+    "job-estimate-rates": "job-estimate",
 }  # fmt: skip
 """Which estimate an example asks for."""
 SINGLE = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))
@@ -62,7 +64,16 @@ def estimate(request: PlugTimeRequest) -> Answer[Figures]:
     """Answer with lengths of the pipe in place of a freeze."""
     diameter = request.pipe.outside_diameter
     return Answer(
-        reasons=(Reason("narrow", "The pipe is narrow."),),
+        reasons=(
+            Reason(
+                "narrow",
+                "The pipe is narrow.",
+                figure="inputs.pipe.outside_diameter",
+                value=Amount(diameter, "length"),
+                limit=Amount(0.02, "length"),
+                action="Take another.",
+            ),
+        ),
         cautions=(Caution("cold", "Dry ice is cold.", Severity.INFO),),
         figures=Figures(
             time=Range(60.0, 123.456789, None),

@@ -49,7 +49,17 @@ def test_a_reply_begins_with_its_head() -> None:
     assert reply["model_version"] == stillpipe.MODEL_VERSION
     assert reply["verdict"] == "conditional"
     assert reply["reasons"] == [
-        {"code": "narrow", "text": "The pipe is narrow.", "severity": "warn"}
+        {
+            "code": "narrow",
+            "text": "The pipe is narrow.",
+            "severity": "warn",
+            "figure": "inputs.pipe.outside_diameter",
+            "value": {"value": 15.88, "unit": "mm"},
+            "limit": {"value": 20.0, "unit": "mm"},
+            "chance": None,
+            "at": None,
+            "action": "Take another.",
+        }
     ]
     assert reply["inputs"]["pipe"]["id"] == "astm-b88/1-2/L"
 

@@ -1,6 +1,5 @@
-"""Pictures and the sheet say what the reply says, and need nothing else."""
+"""Pictures say what the reply says, and need nothing else."""
 
-import copy
 import itertools
 import re
 import subprocess
@@ -12,7 +11,7 @@ import orjson
 import pytest
 
 from api.examples import example, request_of
-from stillpipe.api.forms import canvas, pictures, sheet
+from stillpipe.api.forms import canvas, pictures
 from stillpipe.api.inputs import echo, schemas
 
 SPACE = "{http://www.w3.org/2000/svg}"
@@ -185,34 +184,6 @@ def test_a_plug_that_is_not_expected_to_get_ready_has_no_bands() -> None:
     assert "closed" in words(tree)
     assert "planned ready" not in words(tree)
     assert "percentile" not in words(tree)
-
-
-def test_the_sheet_says_the_figures_of_the_reply() -> None:
-    page = sheet.job(job()).decode()
-    for said in ("155.00", "820.00", "3.5 kg", "What to do when ready.", "0:40", "never",
-                 "astm-b88/1-2/L", "conditional", "<svg", "4 cylinder(s)</b> of 9.1 kg",
-                 "with 94 % probability",
-                 "Done by 2:30 with 50 %, by 3:00 with 90 %."):  # fmt: skip
-        assert said in page
-    assert "<?xml" not in page
-
-
-def test_a_callers_text_stays_text() -> None:
-    page = sheet.job(job()).decode()
-    assert "&lt;point&gt; $1$" in page
-    assert "<point>" not in page
-    assert "Dry ice is &lt;very&gt; cold." in page
-
-
-def test_a_job_without_figures_still_gets_its_sheet() -> None:
-    reply = copy.deepcopy(job()) | {"quote": None, "timeline": [event("arrive", 60.0, 60.0)]}
-    reply["co2"]["job_total"] = None
-    reply |= {"planned_ready": None, "promises": [], "chance": 0.0}
-    page = sheet.job(reply).decode()
-    assert "probability" not in page
-    assert "Done by" not in page
-    assert "Quote" not in page
-    assert "CO2 and cylinders" not in page
 
 
 def test_matplotlib_is_imported_when_a_picture_is_first_asked_for() -> None:

@@ -66,8 +66,8 @@ def test_every_bounded_input_is_published() -> None:
     assert {(part, name) for part, found in published.items() for name in found} == set(NAMED)
     assert set(published["numbers"]) == {
         "safety_factor", "capture_efficiency", "reserve", "relative_humidity", "points",
-        "jackets_per_cylinder", "stock", "emissivity", "decision_probability", "percentiles",
-        "calibrated_factor", "calibration_records",
+        "jackets_per_cylinder", "jackets", "crew", "points_each", "stock", "emissivity",
+        "decision_probability", "percentiles", "calibrated_factor", "calibration_records",
     }  # fmt: skip
     assert published["numbers"]["reserve"] == {"minimum": 0.0, "maximum": 0.9}
     assert published["numbers"]["decision_probability"] == {"minimum": 0.5, "maximum": 0.99}

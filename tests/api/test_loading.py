@@ -13,7 +13,8 @@ from stillpipe.api import problems
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.freeze_point import Orientation
-from stillpipe.model.requests import JobEstimateRequest, PlugTimeRequest, UnitSystem
+from stillpipe.model.options import JobEstimateRequest
+from stillpipe.model.requests import PlugTimeRequest, UnitSystem
 from stillpipe.model.site import PlaceKind, Regime
 
 
@@ -205,9 +206,9 @@ def test_whole_numbers_and_flags_are_strict() -> None:
     found = faults(tree, request_of("cylinder-count-request"))
     assert found["points"] == ["must be a whole number"]
     assert found["cylinder"]["dip_tube"] == ["must be true or false"]
-    tree = copy.deepcopy(tree) | {"points": 21}
+    tree = copy.deepcopy(tree) | {"points": 31}
     found = faults(tree, request_of("cylinder-count-request"))
-    assert found["points"] == ["must be from 1 to 20"]
+    assert found["points"] == ["must be from 1 to 30"]
 
 
 def test_a_whole_number_may_be_written_with_a_point() -> None:

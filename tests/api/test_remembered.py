@@ -16,7 +16,7 @@ def key(number: int) -> tuple[str, bytes, str]:
     return ("plug-time", b"%04d" % number, "application/json")
 
 
-COST = len(key(0)[1]) + len(VALUE) + ENTRY
+COST = len(key(0)[1]) + len(key(0)[2]) + len(VALUE) + ENTRY
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""The README's programs, run as they stand: all languages print what is shown, refusals too."""
+"""The guide's programs, run as they are: all languages print what is shown, refusals too."""
 
 import json
 import os
@@ -13,20 +13,34 @@ import pytest
 from clients.conftest import Live
 from deploy.stack import ROOT
 
-README = (ROOT / "README.md").read_text()
-GUIDE = README.partition("## From your software\n")[2].partition("\n## ")[0]
-COMMANDS = {"sh": ["bash", "-euo", "pipefail"], "py": [sys.executable], "mjs": ["node"]}
-PROGRAMS = re.findall(r"^```\w+\n(?:#|//) ((\w+)\.(sh|py|mjs)[^\n]*\n.*?)^```", GUIDE, re.M | re.S)
-SHOWN = re.findall(r"^```text\n(.*?)^```", GUIDE, re.M | re.S)
-CALLERS = dict(zip(dict.fromkeys(name for _, name, _ in PROGRAMS), SHOWN, strict=True))
+FOLDER = ROOT / "openapi" / "guide"
+GUIDE = (FOLDER / "GUIDE.md").read_text()
+PAGES = {page.name: page.read_text() for page in FOLDER.glob("*.md")}
+COMMANDS = {"sh": ["bash"], "py": [sys.executable], "mjs": ["node"]}
+SECTIONS = GUIDE.partition("\n## Programs\n")[2].partition("\n## ")[0].split("\n### ")[1:]
+LINKED = [re.findall(r"\]\((\w+)\.(sh|py|mjs)\)", section) for section in SECTIONS]
+SHOWN = [re.findall(r"^```text\n(.*?)^```", section, re.M | re.S) for section in SECTIONS]
+CALLERS = {links[0][0]: text for links, (text,) in zip(LINKED, SHOWN, strict=True)}
 
 pytestmark = pytest.mark.server
 
 
-def test_every_caller_is_shown_in_every_language() -> None:
-    shown = [(name, language) for _, name, language in PROGRAMS]
-    assert shown == [(name, language) for name in CALLERS for language in COMMANDS]
-    assert list(CALLERS) == ["quote", "frost", "site", "batch"]
+def test_every_caller_is_linked_in_every_language() -> None:
+    assert list(CALLERS) == ["quote", "frost", "visit", "batch"]
+    assert [[(name, language) for language in COMMANDS] for name in CALLERS] == LINKED
+    there = {f.name for f in FOLDER.iterdir() if f.suffix[1:] in COMMANDS}
+    assert there == {f"{name}.{language}" for name in CALLERS for language in COMMANDS}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_link_leads_somewhere(page: str) -> None:
+    """Beside the page, where it is served too; or to one of its own headings."""
+    for target in re.findall(r"\]\(([^)]+)\)", PAGES[page]):
+        name, _, heading = target.partition("#")
+        assert not name or (FOLDER / name).is_file(), target
+        heads = re.findall(r"^#+ (.+)$", PAGES.get(name or page, ""), re.M)
+        slugs = {re.sub(r"[^\w -]", "", head).lower().replace(" ", "-") for head in heads}
+        assert not heading or heading in slugs, target
 
 
 def run(
@@ -37,9 +51,7 @@ def run(
     for tool in needed:
         if shutil.which(tool) is None:
             pytest.skip(f"no {tool} on this machine")
-    body = next(b for b, n, x in PROGRAMS if (n, x) == (name, language))
-    program = folder / f"{name}.{language}"
-    program.write_text(body.partition("\n")[2])
+    program = FOLDER / f"{name}.{language}"
     (folder / "openapi").symlink_to(ROOT / "openapi")
     return subprocess.run(
         [*COMMANDS[language], program, *arguments], cwd=folder, timeout=600,
@@ -88,8 +100,8 @@ def test_a_visit_ends_at_what_does_not_fit(live: Live, tmp_path: Path, language:
     late = {"kind": "no-frost", "elapsed": {"value": 40, "unit": "min"}}
     file = tmp_path / "visit.json"
     file.write_text(json.dumps(visit | {"observations": [*visit["observations"][:2], late]}))
-    done = run(live, tmp_path, "site", language, str(file))
-    shown = CALLERS["site"].splitlines()
+    done = run(live, tmp_path, "visit", language, str(file))
+    shown = CALLERS["visit"].splitlines()
     *before, last = done.stdout.splitlines()
     assert before == shown[:3]
     assert last.startswith("What is seen does not fit a still, full line of this pipe")

@@ -22,6 +22,7 @@ KNOWN = Counter(
     {
         "Unsupported content type application/x-ndjson": 1,
         "Unsupported content type text/csv": 2,
+        "Unsupported content type application/vnd": 2,
         "Unsupported content_type application/yaml": 1,
     }
 )

@@ -199,10 +199,23 @@ def ordinary(name: str) -> list[Cost]:
 
 
 @cache
-def most_units(name: str) -> float:
-    """Units that an estimate may take: the greater of 20 medians and a CPU second's."""
-    median = statistics.median(c.units for c in ordinary(name))
-    return max(TIMES * median, SECONDS * PER_SECOND)
+def median_units(name: str) -> float:
+    """Units that an estimate takes, the median over pipes of the catalogue."""
+    return statistics.median(c.units for c in ordinary(name))
+
+
+def most_units(name: str, tree: Tree) -> float:
+    """Units that an estimate may take: the greater of 20 medians and a CPU second's a point."""
+    return max(TIMES * median_units(name), SECONDS * PER_SECOND * points(tree))
+
+
+def points(tree: Tree) -> int:
+    """How many freeze points that may differ a request has, those of its options too.
+
+    Each counts twice where it is asked what would make the job go.
+    """
+    known = len(tree.get("freeze_points", [0])) * (1 + len(tree.get("options", [])))
+    return known * (2 if tree.get("remedies") else 1)
 
 
 def main(minutes: float) -> int:
@@ -222,7 +235,7 @@ def main(minutes: float) -> int:
         # a second look at each, because another process may have had its turn in the first
         again = [a for c in best if (a := cost(name, c.tree)) is not None]
         worst = max(again, key=lambda c: c.seconds)
-        allowed = max(TIMES * median, SECONDS)
+        allowed = max(TIMES * median, SECONDS * points(worst.tree))
         too_dear += worst.seconds > allowed
         print(
             f"{name}: {count[0]} drawn, {time.process_time() - begun:.0f} CPU s; median "

@@ -19,6 +19,16 @@ from stillpipe.tables import pipes
 Tree = dict[str, Any]
 
 NAMED = pipes.catalogue()
+FIXED: dict[type[Any], list[Any]] = {
+    declare.Money: ["0", "999999999.99"],
+    declare.Percent: ["0", "100"],
+    declare.Currency: ["EUR", "JPY", "CLF"],
+    declare.Flag: [False, True],
+    declare.Instant: ["1970-01-01T00:00:00Z", "2099-12-31T23:59:59-12:00"],
+}
+"""Ends of what is no range."""
+FEW = {"freeze_points": 3, "options": 2}
+"""Most entries of lists that are drawn at random, each of which is solved for itself."""
 
 
 def quantity(declared: declare.Quantity, share: float) -> Tree:
@@ -32,6 +42,8 @@ def quantity(declared: declare.Quantity, share: float) -> Tree:
 def ends(member: Member) -> list[Any]:
     """The values of a member of one value at the ends of what is accepted."""
     found: list[Any]
+    if type(member.declaration) in FIXED:
+        return list(FIXED[type(member.declaration)])
     match member.declaration:
         case declare.Quantity() as declared:
             found = [quantity(declared, share) for share in (0.0, 1.0)]
@@ -44,12 +56,6 @@ def ends(member: Member) -> list[Any]:
             found = [str(c) for c in declared.choices]
         case declare.Text() as declared:
             found = ["x" * declared.longest]
-        case declare.Money():
-            found = ["0", "999999999.99"]
-        case declare.Currency():
-            found = ["EUR"]
-        case declare.Flag():
-            found = [False, True]
         case _:
             raise TypeError(f"no ends of {member.declaration}")
     return found
@@ -65,12 +71,32 @@ def settled(declared: type[Any], tree: Tree, chance: random.Random) -> Tree:
                 tree[name] = chance.choice(ends(known[name]))
             else:
                 tree.pop(name, None)
+    if "freeze_points" in known:
+        tree = _of_one_kind(tree)
     if declared is Pipe and "id" in tree:
         tree["id"] = chance.choice(NAMED).id
     if declared is Pipe and "standard" in tree:
         found = chance.choice([p for p in NAMED if p.standard == tree["standard"]])
         tree |= {"size": found.size, "schedule": found.schedule}
     return tree
+
+
+def _of_one_kind(tree: Tree) -> Tree:
+    """A job whose freeze points are either listed or counted, and have names of their own."""
+    found = dict(tree)
+    for name in ("freeze_points", "options"):
+        if name in found:
+            found[name] = [entry | {"name": f"{n}"} for n, entry in enumerate(found[name])]
+    places = found.get("places", [])
+    others = [p for p in places if p["kind"] != "freeze-point"]
+    if "freeze_points" in found:
+        found = {k: v for k, v in found.items() if k not in ("points", "observations")}
+        found["options"] = found.get("options", [])[:1]
+    elif found.get("points") not in (1, 30) and len(others) < len(places):
+        found.pop("points", None)
+        others = places
+    found["places"] = others
+    return {k: v for k, v in found.items() if v != [] or k not in ("places", "options")}
 
 
 def kept(declared: type[Any], tree: Tree, name: str) -> Tree:
@@ -100,7 +126,8 @@ class Draw:
         if isinstance(declared, declare.Group):
             return self.group(member.group)
         if isinstance(declared, declare.Many):
-            count = self.chance.choice([1, declared.most])
+            most = FEW.get(member.name, declared.most)
+            count = self.chance.choice([1, most])
             return [self.group(member.group) for _ in range(count)]
         if isinstance(declared, declare.Quantity) and self.chance.random() < self.between:
             return quantity(declared, self.chance.random() ** self.chance.choice([1, 3]))

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,9 @@ import yaml
 from stillpipe.api import description, limits, units
 from stillpipe.api.description import expanded
 from stillpipe.api.registry import REQUESTS
-from stillpipe.model.declare import Quantity
+from stillpipe.estimates import plug_time
+from stillpipe.model.declare import Quantity, members
+from stillpipe.model.options import JobEstimateRequest
 
 QUANTITIES = {
     name: declared for name, declared in limits.named(REQUESTS) if isinstance(declared, Quantity)
@@ -170,3 +173,39 @@ def test_the_command_prints_what_is_served() -> None:
     ).stdout  # fmt: skip
     assert yaml.safe_load(printed) == description.tree()
     assert b"*id0" not in printed
+
+
+def properties(node: Any, path: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every property of every schema, except those that tell what is refused."""
+    if isinstance(node, list):
+        for index, part in enumerate(node):
+            yield from properties(part, f"{path}/{index}")
+    elif isinstance(node, dict):
+        declared = node.get("properties")
+        if isinstance(declared, dict) and "$ref" not in declared:
+            yield from ((f"{path}/{name}", part) for name, part in declared.items())
+        for key, part in node.items():
+            if key not in ("not", "examples", "example"):
+                yield from properties(part, f"{path}/{key}")
+
+
+def told(schema: dict[str, Any]) -> str:
+    """The sentence of a schema, or of the one that it refers to."""
+    schemas = description.tree()["components"]["schemas"]
+    while "description" not in schema and "$ref" in schema:
+        schema = schemas[schema["$ref"].rpartition("/")[2]]
+    return str(schema.get("description", ""))
+
+
+def test_every_property_that_is_served_is_described() -> None:
+    found = dict(properties(description.tree()))
+    assert len(found) > 1000
+    assert [path for path, schema in found.items() if not told(schema).strip()] == []
+
+
+def test_a_sentence_is_said_where_the_input_or_figure_is_declared() -> None:
+    schemas = description.tree()["components"]["schemas"]
+    declared = members(JobEstimateRequest)["orientation"].declaration.says
+    assert schemas["JobEstimateRequest"]["properties"]["orientation"]["description"] == declared
+    heat = members(plug_time.PlugTimeFigures)["heat_removed"].declaration.says
+    assert schemas["PlugTime"]["properties"]["heat_removed"]["description"] == heat

@@ -1,4 +1,4 @@
-"""What the README shows is what the service does."""
+"""What README and guide show is what the service does; whatever the README links is there."""
 
 import json
 import re
@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-README = (Path(__file__).parents[2] / "README.md").read_text()
-
-
-QUESTIONS = re.findall(r"/v1/plug-time .*? -d '(\{.*?\n\})'", README, re.DOTALL)
-ANSWERS = [json.loads(shown) for shown in re.findall(r"```json\n(.*?)```", README, re.DOTALL)]
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text()
+BOTH = README + (ROOT / "openapi" / "guide" / "GUIDE.md").read_text()
+QUESTIONS = re.findall(r"/v1/plug-time .*? -d '(\{.*?\n\})'", BOTH, re.DOTALL)
+ANSWERS = [json.loads(shown) for shown in re.findall(r"```json\n(.*?)```", BOTH, re.DOTALL)]
 
 
 def check(shown: Any, found: Any) -> None:
@@ -45,7 +45,21 @@ def test_the_shown_question_gets_the_shown_answer(
 def test_the_shown_addresses_are_the_described_ones(client: FlaskClient) -> None:
     described = client.get("/openapi.json").json
     assert described is not None
-    shown = set(re.findall(r"`(?:POST |GET )?(/[a-z0-9/.{}-]+)`", README)) | set(
-        re.findall(r", `(/[a-z0-9/.{}-]+)`", README)
+    shown = set(re.findall(r"`(?:POST |GET )?(/[a-z0-9/.{}-]*)`", README)) | set(
+        re.findall(r", `(/[a-z0-9/.{}-]*)`", README)
     )
     assert shown == set(described["paths"])
+
+
+def test_the_readme_fits_two_screens_and_its_links_lead_somewhere() -> None:
+    assert len(README.splitlines()) <= 110
+    linked = re.findall(r"\]\(([^)]+)\)", README)
+    assert len(linked) >= 5
+    assert [link for link in linked if not (ROOT / link).is_file()] == []
+
+
+def test_the_readme_names_what_the_test_command_installs() -> None:
+    script = (ROOT / "deploy" / "test.sh").read_text()
+    packages = " ".join(re.findall(r"missing\+=\(([^)]*)\)", script)).split()
+    assert packages
+    assert [name for name in packages if f"`{name}`" not in README] == []

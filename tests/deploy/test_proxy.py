@@ -1,5 +1,6 @@
 """nginx in front of gunicorn: refusals are problems, rates are exact, slow callers harmless."""
 
+import gzip
 import json
 import os
 import re
@@ -143,7 +144,7 @@ def test_a_page_of_a_listed_origin_can_read_the_proxys_refusals(tmp_path: Path) 
     allowed = [r.headers.get("Access-Control-Allow-Origin") for r in replies]
     assert allowed == [page] * 4 + [None]
     assert "Retry-After" in replies[3].headers["Access-Control-Expose-Headers"]
-    assert all(r.headers["Vary"] == "Origin" for r in replies)
+    assert all("Origin" in r.headers["Vary"].split(", ") for r in replies)
 
 
 def test_a_batch_streams_through(stack: Stack) -> None:
@@ -199,6 +200,66 @@ def test_the_rate_of_a_caller_is_exact(tmp_path: Path) -> None:
         assert reply.status_code == 429
         assert int(reply.headers["Retry-After"]) > 0
         assert reply.json()["type"] == "/v1/problems/too-many-requests"
+        assert reply.json()["request_id"] == reply.headers["X-Request-Id"]
+        assert reply.headers["RateLimit"] == '"address";r=0;t=5'
+    assert {r.headers["RateLimit-Policy"] for r in replies} == {'"address";q=40;w=2'}
+
+
+def test_the_policies_in_words_are_those_that_hold() -> None:
+    """The burst, and the seconds in which the rate gives it back; a test's own rates are not."""
+    folder = ROOT / "deploy" / "nginx"
+    rates = (folder / "rates.conf").read_text()
+    bursts = re.findall(r"zone=(\w+) burst=(\d+)", (folder / "nginx.conf").read_text())
+    per = {"s": 1.0, "m": 60.0}
+    said = re.findall(r'"(address|address-batches)";q=(\d+);w=(\d+)', rates)
+    for (zone, burst), (_, quota, window) in zip(bursts, said, strict=True):
+        rate = re.search(rf"zone={zone}:\w+ rate=(\d+)r/(\w)", rates)
+        assert rate
+        assert (quota, float(window)) == (burst, int(burst) * per[rate[2]] / int(rate[1]))
+
+
+PAGES = ["/v1/pipes", "/v1/limits", "/openapi.json", "/openapi.yaml", "/docs/swagger-ui-bundle.js"]
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_page_is_sent_compressed_and_not_sent_twice(stack: Stack, path: str) -> None:
+    plain = requests.get(stack.address + path, headers={"Accept-Encoding": "identity"}, timeout=600)
+    small = requests.get(stack.address + path, headers={"Accept-Encoding": "gzip"}, timeout=600)
+    assert "Content-Encoding" not in plain.headers
+    assert small.headers["Content-Encoding"] == "gzip"
+    assert small.content == plain.content
+    assert small.headers["ETag"] == "W/" + plain.headers["ETag"]
+    assert "Accept-Encoding" in small.headers["Vary"]
+    for tag in (plain.headers["ETag"], small.headers["ETag"]):
+        for coding in ("gzip", "identity"):
+            heads = {"If-None-Match": tag, "Accept-Encoding": coding}
+            again = requests.get(stack.address + path, headers=heads, timeout=600)
+            assert (again.status_code, again.content) == (304, b"")
+
+
+def test_an_estimate_is_sent_compressed_and_lines_as_they_come(stack: Stack) -> None:
+    """Compressed lines would wait for each other; an array and a table are waited for anyway."""
+    heads = JSON | {"Accept-Encoding": "gzip"}
+    single = requests.post(f"{stack.address}/v1/plug-time", EXAMPLE, headers=heads, timeout=600)
+    assert single.headers["Content-Encoding"] == "gzip"
+    for kind, coding in (("application/x-ndjson", None), ("application/json", "gzip"),
+                         ("text/csv", "gzip")):  # fmt: skip
+        name = {"application/x-ndjson": "batch-lines.ndjson", "application/json":
+                "batch-array.json", "text/csv": "batch-table.csv"}[kind]  # fmt: skip
+        body = (ROOT / "openapi" / "examples" / name).read_bytes()
+        heads = {"Accept-Encoding": "gzip", "Content-Type": kind}
+        reply = requests.post(f"{stack.address}/v1/batch", body, headers=heads, timeout=600)
+        assert (reply.status_code, reply.headers.get("Content-Encoding")) == (200, coding)
+
+
+@pytest.mark.parametrize("coding", ["gzip", "br", "deflate", "zstd", "x"])
+def test_a_compressed_request_is_told_what_is_taken(stack: Stack, coding: str) -> None:
+    heads = JSON | {"Content-Encoding": coding}
+    reply = requests.post(
+        f"{stack.address}/v1/plug-time", gzip.compress(EXAMPLE), headers=heads, timeout=600
+    )
+    assert (reply.status_code, reply.headers["Accept-Encoding"]) == (415, "identity")
+    assert reply.json()["type"] == "/v1/problems/unsupported-media-type"
 
 
 def _dawdle(stack: Stack, head: bytes, ended: threading.Event) -> None:

@@ -15,6 +15,7 @@ import requests
 
 from deploy.stack import ROOT, Server
 from stillpipe.api import description
+from stillpipe.server import docs
 
 EXAMPLES = ROOT / "openapi" / "examples"
 
@@ -91,6 +92,8 @@ def test_the_page_has_all_its_parts(address: str) -> None:
         found = requests.get(f"{address}/{part}", timeout=60)
         assert found.status_code == 200
         assert found.content
+    for file in docs.FILES:
+        assert requests.get(f"{address}/docs/{file}", timeout=60).content, file
 
 
 def test_a_freeze_is_estimated(address: str) -> None:

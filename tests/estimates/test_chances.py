@@ -34,12 +34,12 @@ from stillpipe.estimates.spacing import spacing
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Range, Verdict
 from stillpipe.model.freeze_point import Jacket
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,
     FrostCheckRequest,
     HoldTimeRequest,
-    JobEstimateRequest,
     PlugTimeRequest,
     SpacingRequest,
 )

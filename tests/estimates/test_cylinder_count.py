@@ -13,10 +13,10 @@ from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, high, known, request_of
 from stillpipe.estimates import chances, co2_mass
 from stillpipe.estimates.cylinder_count import (
     CylinderCountFigures,
-    best_mix,
     cylinder_count,
 )
 from stillpipe.estimates.solution import Solution
+from stillpipe.estimates.stock_mix import best_mix, mix
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.figures import Answer, Range, Verdict
 from stillpipe.model.requests import Co2MassRequest, CylinderCountRequest
@@ -226,5 +226,62 @@ def test_a_stock_that_is_too_small_is_a_no_go() -> None:
     answer = answer_of(stock=(Stock(id="co2-6.3kg", count=1),), points=4)
     mix = known(answer.figures.mix)
     assert (answer.verdict, "stock-too-small" in codes(answer)) == (Verdict.NO_GO, True)
-    needed = 4.0 * known(answer.figures.co2.planned_total) / 0.9
-    assert mix.shortfall == pytest.approx(needed - mix.usable)
+    most = 4.0 * known(answer.figures.co2.planned_total) / 0.9
+    drawn_fast = delivered(6.3).low / known(delivered(6.3).high)
+    assert most * drawn_fast < mix.shortfall + mix.usable < most
+
+
+def test_the_mix_of_the_cylinder_in_use_agrees_with_the_count() -> None:
+    """As many as are planned, of whatever size; one fewer in the stock is too few."""
+    for kind, points, share, hours in (
+        ("co2-34kg", 2, 1, 1.0), ("co2-6.3kg", 2, 1, 6.0), ("co2-9.1kg", 5, 2, 6.0),
+        ("co2-6.3kg", 4, 4, 8.0),
+    ):  # fmt: skip
+        changes: dict[str, Any] = {
+            "points": points, "jackets_per_cylinder": share, "hold": hours * 3600.0
+        }  # fmt: skip
+        stock = (Stock(id=kind, count=100),)
+        found = answer_of(TWO_INCH, Cylinder(id=kind), stock=stock, **changes).figures
+        planned = known(found.planned_count)
+        assert sum(c.count for c in known(found.mix).cylinders) == planned
+        few = (Stock(id=kind, count=planned - 1),)
+        answer = answer_of(TWO_INCH, Cylinder(id=kind), stock=few, **changes)
+        assert "stock-too-small" in codes(answer)
+        assert not known(answer.figures.mix).enough
+
+
+def test_no_two_manifolds_share_a_cylinder() -> None:
+    """34 kg at 20 C give 24.3 kg drawn slowly: enough for two that need 12, but it is one.
+
+    9.1 kg give 6.5: two of them for one that needs 12, and the large one for the other.
+    """
+    large = (Stock(id="co2-34kg", count=1),)
+    assert mix([24.0], large, T).enough
+    assert not mix([12.0, 12.0], large, T).enough
+    assert mix([12.0, 12.0], large, T).shortfall == pytest.approx(12.0)
+    both = (*large, Stock(id="co2-9.1kg", count=3))
+    found = mix([12.0, 12.0], both, T)
+    assert (found.enough, {c.id: c.count for c in found.cylinders}) == (
+        True, {"co2-34kg": 1, "co2-9.1kg": 2},
+    )  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(
+    st.lists(st.floats(1.0, 30.0), min_size=1, max_size=4),
+    st.lists(st.integers(0, 4), min_size=3, max_size=3),
+)
+def test_a_mix_never_takes_more_than_there_is_and_adds_up(
+    needs: list[float], counts: list[int]
+) -> None:
+    kinds = ("co2-6.3kg", "co2-9.1kg", "co2-34kg")
+    stock = tuple(Stock(id=i, count=n) for i, n in zip(kinds, counts, strict=True))
+    found = mix(needs, stock, T)
+    taken = {c.id: c.count for c in found.cylinders}
+    assert all(taken.get(s.id, 0) <= s.count for s in stock)
+    each = {s.id: s.cylinder(T).usable.low for s in stock}
+    assert found.usable == pytest.approx(sum(each[i] * n for i, n in taken.items()))
+    assert found.enough == (found.shortfall == 0.0)
+    if found.enough:
+        assert found.usable >= sum(needs) * (1.0 - 1e-6)
+        assert sum(taken.values()) >= len(needs)

@@ -137,7 +137,7 @@ def test_a_little_too_near_is_conditional(longest: float) -> None:
     required = 0.5 * 1.25 * longest + 2.0 * INCH
     for share, code in ((1.01, set()), (0.95, {"near"}), (0.85, {"too-near-cut"})):
         answer = run(("a", "freeze-point", 1.0), ("it", "cut", 1.0 + share * required))
-        assert codes(answer) == code
+        assert codes(answer) - {"one-plug"} == code
 
 
 def test_room_for_growth_comes_from_the_solver(longest: float) -> None:

@@ -1,5 +1,6 @@
 """Water between two plugs: its pressure from closure on, by hand and in its directions."""
 
+import math
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from estimates.jobs import (
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.spacing import SpacingFigures, spacing
 from stillpipe.estimates.trapped_water import PressureCourse, Squeezed, TrappedWater, growth
-from stillpipe.model.figures import Answer, Verdict
+from stillpipe.model.figures import Amount, Answer, Verdict
 from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
@@ -192,7 +193,9 @@ def test_long_water_under_half_a_megapascal_is_no_stop() -> None:
     assert "unvented-water" in codes(answer)
     assert found.pressure < 1.0e6
     (reason,) = [r for r in answer.reasons if r.code == "unvented-water"]
-    assert reason.text == found.advice
+    assert (reason.value, reason.at) == (Amount(found.pressure, "pressure"), found.vent_open_from)
+    assert reason.limit == Amount(known(found.weakest_holds), "pressure")
+    assert f"to {math.ceil(found.pressure / 1e5) / 10:.1f} MPa by the hold's end" in reason.text
     assert found.to_rating is found.to_rating_at_earliest is None
 
 

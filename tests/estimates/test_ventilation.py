@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from estimates.jobs import known
 from stillpipe.estimates.ventilation import AirFigures, air
-from stillpipe.model.figures import Answer
+from stillpipe.model.figures import Answer, Severity
 from stillpipe.model.site import Regime, Release, Room
 from stillpipe.physics import co2, room
 
@@ -46,13 +47,23 @@ def test_oxygen_falls_to_19_5_percent_at_6_7_percent_of_carbon_dioxide() -> None
 
 
 def test_what_is_said_of_a_limit_is_what_it_is() -> None:
-    """Below 19.5 % of oxygen air is deficient (29 CFR 1910.146), not dangerous to life yet."""
-    sentences = [n.text for n in of().reasons if n.code == "air-dangerous"]
-    assert len(sentences) == 2
-    (oxygen,) = [s for s in sentences if "19.5 %" in s]
-    assert "deficient" in oxygen
-    assert "danger" not in oxygen
-    assert any("NIOSH IDLH" in s and "danger to life" in s for s in sentences)
+    """Below 19.5 % of oxygen air is deficient (29 CFR 1910.146), not dangerous to life yet.
+
+    OSHA treats it as IDLH for the choice of respirators (29 CFR 1910.134(d)(2)(iii)), so it stops
+    the job; from 16 % down it is a danger by itself (table II there).
+    """
+    told = {n.figure: n for n in of().reasons if n.severity is Severity.STOP}
+    oxygen = told["least_oxygen"]
+    assert oxygen.code == "oxygen-deficient"
+    assert "deficient" in oxygen.text
+    assert "danger" not in oxygen.text
+    assert "1910.134(d)(2)(iii)" in oxygen.text
+    (idlh,) = [n for n in told.values() if n.code == "air-dangerous"]
+    assert "NIOSH IDLH" in idlh.text
+    assert "immediately dangerous to life" in idlh.text
+    (thin,) = [n for n in of(volume=5.0).reasons if n.figure == "least_oxygen"]
+    assert thin.code == "air-dangerous"
+    assert known(thin.value).value < 0.16 < known(oxygen.value).value
 
 
 def test_carbon_dioxide_binds_before_oxygen() -> None:
@@ -195,5 +206,5 @@ def test_every_limit_that_is_passed_is_a_reason_that_names_how_far() -> None:
         for limit in found.figures.limits:
             if f"over-{limit.quantity.lower()}" in told:
                 text = told[f"over-{limit.quantity.lower()}"]
-                assert f"{1e6 * limit.worst:.0f} ppm" in text
-                assert f"{1e6 * limit.limit:.0f} ppm, NIOSH {limit.quantity}" in text
+                assert f"{100.0 * limit.worst:.1f} % of CO2" in text or limit.worst < 0.01
+                assert f"NIOSH {limit.quantity}" in text

@@ -12,8 +12,9 @@ from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.figures import Caution, Severity, Verdict, verdict_of
 from stillpipe.model.freeze_point import FreezePoint
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.pipe import Pipe
-from stillpipe.model.requests import HoldTimeRequest, JobEstimateRequest
+from stillpipe.model.requests import HoldTimeRequest
 from stillpipe.tables import materials, pipes
 
 ON_CONDITION = {"pvc", "cpvc", "pex", "cast_iron"}

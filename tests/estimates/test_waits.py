@@ -9,12 +9,14 @@ import pytest
 
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, known, likely
 from estimates.test_job_estimate import DRAIN, RATES, codes, job, moment, quote_of
-from stillpipe.estimates import co2_mass
-from stillpipe.estimates.job import quote, waits
+from stillpipe.estimates.job import quote_costed, quote_lines, waits
 from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
+from stillpipe.estimates.job.plan import Kind, Plan
+from stillpipe.estimates.job.supply import supply
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.freeze_point import Lining
-from stillpipe.model.requests import JobEstimateRequest
+from stillpipe.model.job import Cooling, CoolingMethod
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.tables import pipes
 
 FOUR_INCH = pipes.find("ASTM B88", "4", "L")
@@ -25,13 +27,14 @@ EVEN = 0.02
 
 def charged(request: JobEstimateRequest) -> dict[str, float]:
     """What a job costs before anything is rounded, and what of it is charged: h, kg, EUR."""
-    solution = Solution(request, request.hold_duration, member="repair")
-    mass = likely(co2_mass.needed(request, solution).figures.job_total)
-    found = quote.hours(request, solution, likely(solution.ready))
-    labour = found.labour + found.further_points
+    plan = Plan(request)
+    mass = likely(supply(plan).co2.job_total)
+    found = quote_costed.spent(plan, quote_costed.as_planned(plan), mass)
+    shut = found.shut / 3600.0
+    labour = (found.labour + (request.points - 1) * quote_lines.EACH_POINT) / 3600.0
     total = labour * float(RATES.labour_per_hour) + mass * float(RATES.co2_per_kg)
-    total += found.shut * float(DRAIN.downtime_per_hour) + float(RATES.call_out)
-    return {"labour": labour, "shut": found.shut, "co2": mass, "total": total}
+    total += shut * float(DRAIN.downtime_per_hour) + float(RATES.call_out)
+    return {"labour": labour, "shut": shut, "co2": mass, "total": total}
 
 
 ROOMS = [x / 10.0 for x in (*range(-6, 8), *range(15, 60))]
@@ -122,31 +125,58 @@ def test_a_thaw_that_takes_long_is_helped_and_one_that_does_not_is_left() -> Non
     assert "does-not-thaw" in codes(answer)
 
 
-def test_labour_is_billed_until_the_plug_is_gone_as_planned() -> None:
+def test_labour_is_billed_until_the_plug_is_gone_as_promised() -> None:
+    """At 50 and at 90 %, which where the thaw is helped is the same."""
     for room in (20.0, -5.0):
         found = job_estimate(job(HALF_INCH, 8.0, room)).figures
-        labour = next(x for x in quote_of(found).lines if x.item == "labour")
-        assert float(labour.quantity) == pytest.approx(moment(found, "thawed") / 3600.0, abs=0.006)
+        bills = (quote_of(found).lines, known(quote_of(found).at_90).lines)
+        for lines, promise in zip(bills, found.promises, strict=True):
+            labour = next(x for x in lines if x.item == "labour")
+            assert float(labour.quantity) == pytest.approx(promise.by / 3600.0, abs=0.006)
+        assert found.promises[0].by == pytest.approx(moment(found, "thawed"), rel=0.02)
+
+
+def flushed(celsius: float) -> float:
+    """How long flushing takes by default [s] from a temperature [C]."""
+    return waits.flushing(ZERO_C + celsius, Cooling())
+
+
+def only(request: JobEstimateRequest) -> Kind:
+    """The one kind of freeze point of a job."""
+    (kind,) = Plan(request).kinds
+    return kind
 
 
 def test_flushing_by_hand() -> None:
     """40 to 25 C with water at 15 C and a time constant of an hour: ln(25 / 10) h = 3,299 s."""
-    assert waits.flushing(ZERO_C + 40.0) == pytest.approx(3299.0, abs=1.0)
-    assert waits.flushing(ZERO_C + 25.0) == waits.flushing(ZERO_C + 10.0) == 0.0
+    assert flushed(40.0) == pytest.approx(3299.0, abs=1.0)
+    assert flushed(25.0) == flushed(10.0) == 0.0
+
+
+def test_flushing_a_hot_line_by_hand() -> None:
+    """95 C to 25 C with water at 15 C: ln(80 / 10) h = 7,486 s; with water at 20 C ln(75 / 5) h.
+
+    Water that is no colder than 25 C never does it.
+    """
+    assert flushed(95.0) == pytest.approx(7486.0, abs=1.0)
+    warmer = Cooling(water=ZERO_C + 20.0)
+    assert waits.flushing(ZERO_C + 95.0, warmer) == pytest.approx(3600.0 * math.log(15.0))
+    assert waits.flushing(ZERO_C + 95.0, Cooling(water=ZERO_C + 25.0)) == math.inf
 
 
 def test_a_line_cools_by_itself_in_a_cool_room_and_is_flushed_in_a_warm_one() -> None:
     times = []
-    for room, flushed in ((10.0, False), (24.9, True), (25.0, True), (33.0, True)):
+    for room, by_flush in ((10.0, False), (24.9, True), (25.0, True), (33.0, True)):
         request = job(HALF_INCH, 40.0, room)
-        solution, answer = Solution(request), job_estimate(request)
-        assert waits.is_flushed(solution) is flushed
+        kind, answer = only(request), job_estimate(request)
+        assert waits.is_flushed(kind.request, kind.solution) is by_flush
         (reason,) = [r for r in answer.reasons if r.code == "cool-first"]
         (cooled,) = [e for e in answer.figures.timeline if e.code == "cooled"]
-        assert ("flush" in reason.text) is ("flush" in cooled.text) is flushed
+        assert ("flush" in reason.action.lower()) is ("flush" in cooled.text) is by_flush
         assert cooled.earliest <= cooled.at <= known(cooled.latest)
         times.append(cooled.at)
-    assert times[0] < times[1] == times[2] == times[3] == waits.flushing(ZERO_C + 40.0)
+    assert times[0] < times[1] == times[2] == times[3]
+    assert times[3] == pytest.approx(flushed(40.0), rel=1e-3)
     cool = job_estimate(job(HALF_INCH, 20.0))
     assert "cooled" not in events(cool.figures)
     assert "cool-first" not in codes(cool)
@@ -154,10 +184,56 @@ def test_a_line_cools_by_itself_in_a_cool_room_and_is_flushed_in_a_warm_one() ->
 
 def test_cooling_takes_longer_the_warmer_the_room() -> None:
     """Between the room's and the line's temperature, and never longer than flushing."""
-    solutions = [Solution(job(HALF_INCH, 40.0, room)) for room in range(5, 40)]
-    times = [waits.cooling(s).likely for s in solutions]
+    kinds = [only(job(HALF_INCH, 40.0, room)) for room in range(5, 40)]
+    times = [known(waits.cooling(k.request, k.solution)).likely for k in kinds]
     assert times == sorted(times)
-    assert times[-1] == waits.flushing(ZERO_C + 40.0)
+    assert times[-1] == pytest.approx(flushed(40.0), rel=1e-3)
+
+
+def test_a_hot_line_is_frozen_at_the_temperature_it_has_cooled_to() -> None:
+    """95 C on arrival: closure, CO2 and survival are those of a line at 25 C, later by the wait."""
+    hot, cool = (job_estimate(job(HALF_INCH, t)).figures for t in (95.0, 25.0))
+    for name in ("closure", "ready", "survival", "plug_length"):
+        assert getattr(hot, name) == getattr(cool, name), name
+    assert hot.co2 == cool.co2
+    wait = next(e for e in hot.timeline if e.code == "cooled")
+    assert moment(hot, "feed") == max(1800.0, wait.at)
+    assert moment(hot, "closed") - moment(hot, "feed") == pytest.approx(likely(cool.closure))
+    assert wait.earliest < wait.at < known(wait.latest)
+    assert hot.promises[1].by - hot.promises[0].by > cool.promises[1].by - cool.promises[0].by
+
+
+@pytest.mark.parametrize("to", [10.0, 25.0, 35.0])
+def test_a_line_is_cooled_to_where_the_caller_says(to: float) -> None:
+    """The colder it is fed, the longer it cools and the sooner it closes."""
+    cooled = [
+        job_estimate(job(HALF_INCH, 60.0, 5.0, cooling=Cooling(to=ZERO_C + t, water=ZERO_C + 5.0)))
+        for t in (to, to + 3.0)
+    ]
+    one, other = (a.figures for a in cooled)
+    assert moment(one, "cooled") > moment(other, "cooled")
+    assert likely(one.closure) < likely(other.closure)
+
+
+def test_a_line_that_never_cools_stops_the_job() -> None:
+    """In a room at 30 C, left to stand; or flushed with water at 25 C."""
+    for cooling in (
+        Cooling(method=CoolingMethod.ROOM),
+        Cooling(method=CoolingMethod.FLUSH, water=ZERO_C + 25.0),
+        Cooling(water=ZERO_C + 30.0),
+    ):
+        answer = job_estimate(job(HALF_INCH, 60.0, 30.0, cooling=cooling))
+        assert "never-cools" in codes(answer)
+        assert "cool-first" not in codes(answer)
+
+
+def test_half_of_the_flushed_lines_are_cool_by_the_time_told() -> None:
+    """5 of 100 take less than half of it, 5 more than twice as long."""
+    kind = only(job(HALF_INCH, 80.0, 30.0))
+    span = known(waits.cooling(kind.request, kind.solution))
+    assert span.low == pytest.approx(0.5 * flushed(80.0), rel=1e-3)
+    assert span.likely == pytest.approx(flushed(80.0), rel=1e-3)
+    assert span.high == pytest.approx(2.0 * flushed(80.0), rel=1e-3)
 
 
 def test_further_freeze_points_cost_labour() -> None:
@@ -177,7 +253,7 @@ def test_lost_use_is_counted_alike_for_freezing_and_draining() -> None:
         (lost,) = [x for x in quoted.lines if x.item == "downtime"]
         (drained,) = [x for x in quoted.drain_down if x.item == "downtime"]
         cooled = events(found).get("cooled", 0.0)
-        shut = (moment(found, "thawed") - moment(found, "feed") + cooled) / 3600.0
+        shut = (found.promises[0].by - moment(found, "feed") + cooled) / 3600.0
         assert lost.rate == drained.rate == Decimal("30.00")
         assert float(lost.quantity) == pytest.approx(shut, abs=0.006)
     without = quote_of(job_estimate(job(drain_down=None)).figures)

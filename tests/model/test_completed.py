@@ -9,13 +9,13 @@ from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, named, solution_of, stat
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.freeze_point import Fluid, FreezePoint, Jacket, JacketLoss, Lining
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.pipe import Pipe
 from stillpipe.model.requests import (
     Co2MassRequest,
     CylinderCountRequest,
     FrostCheckRequest,
     HoldTimeRequest,
-    JobEstimateRequest,
     PlugTimeRequest,
     SpacingRequest,
     VentilationRequest,

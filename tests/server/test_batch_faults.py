@@ -24,9 +24,10 @@ from stillpipe.api.problems import RequestError
 from stillpipe.physics.column.work import Work
 from stillpipe.server.admission import departures
 from stillpipe.server.admission.departures import Caller
-from stillpipe.server.batch import batch, pool, tabular
+from stillpipe.server.batch import batch, pool
 from stillpipe.server.batch.endings import Shutdown
 from stillpipe.server.batch.spool import Spool, Store
+from stillpipe.server.tables import table
 
 EXAMPLES = Path(__file__).parents[2] / "openapi" / "examples"
 REQUEST = json.loads((EXAMPLES / "plug-time-request.json").read_text())
@@ -402,7 +403,7 @@ def test_a_table_whose_client_has_left_is_no_fault_of_the_service(
     """It ends with a problem that nobody reads, is counted, and gives its place back."""
     monkeypatch.setattr(logging.getLogger("stillpipe"), "propagate", True)
 
-    caller, real = Caller(), tabular.items
+    caller, real = Caller(), table.read_csv
 
     def leaving(*given: Any) -> Any:
         caller.leave()
@@ -410,7 +411,7 @@ def test_a_table_whose_client_has_left_is_no_fault_of_the_service(
 
     with monkeypatch.context() as patched:
         patched.setattr(departures, "watched", lambda _: nullcontext(caller))
-        patched.setattr(tabular, "items", leaving)
+        patched.setattr(table, "read_csv", leaving)
         reply = client.post("/v1/batch", data=BODIES["text/csv"], content_type="text/csv")
     assert (reply.status_code, reply.content_type) == (503, "application/problem+json")
     assert reply.json is not None

@@ -1,5 +1,7 @@
 """The documentation page works in a real browser, offline, under its policy."""
 
+import re
+
 import pytest
 import requests
 from selenium import webdriver
@@ -9,6 +11,9 @@ from selenium.webdriver.support.expected_conditions import (
     presence_of_element_located,
 )
 from selenium.webdriver.support.wait import WebDriverWait
+
+from stillpipe.api import description
+from stillpipe.server import docs
 
 
 @pytest.mark.browser
@@ -36,3 +41,34 @@ def test_the_page_allows_nothing_inline_and_nothing_foreign(site: str) -> None:
     assert "<style" not in page.text
     assert "<script>" not in page.text
     assert "//" not in page.text.replace("<!doctype", "")
+
+
+def test_what_has_changed_is_linked_and_there(site: str) -> None:
+    described = requests.get(f"{site}/openapi.json", timeout=600).json()
+    assert "(/docs/CHANGES.md)" in described["info"]["description"]
+    page = requests.get(f"{site}/docs/CHANGES.md", timeout=600)
+    assert page.headers["Content-Type"] == "text/markdown; charset=utf-8"
+    assert page.text.startswith("# Changes of the interface")
+    assert requests.get(site + described["externalDocs"]["url"], timeout=600).status_code == 200
+
+
+def test_the_guide_is_linked_and_all_that_it_links_is_there(site: str) -> None:
+    described = requests.get(f"{site}/openapi.json", timeout=600).json()
+    pages = {"GUIDE.md": "# Guide for callers", "JOBS.md": "# Jobs, sheets and quotes"}
+    linked = set()
+    for name, head in pages.items():
+        assert f"(/docs/{name})" in described["info"]["description"]
+        page = requests.get(f"{site}/docs/{name}", timeout=600)
+        assert page.headers["Content-Type"] == "text/markdown; charset=utf-8"
+        assert page.text.startswith(head)
+        linked |= set(re.findall(r"\]\(([^)#]+)\)", page.text))
+    assert linked - set(pages)
+    for name in linked - set(pages):
+        program = requests.get(f"{site}/docs/{name}", timeout=600)
+        assert program.status_code == 200
+        assert program.headers["Content-Type"] == "text/plain; charset=utf-8"
+
+
+def test_the_files_of_the_page_are_the_described_ones() -> None:
+    (parameter,) = description.tree()["paths"]["/docs/{file}"]["get"]["parameters"]
+    assert parameter["schema"]["enum"] == list(docs.FILES)

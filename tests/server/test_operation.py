@@ -104,6 +104,15 @@ def test_a_key_revoked_in_a_file_of_equal_size_and_time_is_refused(
     assert client.get("/v1/meta", headers=bearer("first")).status_code == 401
 
 
+def test_what_an_error_means_is_told_without_a_key(guarded: tuple[FlaskClient, Path]) -> None:
+    client, _ = guarded
+    refused = client.get("/v1/pipes")
+    assert refused.status_code == 401
+    assert refused.json is not None
+    for path in (refused.json["type"], "/", "/v1"):
+        assert client.get(path).status_code == 200
+
+
 def test_without_a_keys_file_every_request_is_let_in(client: FlaskClient) -> None:
     assert client.get("/v1/meta").status_code == 200
 

@@ -249,10 +249,33 @@ def test_a_wrong_method_keeps_its_allow_header(client: FlaskClient) -> None:
 
 
 def test_an_unknown_query_parameter_is_refused(client: FlaskClient) -> None:
-    reply = client.get("/v1/pipes?size=1")
-    assert reply.status_code == 422
-    assert reply.json is not None
-    assert reply.json["errors"] == [{"detail": "unknown query parameter", "parameter": "size"}]
+    for path, there_are in (("/v1/meta", ""), ("/v1/cylinders", "; there are id")):
+        reply = client.get(f"{path}?colour=1")
+        assert reply.status_code == 422
+        assert reply.json is not None
+        detail = "unknown query parameter" + there_are
+        assert reply.json["errors"] == [{"detail": detail, "parameter": "colour"}]
+
+
+def test_every_problem_names_its_occurrence(client: FlaskClient) -> None:
+    heads = {"X-Request-Id": "harbour-lane-7"}
+    for reply in (
+        client.get("/nowhere", headers=heads),
+        client.get("/v1/plug-time", headers=heads),
+        client.post("/v1/plug-time", json={}, headers=heads),
+        client.post("/v1/batch", data="[", content_type="application/json", headers=heads),
+    ):
+        assert reply.json is not None
+        assert reply.json["request_id"] == reply.headers["X-Request-Id"] == "harbour-lane-7"
+        assert reply.json["instance"] == reply.json["type"] + "#harbour-lane-7"
+        assert client.get(reply.json["instance"]).status_code == 200
+
+
+def test_the_root_is_the_index(client: FlaskClient) -> None:
+    root, index = client.get("/"), client.get("/v1")
+    assert (root.status_code, root.data, root.headers["ETag"]) == (
+        200, index.data, index.headers["ETag"],
+    )  # fmt: skip
 
 
 def test_request_id_is_given_back_or_made(client: FlaskClient) -> None:

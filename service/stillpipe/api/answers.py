@@ -7,11 +7,12 @@ from typing import Any, NamedTuple
 
 import orjson
 
-from stillpipe.api import dump, reading
+from stillpipe.api import dump, reading, selection
 from stillpipe.api.inputs import schemas
 from stillpipe.api.inputs.schemas import Loaded
 from stillpipe.api.registry import ENDPOINTS, JSON, Endpoint
 from stillpipe.api.remembered import Remembered
+from stillpipe.api.selection import USUAL, Selection
 from stillpipe.model.figures import Effort
 
 MEMORY = 16 * 2**20
@@ -55,11 +56,17 @@ class Answers:
         return _estimated(endpoint, schemas.load(endpoint.request, tree), left_out)
 
     def answer(
-        self, name: str, body: bytes, form: str = MEDIA_TYPE, admission: Admission = nullcontext
+        self,
+        name: str,
+        body: bytes,
+        form: str = MEDIA_TYPE,
+        admission: Admission = nullcontext,
+        asked: Selection = USUAL,
     ) -> Made:
         """Return the answer of estimate ``name`` to ``body`` as media type ``form``.
 
-        An estimate is made within ``admission``; reading and checking the body is no part of it.
+        Of JSON it has the members that are ``asked`` for; other forms are made of all. An estimate
+        is made within ``admission``; reading and checking the body is no part of it.
 
         Raises
         ------
@@ -68,11 +75,12 @@ class Answers:
             remembered
         """
         self._current.effort, self._current.admission = None, admission
-        found = self._kept(name, body, form)
-        return Made(found, self._current.effort)
+        if form != MEDIA_TYPE or not (self.endpoints[name].on_request or asked.fields):
+            return Made(self._kept(name, body, form), self._current.effort)
+        return Made(self._part(name, body, asked), self._current.effort)
 
     def _kept(self, name: str, body: bytes, form: str) -> bytes:
-        """Return an answer from memory, or make it and keep it."""
+        """Return a whole answer from memory, or make it and keep it."""
         key = (name, body, form)
         found = self.remembered.get(key)
         if found is None:
@@ -80,10 +88,21 @@ class Answers:
             self.remembered.keep(key, found)
         return found
 
+    def _part(self, name: str, body: bytes, asked: Selection) -> bytes:
+        """Return the members asked for from memory, or take them from the whole answer."""
+        key = (name, body, f"{MEDIA_TYPE};part{asked.text}")
+        found = self.remembered.get(key)
+        if found is None:
+            whole = orjson.loads(self._kept(name, body, MEDIA_TYPE))
+            part = selection.chosen(whole, asked, self.endpoints[name].on_request)
+            found = orjson.dumps(part)
+            self.remembered.keep(key, found)
+        return found
+
     def _body(self, name: str, body: bytes, form: str) -> bytes:
         endpoint = self.endpoints[name]
         if form != MEDIA_TYPE:
-            return endpoint.forms[form](orjson.loads(self._kept(name, body, MEDIA_TYPE)))
+            return endpoint.form(form)(orjson.loads(self._kept(name, body, MEDIA_TYPE)))
         loaded = schemas.load(endpoint.request, self._read(body))
         with self._current.admission():
             reply, self._current.effort = _estimated(endpoint, loaded)

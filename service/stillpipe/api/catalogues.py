@@ -1,6 +1,7 @@
 """The catalogues and published limits, each rendered once."""
 
 import hashlib
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -8,10 +9,10 @@ import orjson
 
 import stillpipe
 from stillpipe.api import limits, units
-from stillpipe.api.problems import TYPES
+from stillpipe.api.problems import TYPES, RequestError
 from stillpipe.api.registry import ENDPOINTS, REQUESTS
 from stillpipe.physics import freeze
-from stillpipe.tables import cylinders, exposure, fluids, materials, pipes
+from stillpipe.tables import cylinders, exposure, fluids, materials, pipes, spellings
 
 
 def _pipes() -> list[dict[str, Any]]:
@@ -73,6 +74,9 @@ def _limits() -> dict[str, Any]:
         "batch_table_bytes": limits.TABLE_BYTES,
         "batch_columns": limits.BATCH_COLUMNS,
         "batch_row_characters": limits.ROW_LENGTH,
+        "workbook_bytes": limits.WORKBOOK_BYTES,
+        "workbook_parts": limits.WORKBOOK_PARTS,
+        "workbook_cells": limits.WORKBOOK_CELLS,
         "object_members": limits.MEMBERS,
         "id_characters": found["texts"]["id"]["maximum"],
         "safety_factor": found["numbers"]["safety_factor"],
@@ -122,9 +126,80 @@ _MAKERS = {
 }
 
 
-@lru_cache(maxsize=16)
-def page(name: str) -> tuple[bytes, str]:
-    """Return the body of catalogue ``name`` and its entity tag."""
+FILTERS: Mapping[str, tuple[str, ...]] = {
+    "pipes": ("standard", "size", "schedule", "material"),
+    "materials": ("key", "caution_code"),
+    "fluids": ("key", "basis"),
+    "cylinders": ("id",),
+}
+"""Members by which the items of a catalogue may be chosen; all are text."""
+SHOWN = 40
+"""Choices that a refusal lists."""
+
+Item = dict[str, Any]
+
+
+@lru_cache(maxsize=128)
+def page(name: str, query: tuple[tuple[str, str], ...] = ()) -> tuple[bytes, str]:
+    """Return the body of catalogue ``name`` and its entity tag.
+
+    Parameters
+    ----------
+    name : str
+        of the catalogue
+    query : tuple
+        pairs of a member that is in its ``FILTERS``, and the value that items have there; a pipe's
+        may be written as in a request
+
+    Raises
+    ------
+    RequestError
+        ``invalid-parameter``, naming every value that no item has
+    """
     made = _MAKERS[name]()
-    body = orjson.dumps({"items": made} if isinstance(made, list) else made)
+    if isinstance(made, list):
+        made = {"items": _chosen(name, made, query)}
+    body = orjson.dumps(made)
     return body, hashlib.sha256(body).hexdigest()[:20]
+
+
+def _chosen(name: str, items: list[Item], query: tuple[tuple[str, str], ...]) -> list[Item]:
+    """Return the items that have all the values of ``query``."""
+    kept, errors = items, []
+    for member, value in query:
+        found = [item for item in items if _has(item, member, value)]
+        if not found:
+            known = choices(name, member)
+            more = f" and {len(known) - SHOWN} more" if len(known) > SHOWN else ""
+            detail = f"no item has {value[:64]!r}; there are {', '.join(known[:SHOWN])}{more}"
+            errors.append({"detail": detail, "parameter": member})
+        kept = [item for item in kept if item in found]
+    if errors:
+        raise RequestError("invalid-parameter", f"{len(errors)} value(s) cannot be used", errors)
+    return kept
+
+
+def choices(name: str, member: str) -> list[str]:
+    """Return what the items of catalogue ``name`` have as ``member``, each once."""
+    made = _MAKERS[name]()
+    items = made if isinstance(made, list) else []
+    return list(dict.fromkeys(item[member] for item in items if item[member] is not None))
+
+
+def _has(item: Item, member: str, value: str) -> bool:
+    """Return whether ``value`` is what an item has, or a spelling of it."""
+    if item[member] is None:
+        return False
+    asked = spellings.key(value)
+    spelled = SPELLED.get(member)
+    if spelled is not None and "standard" in item and spelled(item["standard"]).get(asked):
+        return bool(spelled(item["standard"])[asked] == item[member])
+    return asked == spellings.key(item[member])
+
+
+SPELLED: Mapping[str, Callable[[str], dict[str, str]]] = {
+    "standard": lambda _: spellings.standards(pipes.standards()),
+    "size": lambda standard: spellings.sizes(standard, pipes.sizes(standard)),
+    "schedule": lambda standard: spellings.schedules(standard, pipes.schedules(standard)),
+}
+"""What each spelling of a pipe's member means in a standard."""

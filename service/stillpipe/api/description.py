@@ -1,7 +1,8 @@
 """The OpenAPI description: written by hand with shorthands, served in plain OpenAPI 3.1.
 
 ``openapi/openapi.yaml`` says in a line what would take forty; nothing that starts with ``x-`` is
-left once it is expanded. ``python -m stillpipe.api.description`` prints the expanded description.
+left once it is expanded. What the code knows is added by :mod:`.completed`.
+``python -m stillpipe.api.description`` prints the expanded description.
 
 ==============  ====================================================================================
 shorthand       stands for
@@ -33,7 +34,7 @@ import orjson
 import yaml
 
 import stillpipe
-from stillpipe.api import limits, units
+from stillpipe.api import completed, limits, units
 from stillpipe.model.declare import Quantity
 
 Tree = dict[str, Any]
@@ -225,7 +226,8 @@ def tree() -> Tree:
         if not isinstance(written, dict) or "paths" not in written:
             raise DescriptionError(f"{file} is no description")
         fragments = written.pop("x-fragments", {})
-        found: Tree = _with_examples(expanded(written, fragments))
+        found: Tree = completed.complete(_with_examples(expanded(written, fragments)))
+        completed.show(found, FOLDER / "replies")
     except (OSError, ValueError, KeyError, yaml.YAMLError) as error:
         raise DescriptionError(f"{file}: {error}") from error
     return found

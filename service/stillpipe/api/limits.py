@@ -32,6 +32,14 @@ BATCH_COLUMNS = 256
 """Most columns of a batch as CSV."""
 ROW_LENGTH = 131072
 """Longest row of a batch as CSV [characters]."""
+WORKBOOK_BYTES = 67108864
+"""Largest workbook once unpacked, by what it says itself before it is [bytes]."""
+WORKBOOK_PARTS = 1000
+"""Most files in a workbook."""
+WORKBOOK_CELLS = 500000
+"""Most cells of a workbook, and most texts that its cells share."""
+WORKBOOK_TEXT = 32767
+"""Longest text in one cell of a workbook [UTF-16 units]; what Excel takes."""
 MEMBERS = 1000
 """Most members of one JSON object."""
 ID_CHARACTERS = 128

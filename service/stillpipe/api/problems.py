@@ -13,8 +13,14 @@ TYPES: dict[str, tuple[int, str, str]] = {
                        "Send one JSON value (RFC 8259) in UTF-8: no NaN, no duplicate members, no "
                        "half of a surrogate pair, at most 1,000 members in an object."),
     "malformed-csv": (400, "The body is not a table that can be read",
-                      "Send CSV (RFC 4180) in UTF-8 with the documented columns; each error names "
-                      "a column."),
+                      "Send CSV with the documented columns, separated by commas, semicolons or "
+                      "tabs, in UTF-8, UTF-16 with its mark or windows-1252; each error names a "
+                      "column, or the row, the column and the cell."),
+    "malformed-workbook": (400, "The body is not a workbook that can be read",
+                           "Send XLSX (Office Open XML, transitional) without a password, with "
+                           "the documented columns on its first sheet, within the bounds at "
+                           "/v1/limits; each error names a column, or the row, the column and the "
+                           "cell."),
     "invalid-request": (422, "The request does not follow the schema",
                         "Each error points at a member and says what is allowed there."),
     "out-of-validity": (422, "An input is outside what the model covers",
@@ -29,6 +35,8 @@ TYPES: dict[str, tuple[int, str, str]] = {
                       "The catalogues under /v1 list what there is; each error names the choices."),
     "unknown-parameter": (422, "Unknown query parameter",
                           "This address takes no query parameters of that name."),
+    "invalid-parameter": (422, "A query parameter cannot be used",
+                          "Each error names a query parameter, and says what is allowed there."),
     "unauthorized": (401, "A key is needed", "Send Authorization: Bearer with a known key."),
     "not-found": (404, "Nothing at this address", "The specification at /openapi.json lists all."),
     "method-not-allowed": (405, "Method not allowed", "The Allow header lists what is."),
@@ -110,6 +118,11 @@ def body(
     if errors:
         problem["errors"] = errors
     return problem
+
+
+def occurrence(type_: str, request_id: str) -> dict[str, str]:
+    """Return what names one occurrence of a problem: its page, and the request it was told in."""
+    return {"instance": f"{type_}#{request_id}", "request_id": request_id}
 
 
 def of(error: Exception, base: tuple[str, ...] = ()) -> dict[str, Any]:

@@ -27,7 +27,7 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def read(body: bytes) -> Any:
-    """Return the JSON value in ``body``.
+    """Return the JSON value in ``body``, which may begin with a byte order mark (RFC 8259, 8.1).
 
     Raises
     ------
@@ -37,7 +37,7 @@ def read(body: bytes) -> Any:
     """
     try:
         tree = json.loads(
-            body.decode("utf-8"), object_pairs_hook=_unique, parse_constant=_refuse_constant
+            body.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant
         )
     except RecursionError:
         detail = "nested too deeply"

@@ -16,11 +16,18 @@ from stillpipe.estimates import (
     ventilation,
 )
 from stillpipe.estimates.job import job_estimate
-from stillpipe.model import requests
+from stillpipe.model import options, requests
 from stillpipe.model.figures import Answer
 
 SVG = "image/svg+xml"
 HTML = "text/html"
+PDF = "application/pdf"
+
+SHEET = ";sheet="
+"""Between the media type and the name of a sheet."""
+
+PICTURE = ";picture="
+"""Between the media type and the name of a picture."""
 
 JSON = dict[str, Any]
 Estimate = Callable[[Any], Answer[Any]]
@@ -31,13 +38,27 @@ class Endpoint(NamedTuple):
     """One estimate: the dataclass of its request, and the estimate itself.
 
     ``forms`` are other forms of the answer by media type, made from the reply. ``rows`` is the list
-    that the rows of a table are the entries of, where the request may come as one.
+    that the rows of a table are the entries of, where the request may come as one. ``pictures`` are
+    those that there are by name; the first is the one drawn where none is named. ``sheets``, by
+    name and media type, are forms too, the first where none is named. ``on_request`` are members of
+    the answer that only those get who ask for them.
     """
 
     request: type[requests.Request]
     estimate: Estimate
     forms: Mapping[str, Form] = MappingProxyType({})
     rows: str = ""
+    pictures: Mapping[str, Form] = MappingProxyType({})
+    sheets: Mapping[str, Mapping[str, Form]] = MappingProxyType({})
+    on_request: tuple[str, ...] = ()
+
+    def form(self, name: str) -> Form:
+        """Return the form of that ``name``: a media type, with ``;sheet=`` or ``;picture=``."""
+        media_type, _, sheet = name.partition(SHEET)
+        if sheet:
+            return self.sheets[sheet][media_type]
+        media_type, _, picture = name.partition(PICTURE)
+        return self.pictures[picture] if picture else self.forms[media_type]
 
 
 def _form(module: str, name: str) -> Form:
@@ -50,25 +71,58 @@ def _form(module: str, name: str) -> Form:
     return made
 
 
+PICTURES = {
+    "plug-time": {
+        "course": _form("pictures", "plug_time"), "section": _form("section", "plug_time"),
+        "ends": _form("ends", "plug_time"),
+    },
+    "hold-time": {
+        "survival": _form("pictures", "hold_time"), "section": _form("run.picture", "hold_time"),
+        "ends": _form("ends", "hold_time"),
+    },
+    "spacing-validation": {"section": _form("run.picture", "spacing")},
+    "ventilation": {"air": _form("air", "ventilation")},
+    "job-estimate": {
+        "timeline": _form("pictures", "job"), "section": _form("run.picture", "job"),
+        "ends": _form("ends", "job"), "air": _form("air", "job"),
+    },
+}  # fmt: skip
+"""Every picture by the estimate that it is of and its own name."""
+
 ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "plug-time": Endpoint(
-        requests.PlugTimeRequest, plug_time.plug_time, {SVG: _form("pictures", "plug_time")}
+        requests.PlugTimeRequest, plug_time.plug_time, {SVG: PICTURES["plug-time"]["course"]},
+        pictures=PICTURES["plug-time"],
+        on_request=("history", "bands", "profile"),
     ),
     "hold-time": Endpoint(
-        requests.HoldTimeRequest, hold_time.hold_time, {SVG: _form("pictures", "hold_time")}
+        requests.HoldTimeRequest, hold_time.hold_time, {SVG: PICTURES["hold-time"]["survival"]},
+        pictures=PICTURES["hold-time"],
     ),
     "co2-mass": Endpoint(requests.Co2MassRequest, co2_mass.co2_mass),
     "cylinder-count": Endpoint(requests.CylinderCountRequest, cylinder_count.cylinder_count),
-    "spacing-validation": Endpoint(requests.SpacingRequest, spacing.spacing),
+    "spacing-validation": Endpoint(
+        requests.SpacingRequest, spacing.spacing,
+        {SVG: PICTURES["spacing-validation"]["section"]},
+        pictures=PICTURES["spacing-validation"],
+    ),
     "frost-check": Endpoint(requests.FrostCheckRequest, frost_check.frost_check),
-    "ventilation": Endpoint(requests.VentilationRequest, ventilation.ventilation),
+    "ventilation": Endpoint(
+        requests.VentilationRequest, ventilation.ventilation,
+        {SVG: PICTURES["ventilation"]["air"]}, pictures=PICTURES["ventilation"],
+    ),
     "calibration": Endpoint(
         requests.CalibrationRequest, calibration.calibration, rows="records"
     ),
     "job-estimate": Endpoint(
-        requests.JobEstimateRequest,
+        options.JobEstimateRequest,
         job_estimate.job_estimate,
-        {SVG: _form("pictures", "job"), HTML: _form("sheet", "job")},
+        {SVG: PICTURES["job-estimate"]["timeline"]},
+        pictures=PICTURES["job-estimate"],
+        sheets={
+            name: {HTML: _form(f"sheets.{name}", "html"), PDF: _form(f"sheets.{name}", "pdf")}
+            for name in ("fitter", "customer")
+        },
     ),
 })  # fmt: skip
 """Every estimate by the last part of its address."""

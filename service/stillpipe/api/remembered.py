@@ -48,4 +48,4 @@ class Remembered:
 
 
 def _size(key: Key, value: bytes) -> int:
-    return len(key[1]) + len(value) + ENTRY
+    return len(key[1]) + len(key[2]) + len(value) + ENTRY

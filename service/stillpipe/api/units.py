@@ -49,6 +49,7 @@ _NAMES: dict[str, tuple[str, dict[str, str], str, str]] = {
         "mm",
         "in",
     ),
+    "distance": ("meter", {"km": "kilometer", "mi": "mile"}, "km", "mi"),
     "temperature": (
         "kelvin",
         {"degC": "degree_Celsius", "degF": "degree_Fahrenheit", "K": "kelvin"},
@@ -128,6 +129,18 @@ _NAMES: dict[str, tuple[str, dict[str, str], str, str]] = {
         {"m3": "meter ** 3", "L": "liter", "ft3": "foot ** 3", "gal": "gallon"},
         "m3",
         "ft3",
+    ),
+    "liquid_volume": (
+        "meter ** 3",
+        {"L": "liter", "m3": "meter ** 3", "gal": "gallon"},
+        "L",
+        "gal",
+    ),
+    "speed": (
+        "meter / second",
+        {"m/s": "meter / second", "ft/s": "foot / second"},
+        "m/s",
+        "ft/s",
     ),
     "volume_flow": (
         "meter ** 3 / second",

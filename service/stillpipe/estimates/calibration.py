@@ -126,15 +126,33 @@ def calibration(request: CalibrationRequest) -> Answer[CalibrationFigures]:
 def _reasons(jackets: Set, outliers: tuple[Outlier, ...]) -> tuple[Reason, ...]:
     """Return what keeps the calibration from being used, or what to look at first."""
     if not jackets.used:
-        text = "No record teaches anything of this set of jackets: there is no calibration."
-        return (assess.stop("nothing-learned", text),)
+        text = (
+            f"None of {len(jackets.past)} records teaches anything of this set of jackets: there "
+            "is no calibration."
+        )
+        return (
+            assess.stop(
+                "nothing-learned", text, figure="calibration", value=Amount(0.0, "factor"),
+                limit=Amount(1.0, "factor"),
+                action="Look in `uninformative` why not; note frost, temperatures or weights of "
+                "the next freezes with their times.",
+            ),
+        )  # fmt: skip
     if not outliers:
         return ()
+    worst = min(range(len(outliers)), key=lambda i: outliers[i].probability)
+    least = outliers[worst].probability
     text = (
-        f"{len(outliers)} of {len(jackets.teaching)} records do not fit the others: look whether "
-        "they belong to this set, and what was read."
+        f"{len(outliers)} of {len(jackets.teaching)} records do not fit the others: record "
+        f"{outliers[worst].index} is as likely as {max(least, 1e-4):.2g} or less by them."
     )
-    return (assess.warn("records-do-not-fit", text),)
+    return (
+        assess.warn(
+            "records-do-not-fit", text, figure=f"outliers.{worst}.probability", chance=least,
+            value=Amount(least, "factor"), limit=Amount(seen.UNLIKELY, "factor"),
+            action="Look whether they belong to this set, and what was read.",
+        ),
+    )  # fmt: skip
 
 
 def _input(known: Common, name: str) -> CalibratedInput:

@@ -38,7 +38,10 @@ class Consumption:
 
 @dataclass(frozen=True, kw_only=True)
 class Co2Figures:
-    """Figures of the CO2 estimate: of one freeze point, but for ``job_total``."""
+    """Figures of the CO2 estimate: of one freeze point, but for ``job_total``.
+
+    None where the freeze points differ.
+    """
 
     freeze: Annotated[Range | None, Figure("mass", says="CO2 until the planned ready.")] = None
     hold: Annotated[Range | None, Figure("mass", says="CO2 for the hold.")] = None
@@ -51,7 +54,9 @@ class Co2Figures:
     pipe_heat: Annotated[
         Range | None, Figure("energy", says="Drawn from pipe and water until ready.")
     ] = None
-    jacket_heat: Annotated[float, Figure("energy", says="To cool the jacket to dry ice.")]
+    jacket_heat: Annotated[
+        float | None, Figure("energy", says="To cool the jacket to dry ice.")
+    ] = None
     cooling: Annotated[
         float | None, Figure("specific_energy", says="That one kilogram of liquid gives.")
     ]
@@ -108,7 +113,7 @@ def needed(request: Feeding, solution: Solution) -> Needed:
 
 def _consumption(request: Feeding, solution: Solution) -> Consumption:
     """Return what is drawn: by the pipe's heat, the jacket's and the leak."""
-    ready, hold = solution.planned_ready or 0.0, request.hold_duration
+    ready, hold = solution.planned_ready or 0.0, solution.hold
     each = feeding.per_heat(request, solution)
     until, leak, holds = solution.drawn(ready), request.leak_power, solution.holds
     first = (until + request.jacket_heat + leak * ready) * each

@@ -5,7 +5,9 @@ the draws that close. The hold is planned from the time by which the plug is rea
 that decides; that and the exchanges are planned times, common to all draws.
 """
 
+from dataclasses import replace
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +51,23 @@ class Drawn(Sampled):
         super().__init__(point, shares, member)
         self.hold = hold
         self._stopped: dict[float, Array] = {}
+
+    def held_for(self, hold: float) -> Self:
+        """Return the same freeze point, fed on for another ``hold`` [s]; solves nothing anew."""
+        found = type(self)(self.point, hold, self, member=self._member)
+        for known in ("before", "evidence", "planned_ready"):
+            found.__dict__[known] = getattr(self, known)
+        return found
+
+    def under(self, pressure: float) -> Self:
+        """Return the same freezes under another line ``pressure`` [Pa]; solves nothing anew."""
+        found = type(self)(
+            replace(self.point, line_pressure=pressure), self.hold, self, member=self._member
+        )
+        for known in ("ensemble", "sample"):
+            found.__dict__[known] = getattr(self, known)
+        found.__dict__["evidence"] = None
+        return found
 
     @cached_property
     def before(self) -> Sampled:
@@ -204,9 +223,27 @@ class Drawn(Sampled):
 
         0 where it is not closed or does not hold at all; infinite beyond a day [s].
         """
+        return self._lasting(time, self.stopped(time))
+
+    def lasting_beside(self, time: float, solved: tuple[float, float]) -> Array:
+        """Return how long plugs fed until ``time`` [s] hold, as :meth:`lasting` does.
+
+        From stops at two times that are ``solved`` [s]: how long shares of the grip are kept goes
+        straight, in logarithms, with the ice that has frozen; the grip is that of ``time`` itself.
+        """
+        at, first, last = (
+            np.log(np.maximum(self.grown(Of.ICED, each), course.TINY)) for each in (time, *solved)
+        )
+        grown = np.maximum(last - first, course.FLAT)
+        part = np.clip((at - first) / grown, -1.0, 1.0)[:, None]
+        logs = [np.log(self.stopped(each)) for each in solved]
+        return self._lasting(time, np.exp((1.0 - part) * logs[0] + part * logs[1]))
+
+    def _lasting(self, time: float, stopped: Array) -> Array:
+        """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [s]."""
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
-        lasts = np.hstack((self.stopped(time)[:, :-1], np.zeros((len(self.sample), 1))))
+        lasts = np.hstack((stopped[:, :-1], np.zeros((len(self.sample), 1))))
         found = np.where(grip > 0.0, course.between(np.append(SHARES, 1.0), lasts, share), 0.0)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 

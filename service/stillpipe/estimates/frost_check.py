@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
 from typing import Annotated
 
 from stillpipe.estimates import assess, causes, cautions, chances, learned
@@ -10,7 +11,7 @@ from stillpipe.estimates.advice import ADVICE, STATED, Adviser
 from stillpipe.estimates.causes import Probable
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
-from stillpipe.model.figures import Answer, Range, Reason
+from stillpipe.model.figures import Amount, Answer, Range, Reason, Severity
 from stillpipe.model.requests import FrostCheckRequest
 from stillpipe.physics import constants, film, freeze
 
@@ -96,7 +97,7 @@ def frost_check(request: FrostCheckRequest) -> Answer[FrostCheckFigures]:
         causes=_causes(request, solution, by),
     )  # fmt: skip
     return Answer(
-        reasons=(*assess.reasons(solution), *_reasons(state, by, why)),
+        reasons=(*assess.reasons(solution), *_reasons(request, solution, figures, by, why)),
         cautions=cautions.of_freeze(request),
         figures=figures,
         effort=solution.effort,
@@ -151,38 +152,74 @@ def coldest_beside(solution: Solution, distance: float) -> float:
 
 
 def _reasons(
-    state: FrostState, by: Range | None, why: NoFrost | None
+    request: FrostCheckRequest, solution: Solution, figures: FrostCheckFigures, by: Range | None,
+    why: NoFrost | None,
 ) -> tuple[Reason, ...]:  # fmt: skip
-    """Return what the state means for the job."""
-    if state is FrostState.OVERDUE and by is not None:
+    """Return what the state means for the job; ``by`` [s] when frost is expected, ``why`` not."""
+    elapsed, state = request.elapsed, figures.state
+    told = partial(
+        Reason, figure="inputs.elapsed", value=Amount(elapsed, "time"), at=elapsed,
+        chance=figures.chance_of_no_frost,
+    )  # fmt: skip
+    if by is not None and state is FrostState.OVERDUE:
         text = (
-            f"Frost should be there by now, {by.longest:.0f} s after the first feed: do not cut; "
-            "look for the cause."
+            f"Frost should be there by now, {by.longest:.0f} s after the first feed: it is overdue."
         )
-        return (assess.stop("frost-overdue", text),)
-    if state is FrostState.EARLY and by is not None:
+        action = "Do not cut; look for the cause."
+        limit = Amount(by.longest, "time")
+        return (told("frost-overdue", text, Severity.STOP, limit=limit, action=action),)
+    if by is not None and state is FrostState.EARLY:
+        least = EARLY_SHARE * by.low
         text = (
-            f"Frost before {EARLY_SHARE * by.low:.0f} s, half of the least that a full pipe of "
-            "this size takes: the pipe may be empty, or smaller than stated. Do not cut; prove "
-            "that the line is full, and measure the pipe."
+            f"Frost before {least:.0f} s, half of the least that a full pipe of this size takes: "
+            "the pipe may be empty, or smaller than stated."
         )
-        return (assess.stop("frost-early", text),)
-    if state is FrostState.TOO_EARLY:
-        text = "Frost may still be to come: keep feeding and look again."
-        return (assess.warn("frost-too-early", text),)
+        action = "Do not cut; prove that the line is full, and measure the pipe."
+        limit = Amount(least, "time")
+        return (told("frost-early", text, Severity.STOP, limit=limit, action=action),)
+    if by is not None and state is FrostState.TOO_EARLY:
+        text = (
+            f"There is no frost yet {elapsed:.0f} s after the first feed; it may take until "
+            f"{by.longest:.0f} s."
+        )
+        action = f"Keep feeding, and look again {by.longest:.0f} s after the first feed."
+        return (told("frost-too-early", text, limit=Amount(by.longest, "time"), action=action),)
     if why is None or state is FrostState.AS_EXPECTED:
         return ()
-    if state is FrostState.UNEXPECTED:
+    return (_not_expected(solution, figures, why),)
+
+
+def _not_expected(solution: Solution, figures: FrostCheckFigures, why: NoFrost) -> Reason:
+    """Say what frost or none means where none is to be expected, because of ``why``."""
+    name, value, limit = _held_against(solution, figures, why)
+    told = partial(assess.warn, figure=name, value=value, limit=limit)
+    if figures.state is FrostState.UNEXPECTED:
         text = (
             f"Frost is seen where none is expected, because {_WHY[why]}: the pipe may be empty or "
-            "smaller, or line and room colder, than stated. Prove the plug by venting the section."
+            "smaller, or line and room colder, than stated."
         )
-        return (assess.warn("frost-unexpected", text),)
-    text = (
-        f"No frost is to be expected, because {_WHY[why]}; that there is none says nothing here: "
-        "prove the plug by venting the section."
-    )
-    return (assess.warn(f"no-frost-{why}", text),)
+        action = "Prove the plug by venting the section, and measure pipe and temperatures."
+        return told("frost-unexpected", text, action=action)
+    text = f"No frost is to be expected, because {_WHY[why]}; that there is none says nothing here."
+    return told(f"no-frost-{why}", text, action="Prove the plug by venting the section.")
+
+
+def _held_against(
+    solution: Solution, figures: FrostCheckFigures, why: NoFrost
+) -> tuple[str | None, Amount | None, Amount | None]:
+    """Return what keeps frost away: its figure, what that is and what it would have to pass."""
+    if why is NoFrost.DRY_AIR:
+        return "frost_point", _kelvin(figures.frost_point), _kelvin(DRIEST)
+    if why is NoFrost.WARM_WALL:
+        coldest = coldest_beside(solution, freeze.FROST_DISTANCE)
+        return None, _kelvin(coldest), _kelvin(constants.ZERO_C)
+    if why is NoFrost.AFTER_TWO_HOURS:
+        return "frost_by", None, Amount(freeze.LATEST_FROST, "time")
+    return None, None, None
+
+
+def _kelvin(temperature: float) -> Amount:
+    return Amount(temperature, "temperature")
 
 
 def _state(

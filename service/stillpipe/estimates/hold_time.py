@@ -5,17 +5,15 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, learned
+from stillpipe.estimates import assess, cautions, chances, growth, learned
+from stillpipe.estimates.growth import NO_GROWTH, Growth
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import HIGH, LOW, MIDDLE, Answer, Range, Reason
+from stillpipe.model.figures import HIGH, LOW, MIDDLE, Amount, Answer, Range, Reason
 from stillpipe.model.requests import HoldTimeRequest
 from stillpipe.physics import fading
 
-HELP = "plan to help it with warm water or warm air, never with a flame."
-DOES_NOT_THAW = assess.warn(
-    "does-not-thaw", f"The plug does not thaw by itself within a day: {HELP}"
-)
+HELP = "Plan to help it thaw with warm water or warm air, never with a flame."
 
 
 POINTS = 13
@@ -61,6 +59,7 @@ class HoldTimeFigures:
     course: Annotated[
         SurvivalCourse, Plain(says="Survival against when feeding stops in the hold.")
     ] = SurvivalCourse()
+    growth: Annotated[Growth, Plain(says="The plug's length while it is fed.")] = NO_GROWTH
 
 
 def course(solution: Solution) -> SurvivalCourse:
@@ -86,6 +85,7 @@ def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:
         figures=replace(
             figures(solution),
             course=course(solution),
+            growth=growth.growth(solution),
             survival_at_closure=solution.survival_at_closure,
         ),
         effort=solution.effort,
@@ -99,12 +99,16 @@ def reasons(solution: Solution) -> tuple[Reason, ...]:
     if solution.hopeless or not solution.is_planned:
         return found
     chance = solution.thawing_chance
-    if chance < 0.5:
-        return (*found, DOES_NOT_THAW)
     if solution.is_sure(chance):
         return found
-    text = f"The chance that the plug thaws by itself within a day is {assess.percent(chance)}: "
-    return (*found, assess.warn("may-not-thaw", text + HELP))
+    likely = None if solution.thaw is None else Amount(solution.thaw.likely, "time")
+    code = "does-not-thaw" if chance < 0.5 else "may-not-thaw"
+    reason = assess.warn(
+        code, f"The chance that the plug thaws by itself within a day is {assess.percent(chance)}.",
+        figure="thaw", value=likely, limit=Amount(fading.LONGEST_THAW, "time"), chance=chance,
+        action=HELP,
+    )  # fmt: skip
+    return (*found, reason)
 
 
 def figures(solution: Solution) -> HoldTimeFigures:

@@ -5,9 +5,10 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions, chances, drivers, learned
+from stillpipe.estimates import assess, cautions, chances, drivers, growth, learned
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.drivers import Driver
+from stillpipe.estimates.growth import NO_PROFILE, Profile
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import HIGH, LOW, Answer, Range
@@ -117,6 +118,9 @@ class PlugTimeFigures:
         HistoryFigures()
     )
     bands: Annotated[BandFigures, Plain(says="Percentiles of the course.")] = BandFigures()
+    profile: Annotated[Profile, Plain(says="The likely shape of the ice along the pipe.")] = (
+        NO_PROFILE
+    )
 
 
 def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
@@ -143,6 +147,7 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
             drivers=drivers.of_closure(solution) if shown else (),
             history=_history(solution) if shown else HistoryFigures(),
             bands=_bands(solution) if shown and solution.is_planned else BandFigures(),
+            profile=_profile(solution) if shown else NO_PROFILE,
         )
     return Answer(
         reasons=assess.reasons(solution),
@@ -151,6 +156,12 @@ def plug_time(request: PlugTimeRequest) -> Answer[PlugTimeFigures]:
         effort=solution.effort,
         learned=learned.told(solution),
     )
+
+
+def _profile(solution: Solution) -> Profile:
+    """Return the shape of the ice up to the planned ready, at the pace of what was seen."""
+    pace = _pace(solution)
+    return growth.profile(solution, _until(solution, pace), pace)
 
 
 def _pace(solution: Solution) -> float:

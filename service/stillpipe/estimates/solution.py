@@ -4,24 +4,17 @@ A range is the 5th, 50th and 95th percentile. What comes after closure is told o
 are closed by then; the chance that they are is told beside it.
 """
 
-import math
 from functools import cached_property
 
 import numpy as np
 
-from stillpipe.estimates import chances
+from stillpipe.estimates import chances, course
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.drawn import Drawn
 from stillpipe.estimates.sampled import Array
 from stillpipe.model.figures import Range
-from stillpipe.physics import film
+from stillpipe.physics import freeze
 from stillpipe.uncertainty.scenarios import LIKELY
-
-COOL_ENOUGH = 298.15
-"""A line warmer than this is left to cool first [K]: water near room temperature; common
-practice, no source."""
-WATER_HEAT = 4.18e6
-"""Heat capacity of water [J/(m3 K)], about 20 degC; from memory."""
 
 
 class Solution(Drawn):
@@ -73,6 +66,15 @@ class Solution(Drawn):
     def ready_length(self) -> Range | None:
         """Length of sound plug at ready [m]."""
         return None if self.ready is None else self.range(self.at_ready(Of.SOUND))
+
+    def grown_at_last(self, of: Of) -> Array:
+        """Return what has grown when a freeze is no longer followed, of the draws [its own].
+
+        0 where it is not closed by then.
+        """
+        since = np.maximum(freeze.LONGEST_FREEZE - self.closed, course.SOON)
+        grown = self.curves_of(of, self.ensemble.knots).at(since)
+        return np.where(np.isfinite(self.closed), grown, 0.0)
 
     @cached_property
     def ready_pressure(self) -> Range | None:
@@ -137,27 +139,6 @@ class Solution(Drawn):
     def held_pressure(self) -> Range | None:
         """Pressure that the plug carries after the hold [Pa], safety factor taken off."""
         return self._held(self.held_pressures) if self.is_planned else None
-
-    @cached_property
-    def cooling_time(self) -> float | None:
-        """How long a warm line takes to cool in the room [s]; 0 where it is no warmer.
-
-        Down to ``COOL_ENOUGH``, as a lump: the heat of water and wall over the film to the room,
-        exponential in time; None where the room is too warm for it.
-        """
-        point = self.point
-        warm, ambient = point.fluid.temperature, point.ambient.temperature
-        if warm <= COOL_ENOUGH:
-            return 0.0
-        if ambient >= COOL_ENOUGH:
-            return None
-        material, diameter = point.material, point.pipe.outside_diameter
-        inner = diameter - 2.0 * point.pipe.wall
-        heat = WATER_HEAT * 0.25 * math.pi * point.bore**2
-        heat += material.heat_capacity * 0.25 * math.pi * (diameter**2 - inner**2)
-        conductance = film.at(self.room_film, 0.5 * (warm + COOL_ENOUGH))
-        constant = heat / (conductance * math.pi * diameter)
-        return constant * math.log((warm - ambient) / (COOL_ENOUGH - ambient))
 
     @cached_property
     def room_film(self) -> Array:

@@ -52,6 +52,7 @@ class TrappedWater:
     Pressures are bounded by what pushes a plug out where the bond is strongest.
     """
 
+    run: Annotated[str | None, Plain(says="On which run of pipe.")] = None
     between: Annotated[tuple[str, str], Plain(says="The names of the two freeze points.")]
     vented: Annotated[bool, Plain(says="Whether a vent lies between them.")]
     verdict: Annotated[Verdict, Plain(says="Whether the water may be held there.")]
@@ -84,7 +85,22 @@ class TrappedWater:
         float | None, Figure("time", says="At the chance that decides, since both have closed.")
     ]
     course: Annotated[PressureCourse, Plain(says="The pressure against time.")]
+    weakest_holds: Annotated[
+        float | None, Figure("pressure", says="That the weakest plug holds, when ready or later.")
+    ]
     advice: Annotated[str, Plain(says="What to do.")]
+
+    @property
+    def found(self) -> str:
+        """What the water comes to and when, in words."""
+        pushed = self.verdict is Verdict.NO_GO and self.pressure <= self.rating
+        judged = Judged(
+            pressure=self.pressure, from_=self.vent_open_from, slips=pushed,
+            earliest=self.to_rating_at_earliest, holds=self.weakest_holds or 0.0,
+        )  # fmt: skip
+        since, ends = _at_least(self.vent_open_from or 0.0), " and ".join(self.between)
+        trapped_from = f"Water is trapped between {ends} from {since} after the first feed."
+        return " ".join((trapped_from, *_pressures(self.rating, judged)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,7 +254,13 @@ def judge(
         to_rating_at_earliest=judged.earliest,
         course=_course(found),
         advice=" ".join(_advice(solution, judged, vented)),
+        weakest_holds=judged.holds,
     )
+
+
+def danger(water: TrappedWater) -> tuple[int, float]:
+    """Return what ranks trapped water: its verdict, then its pressure over the rating [-]."""
+    return list(Verdict).index(water.verdict), water.pressure / max(water.rating, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -265,7 +287,7 @@ def _none(solution: Solution, between: tuple[str, str], vented: bool) -> Trapped
         frozen=0.0, pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
         per_percent=trapped.rise(0.01, _compliance(solution)), rating=point.pressure_rating,
         to_rating=None, to_rating_at_earliest=None, course=PressureCourse(),
-        advice="No plug closes, so no water is trapped.",
+        advice="No plug closes, so no water is trapped.", weakest_holds=None,
     )  # fmt: skip
 
 
@@ -318,14 +340,25 @@ def _advice(solution: Solution, judged: Judged, vented: bool) -> Iterator[str]:
     else:
         yield f"Water is trapped between two plugs from {since}: vent the section by then, or"
         yield "freeze one point after the other is open."
+    yield from _pressures(solution.point.pressure_rating, judged)
+    yield "A plug that gives way first is a failure, never a relief."
+
+
+VENT = (
+    "Fit a vent between them and have it open before both plugs close, until both have thawed; or "
+    "freeze one point after the other is open."
+)
+
+
+def _pressures(rating: float, judged: Judged) -> Iterator[str]:
+    """Yield the pressures of the water, part by part; ``rating`` of the pipe [Pa]."""
     yield f"Without a vent it may come to {_at_most(judged.pressure)} MPa by the hold's end;"
-    yield f"the pipe is good for {_held(solution.point.pressure_rating)} MPa"
+    yield f"the pipe is good for {_held(rating)} MPa"
     if judged.earliest is not None:
         yield f"and may come to that within {_at_least(judged.earliest)} of both plugs closing."
     else:
         out = ", so it may be pushed out" if judged.slips else ""
         yield f"and the weakest plug holds {_held(judged.holds)} MPa{out}."
-    yield "A plug that gives way first is a failure, never a relief."
 
 
 def _at_least(time: float) -> str:

@@ -6,15 +6,18 @@ from typing import Annotated
 
 import numpy as np
 
-from stillpipe.estimates import assess, cautions
+from stillpipe.estimates import assess, cautions, words
 from stillpipe.model.declare import Figure, Plain
-from stillpipe.model.figures import Answer, Reason
+from stillpipe.model.figures import Amount, Answer, Reason
 from stillpipe.model.requests import VentilationRequest
 from stillpipe.model.site import Release, Room
 from stillpipe.physics import room
 from stillpipe.tables import exposure
 
-MINUTE = 60.0
+MINUTE, HOUR = 60.0, 3600.0
+DANGEROUS_OXYGEN = 0.16
+"""Oxygen below which no respirator but one with air of its own will do, up to 3,000 ft above the
+sea [mole fraction]: table II of 29 CFR 1910.134, as WAC 296-307-60205 has it in its table 4."""
 DAY = 8.0 * 3600.0
 """Followed after the last release, and the longest time a limit is averaged over [s]."""
 POINTS = 61
@@ -88,8 +91,9 @@ def air(place: Room, *releases: tuple[Release, ...]) -> Answer[AirFigures]:
         binding=max(checks, key=_weight).quantity,
         air_changes_needed=None if None in needed else max(n for n in needed if n is not None),
     )
-    passed = zip(limits, checks, strict=True)
-    reasons = [_reason(x, c.worst, outdoor) for x, c in passed if c.passed_at is not None]
+    passed = enumerate(zip(limits, checks, strict=True))
+    what = _to_do(figures.air_changes_needed)
+    reasons = [_reason(x, c, i, outdoor, what) for i, (x, c) in passed if c.passed_at is not None]
     return Answer(reasons=tuple(reasons), cautions=cautions.AIR, figures=figures)
 
 
@@ -165,22 +169,58 @@ def _check(limit: exposure.ExposureLimit, bound: float, found: room.Check) -> Li
     )
 
 
-def _reason(limit: exposure.ExposureLimit, worst: float, outdoor: float) -> Reason:
-    """Say that the air passes ``limit`` with its ``worst`` mole fraction of CO2 [-].
+def _to_do(changes: float | None) -> str:
+    """Return what to do where a limit is passed; ``changes`` [1/s] of fresh air keep them all."""
+    if changes is None:
+        return "Lead the gas outdoors by a hose"
+    return f"Bring in {HOUR * changes:.1f} air changes an hour or lead the gas outdoors"
 
-    ``outdoor`` [-] is that of fresh air.
+
+def _reason(
+    limit: exposure.ExposureLimit, found: LimitCheck, index: int, outdoor: float, action: str
+) -> Reason:
+    """Say how far and when the air passes ``limit``, the one of that ``index`` in the answer.
+
+    ``outdoor`` [-] is the mole fraction of CO2 of fresh air.
     """
-    name = f"{limit.regime} {limit.quantity}"
+    name, after = f"{limit.regime} {limit.quantity}", words.time(found.passed_at or 0.0)
     if limit.bound == "min":
-        text = (
-            f"Oxygen falls to {100.0 * room.oxygen(worst, outdoor):.1f} %, below "
-            f"{100.0 * limit.mole_fraction:.1f} %, the {name}: the air is oxygen-deficient."
-        )
-        return assess.stop("air-dangerous", text)
-    over = f"The air comes to {1e6 * worst:.0f} ppm of CO2"
+        return _of_oxygen(limit, found, room.oxygen(found.worst, outdoor), after, action)
+    over = f"The air comes to {words.share(found.worst)} of CO2"
     if limit.averaging_time is not None:
         over += f" over {limit.averaging_time / MINUTE:.0f} min"
-    over += f", above {1e6 * limit.mole_fraction:.0f} ppm, {name}"
+    over += f" and passes {words.share(limit.mole_fraction)}, {name}, after {after}"
+    code, reason = f"over-{limit.quantity.lower()}", assess.warn
     if limit.quantity == "IDLH":
-        return assess.stop("air-dangerous", f"{over}: immediate danger to life.")
-    return assess.warn(f"over-{limit.quantity.lower()}", f"{over}: ventilate more or leave.")
+        over += ": the concentration that is held to be immediately dangerous to life or health"
+        code, reason = "air-dangerous", assess.stop
+    return reason(
+        code, f"{over}.", figure=f"limits.{index}.worst", at=found.passed_at,
+        value=Amount(found.worst, "mole_fraction"),
+        limit=Amount(limit.mole_fraction, "mole_fraction"),
+        action=f"{action}; leave before then.",
+    )  # fmt: skip
+
+
+def _of_oxygen(
+    limit: exposure.ExposureLimit, found: LimitCheck, least: float, after: str, action: str
+) -> Reason:
+    """Say that oxygen falls to its ``least`` share of the air [-], below ``limit``.
+
+    Air below 19.5 % is no danger to life at once, but is treated as one where respirators are
+    chosen: 29 CFR 1910.134(d)(2)(iii).
+    """
+    text = (
+        f"Oxygen falls to {100.0 * least:.1f} %, and below {100.0 * limit.mole_fraction:.1f} % "
+        f"after {after}: the air is oxygen-deficient (29 CFR 1910.146(b)). OSHA treats such air as "
+        "IDLH for the choice of respirators (29 CFR 1910.134(d)(2)(iii))."
+    )
+    code = "oxygen-deficient"
+    if least < DANGEROUS_OXYGEN:
+        code = "air-dangerous"
+        text = f"{text} Below {100.0 * DANGEROUS_OXYGEN:.0f} % it is a danger to life."
+    return assess.stop(
+        code, text, figure="least_oxygen", value=Amount(least, "oxygen"),
+        limit=Amount(limit.mole_fraction, "oxygen"), at=found.passed_at,
+        action=f"{action}; nobody goes in but with supplied air.",
+    )  # fmt: skip

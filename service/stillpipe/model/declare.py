@@ -94,8 +94,18 @@ class Money(Input):
 
 
 @dataclass(frozen=True)
+class Percent(Input):
+    """A decimal from 0 to 100 as text, with at most four decimals [%]."""
+
+
+@dataclass(frozen=True)
 class Currency(Input):
     """Three capital letters (ISO 4217)."""
+
+
+@dataclass(frozen=True)
+class Instant(Input):
+    """A moment with its offset from UTC as text (RFC 3339)."""
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,11 @@
 """What every answer is made of: ranges, reasons, cautions, a verdict."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Annotated, Any, Generic, TypeVar
 
-from stillpipe.model.declare import Plain
+from stillpipe.model.declare import Chance, Figure, Plain
 
 F = TypeVar("F")
 
@@ -27,12 +27,51 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True)
+class Amount:
+    """A figure whose ``kind`` of quantity is known only with it; ``value`` [SI]."""
+
+    value: float
+    kind: str
+
+
+@dataclass(frozen=True)
 class Reason:
-    """Why a verdict is what it is: a stable ``code``, one sentence, a severity."""
+    """Why a verdict is what it is: a stable ``code``, one sentence, a severity, its figures.
+
+    The ``text`` says what, how much and when; ``action`` what to do.
+    """
 
     code: Annotated[str, Plain(says="Stable code of the reason.")]
-    text: Annotated[str, Plain(says="The reason in one sentence.")]
+    text: Annotated[str, Plain(says="The reason: what, how much and when.")]
     severity: Annotated[Severity, Plain(says="What it means for the job.")] = Severity.WARN
+    figure: Annotated[
+        str | None,
+        Plain(
+            says="Which figure it is about: the path of a member of the reply, or of that of "
+            "plug-time or hold-time where this one has none; null where it is about no figure."
+        ),
+    ] = None
+    value: Annotated[Amount | None, Plain(says="That figure; null where it is never reached.")] = (
+        None
+    )
+    limit: Annotated[Amount | None, Plain(says="What it is held against.")] = None
+    chance: Annotated[
+        float | None, Chance(says="On which it is decided; null where it hangs on none.")
+    ] = None
+    at: Annotated[
+        float | None,
+        Figure("time", says="When, since the first feed; of the air since the first release."),
+    ] = None
+    action: Annotated[str, Plain(says="What to do, in one sentence.")] = ""
+
+    def within(self, member: str) -> "Reason":
+        """Return the reason as it reads where its figure is one of ``member`` of a reply.
+
+        Figures of the inputs stay where they are.
+        """
+        if self.figure is None or self.figure.startswith("inputs."):
+            return self
+        return replace(self, figure=f"{member}.{self.figure}")
 
 
 @dataclass(frozen=True)
@@ -79,14 +118,6 @@ class Range:
         high = None if self.high is None else self.high + by
         more = tuple((p, None if v is None else v + by) for p, v in self.more)
         return Range(self.low + by, self.likely + by, high, more)
-
-
-@dataclass(frozen=True)
-class Amount:
-    """A figure whose ``kind`` of quantity is known only with it; ``value`` [SI]."""
-
-    value: float
-    kind: str
 
 
 def verdict_of(reasons: Iterable[Reason]) -> Verdict:

@@ -18,7 +18,6 @@ from stillpipe.model.freeze_point import (
     jacket_stated,
     stated_twice,
 )
-from stillpipe.model.money import DrainDown, Rates
 from stillpipe.model.site import Place, Release, Room
 from stillpipe.physics import constants
 from stillpipe.physics.film import radiation
@@ -26,6 +25,8 @@ from stillpipe.physics.film import radiation
 HOURS = 3600.0
 ROOM = 293.15
 """Temperature at which the jacket's radiation is taken [K]."""
+MOST_POINTS = 30
+"""Most freeze points of a job."""
 LONGEST_LIST = 50
 """Most entries of a list in a request."""
 JACKET_CONVECTION = 5.0 - radiation(ROOM, ROOM, 0.5)
@@ -63,6 +64,10 @@ class Request:
     def faults(cls, _groups: Mapping[str, Any]) -> list[StillpipeError]:
         """Return what is wrong with members that can be read, by name; nothing of itself."""
         return []
+
+    def given(self, stated: frozenset[str]) -> frozenset[str]:
+        """Return the dotted names of inputs the caller gave; ``stated`` are those in the body."""
+        return stated
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,7 +166,7 @@ class Fed(FreezePoint):
 class Feeding(Fed, FreezeRequest):
     """How freeze points are fed with CO2."""
 
-    points: Annotated[int, Count(1, 20, says="How many freeze points, all alike.")] = 1
+    points: Annotated[int, Count(1, MOST_POINTS, says="How many freeze points, all alike.")] = 1
 
     @property
     def hold_duration(self) -> float:
@@ -203,12 +208,17 @@ class FromCylinders(Feeding):
 
 
 @dataclass(frozen=True, kw_only=True)
-class CylinderCountRequest(Holding, FromCylinders):
-    """Body of POST /v1/cylinder-count."""
+class Stocked(FromCylinders):
+    """The cylinders in use, and those at hand."""
 
     stock: Annotated[
         tuple[Stock, ...], Many(LONGEST_LIST, says="Cylinders at hand, for the best mix of them.")
     ] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class CylinderCountRequest(Holding, Stocked):
+    """Body of POST /v1/cylinder-count."""
 
     @property
     def hold_duration(self) -> float:
@@ -288,34 +298,3 @@ class CalibrationRequest(Request):
         if errors:
             raise gathered(errors)
         return replace(self, records=tuple(found))
-
-
-@dataclass(frozen=True, kw_only=True)
-class JobEstimateRequest(ReadyBy, FromCylinders):
-    """Body of POST /v1/job-estimate."""
-
-    setup: Annotated[
-        float, Quantity("time", 0.0, 8 * HOURS, says="From arrival to the first feed.")
-    ] = 1800.0
-    repair: Annotated[
-        float,
-        Quantity("time", 0.0, 8 * HOURS, says="Work on the open pipe; the plugs are held for it."),
-    ] = 2700.0
-    places: Annotated[tuple[Place, ...], Many(LONGEST_LIST, says="What lies along the pipe.")] = ()
-    room: Annotated[Room | None, Group(says="The room the CO2 is let into.")] = None
-    rates: Annotated[Rates | None, Group(says="The caller's own rates, for a quote.")] = None
-    drain_down: Annotated[DrainDown | None, Group(says="The alternative of draining the line.")] = (
-        None
-    )
-
-    def completed(self) -> Self:
-        """Return the request with every member worked out, those of the room too."""
-        whole = super().completed()
-        if whole.room is None:
-            return whole
-        return replace(whole, room=whole.room.completed(whole.ambient.temperature))
-
-    @property
-    def hold_duration(self) -> float:
-        """How long the plugs are fed beyond ready [s]."""
-        return self.repair

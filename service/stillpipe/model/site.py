@@ -41,6 +41,9 @@ class Place:
     at: Annotated[
         float, Quantity("length", 0.0, 200.0, says="Where along the pipe.", limit="position")
     ]
+    run: Annotated[
+        str | None, Text(says="The run of pipe on which it lies; one that is not named else.")
+    ] = None
 
 
 @dataclass(frozen=True, kw_only=True)

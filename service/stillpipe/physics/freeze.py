@@ -20,7 +20,7 @@ from stillpipe.physics.column.resume import Begun
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.physics.fading import LONGEST_THAW, Fading
-from stillpipe.physics.history import NOTHING, History, Part, copy, joined, skin
+from stillpipe.physics.history import NOTHING, History, Part, copy, joined, open_share, skin
 
 __all__ = [
     "COARSE",
@@ -177,14 +177,9 @@ class FreezeRun:
         while True:
             part = self._parts[-1]
             rule = part.column.rule(
-                end,
-                exactly=False,
-                stop=stop,
-                need=need,
-                grip=grip,
-                reach=reach,
+                end, exactly=False, stop=stop, need=need, grip=grip, reach=reach,
                 cut=stop != step.CLOSED,
-            )
+            )  # fmt: skip
             why, event = part.column.advance(self._fed, part.record, part.column.fed, rule)
             if why == step.FULL:
                 part.grow()
@@ -326,6 +321,11 @@ class FreezeRun:
         """Return times past ``until`` [s] and the outside's [K] ``distance`` [m] beside."""
         self._feed_on(until)
         return skin(self._parts, distance)
+
+    def open_share(self, times: Array, at: Array) -> Array:
+        """Return the liquid's share of the bore at ``times`` [s], fed, and places ``at`` [m]."""
+        self._feed_on(float(times[-1]))
+        return open_share(self._parts, self._fed, times, at)
 
     def stop(self, moment: Moment, lost_grip: float) -> Stop:
         """Return what comes when the coolant stops at ``moment``.

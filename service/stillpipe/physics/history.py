@@ -133,6 +133,58 @@ def skin(parts: Sequence[Part], distance: float) -> tuple[Array, Array]:
     return time, hot
 
 
+LEVELS = np.concatenate((np.array([0.0, 1e-6]), np.linspace(0.05, 1.0, 39) ** 2))
+"""Shares of the bore of which it is followed how far along the pipe each moves [-]."""
+
+
+def open_share(parts: Sequence[Part], now: step.State, times: Array, at: Array) -> Array:
+    """Return which share of the bore is liquid, shape (times, places) [-].
+
+    At ``times`` [s], rising, and places ``at`` [m] from the centre of the jacket; ``now`` is where
+    the last of ``parts`` has come to. Between two states kept each place closes evenly, and once
+    the centre is closed each share moves along the pipe evenly.
+    """
+    found = np.empty((len(times), len(at)))
+    begun = [part.begun for part in parts]
+    for n, time in enumerate(times):
+        k = max(int(np.searchsorted(begun, time, side="right")) - 1, 0)
+        column, kept, later = parts[k].column, parts[k].record, parts[k + 1 :]
+        clock = kept.clock[: kept.filled[1], march.NOW]
+        i = max(int(np.searchsorted(clock, time, side="right")) - 1, 0)
+        if i + 1 < len(clock):
+            other, H, end = column, kept.H[i + 1], float(clock[i + 1])
+        elif later:
+            other, H, end = later[0].column, later[0].record.H[0], later[0].begun
+        else:
+            other, H, end = column, now.H, float(now.clock[march.NOW])
+        part = min(max((time - clock[i]) / max(end - clock[i], march.INSTANT), 0.0), 1.0)
+        found[n] = _between(_open(column, kept.H[i]), _open(other, H), part, at)
+    return found
+
+
+def _open(column: Column, H: Array) -> tuple[Array, Array]:
+    """Return slices [m] and the liquid's share of the bore in each, for enthalpies ``H`` [J/m3].
+
+    What rises and falls again by less than the grid can tell is taken to rise outwards.
+    """
+    table, area = column.tables, column.mesh.area
+    place = np.clip((H - table.h0) * table.inv, 0, len(table.pieces) - 1).astype(np.intp)
+    solid = table.pieces[place, 6] + table.pieces[place, 7] * H
+    share = np.clip(1.0 - area @ solid / area.sum(), 0.0, 1.0)
+    return column.mesh.z, np.maximum.accumulate(share)
+
+
+def _between(
+    before: tuple[Array, Array], after: tuple[Array, Array], part: float, at: Array
+) -> Array:
+    """Return shares of the bore at places ``at`` [m] after a ``part`` of the time between two."""
+    if before[1][0] > 0.0:
+        first, last = (np.interp(at, *each) for each in (before, after))
+        return np.asarray(first + part * (last - first))
+    places = [np.interp(LEVELS, x + 1e-9 * np.arange(len(x)), z) for z, x in (before, after)]
+    return np.asarray(np.interp(at, places[0] + part * (places[1] - places[0]), LEVELS))
+
+
 def joined(parts: Sequence[Part], until: float, more: int = 0) -> History:
     """Return the course up to ``until`` [s], and ``more`` rows, of a freeze kept in ``parts``."""
     rows = np.concatenate([part.rows for part in parts])

@@ -61,6 +61,14 @@ def most_ice(key: str, concentration: float) -> float:
     return 1.0 - concentration / RICHEST
 
 
+def strongest(ice: float) -> float:
+    """Concentration of a glycol [kg/kg] of which a mass fraction ``ice`` [-] can turn to ice.
+
+    The reverse of :func:`most_ice`.
+    """
+    return (1.0 - ice) * RICHEST
+
+
 def liquid(key: str, concentration: float) -> tuple[float, float, float]:
     """Density [kg/m3], specific heat [J/(kg K)] and conductivity [W/(m K)] near 10 C."""
     if key == "seawater":  # linear in salinity from sea water at 35 g/kg; from memory

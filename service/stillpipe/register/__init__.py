@@ -1,5 +1,6 @@
-"""A register of pipes, of any length, estimated on Dask: Parquet in, Parquet out, restartable.
+"""A register of pipes, of any length, estimated on Dask: Parquet, CSV or XLSX in, Parquet out.
 
-``plan`` cuts the register into parts, ``part`` estimates one, ``run`` has Dask do them all, and
-``__main__`` is the command. Needs the extra ``dask``.
+A run that was stopped goes on where it was. ``source`` reads what is no Parquet, ``plan`` cuts the
+register into parts, ``part`` estimates one, ``run`` has Dask do them all, and ``__main__`` is the
+command. Needs the extra ``dask``.
 """

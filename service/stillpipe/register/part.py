@@ -1,7 +1,7 @@
 """One part of a register: rows read, estimated as items of a batch, written whole or not at all."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -12,8 +12,15 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from stillpipe.api import limits
+from stillpipe.api.inputs.columns import Column
+from stillpipe.register import source as sources
 from stillpipe.register.plan import Slice
-from stillpipe.server.batch import batch, tabular
+from stillpipe.server.batch import batch
+from stillpipe.server.tables import answer as answers
+from stillpipe.server.tables import cells, heads
+from stillpipe.server.tables.cells import Row, shown
+from stillpipe.server.tables.heads import Heading, Special
+from stillpipe.server.tables.table import FAULT
 
 FIXED = {"index": pa.int64(), "status": pa.int16()}
 """Columns of whole numbers; every other number is a float."""
@@ -23,17 +30,56 @@ CACHED = 8192
 
 def answer(part: Slice, estimate: str | None, folder: Path) -> None:
     """Estimate ``part`` and write its answer into ``folder``."""
-    with pq.ParquetFile(part.file) as opened:
+    with pq.ParquetFile(folder / part.file) as opened:
         table = opened.read_row_group(part.group).slice(part.offset, part.rows)
-    rows = [
-        row_of(part.first + i, name, item) for i, (name, item) in enumerate(items(table, estimate))
+        kept = opened.schema_arrow.metadata or {}
+    if sources.KEPT in kept:
+        asked, own = stored(table, estimate, orjson.loads(kept[sources.KEPT]))
+    else:
+        asked, own = items(table, estimate), owned(table, estimate)
+    rows = [row_of(part.first + i, name, item) for i, (name, item) in enumerate(asked)]
+    write(table_of(rows, own), folder / part.name)
+
+
+Named = tuple[str | None, bytes]
+"""The name of an item where that is sound, and the item without it."""
+
+
+def stored(
+    table: pa.Table, estimate: str | None, heads_of: list[str]
+) -> tuple[Iterator[Named], list[Row]]:
+    """Return the items that a table was turned into, and its own cells."""
+    own = [
+        {n: shown(c) for n, c in zip(heads_of, orjson.loads(cells), strict=True)}
+        for cells in table[sources.OWN].to_pylist()
     ]
-    write(table_of(rows), folder / part.name)
+    return (_named(raw, estimate) for raw in table[sources.ITEM].to_pylist()), own
+
+
+def _named(raw: bytes, estimate: str | None) -> Named:
+    """Return an item that was stored; a row that cannot be one stays as it is."""
+    if raw.startswith(FAULT):
+        stated, named, *fault = orjson.loads(raw.removeprefix(FAULT))
+        return None, FAULT + orjson.dumps([estimate or stated, named, *fault])
+    return _split(orjson.loads(raw), estimate)
+
+
+def owned(table: pa.Table, estimate: str | None) -> list[Row]:
+    """Return the cells of the columns of ``table`` that are the caller's own, row by row."""
+    kinds = headings(table, estimate)
+    own = [n for n, k in zip(table.column_names, kinds, strict=True) if k is Special.OWN]
+    return table.select(own).to_pylist() if own else [{}] * len(table)
+
+
+def headings(table: pa.Table, estimate: str | None) -> list[Heading]:
+    """Return what every column of ``table`` is."""
+    head = table.column_names
+    return heads.read([*head, *(["estimate"] if estimate else [])])[: len(head)]
 
 
 @lru_cache(maxsize=CACHED)
-def _answered(item: bytes) -> tabular.Row:
-    return tabular.flat({"index": 0} | batch.answer(item, tabular.LEFT_OUT).reply)
+def _answered(item: bytes) -> Row:
+    return answers.flat({"index": 0} | batch.answer(item, answers.LEFT_OUT).reply)
 
 
 def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:
@@ -45,23 +91,38 @@ def row_of(index: int, name: str | None, item: bytes) -> dict[str, Any]:
     return row if name is None else row | {"id": name}
 
 
-def items(table: pa.Table, estimate: str | None) -> Iterator[tuple[str | None, bytes]]:
+def items(table: pa.Table, estimate: str | None) -> Iterator[Named]:
     """Yield the rows of ``table`` as items of a batch, without their names where these are sound.
 
     An empty cell leaves its member out.
     """
-    head = table.column_names
-    columns = tabular.columns_of(head + (["estimate"] if estimate else []))[: len(head)]
+    kinds = headings(table, estimate)
     for row in table.to_pylist():
-        item = tabular.item_of(head, columns, row.values(), tabular.put_typed)
-        if estimate:
-            item["estimate"] = estimate
-        name = item["request"].get("id")
-        if isinstance(name, str) and len(name) <= limits.ID_CHARACTERS:
-            del item["request"]["id"]
-        else:
-            name = None
-        yield name, _encoded(item)
+        yield _split(_item(kinds, row.values()), estimate)
+
+
+def _split(item: Row, estimate: str | None) -> Named:
+    """Return the name of an item, and the item without it."""
+    if estimate:
+        item["estimate"] = estimate
+    name = item["request"].get("id")
+    if isinstance(name, str) and len(name) <= limits.ID_CHARACTERS:
+        del item["request"]["id"]
+    else:
+        name = None
+    return name, _encoded(item)
+
+
+def _item(headings: list[Heading], row: Iterable[Any]) -> Row:
+    """Return the item that cells make which have types; None leaves its member out."""
+    request: Row = {}
+    item: Row = {"request": request}
+    for heading, cell in zip(headings, row, strict=True):
+        if heading is Special.ESTIMATE and cell is not None:
+            item["estimate"] = cell
+        elif isinstance(heading, Column) and cell is not None:
+            cells.put_typed(heading, cell, request)
+    return item
 
 
 def _encoded(item: dict[str, Any]) -> bytes:
@@ -69,10 +130,26 @@ def _encoded(item: dict[str, Any]) -> bytes:
     return batch.bounded(orjson.dumps(item, default=str))
 
 
-def table_of(rows: list[dict[str, Any]]) -> pa.Table:
-    """Return ``rows`` as a table: text, flags, and numbers as floats but for the fixed columns."""
-    head = list(dict.fromkeys(name for row in rows for name in row))
-    return pa.table({name: _array(name, [row.get(name) for row in rows]) for name in head})
+def table_of(rows: list[Row], own: list[Row]) -> pa.Table:
+    """Return ``rows`` as a table: text, flags, and numbers as floats but for the fixed columns.
+
+    The caller's ``own`` cells stand before the figures, as text, their heads marked.
+    """
+    made = {
+        name: _array(name, [row.get(name) for row in rows])
+        for name in dict.fromkeys(name for row in rows for name in row)
+    }
+    marked = {
+        name if name.startswith(heads.MARK) else heads.MARK + name: _texts(name, own)
+        for name in dict.fromkeys(name for row in own for name in row)
+    }
+    fixed = {name: made.pop(name) for name in answers.FIXED}
+    return pa.table(fixed | marked | made)
+
+
+def _texts(name: str, rows: list[Row]) -> pa.Array:
+    cells = (row.get(name) for row in rows)
+    return pa.array([None if c is None else str(c) for c in cells], pa.string())
 
 
 def _array(name: str, values: list[Any]) -> pa.Array:

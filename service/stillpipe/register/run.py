@@ -13,7 +13,7 @@ from dask.distributed import Client, LocalCluster, as_completed
 
 from stillpipe import __version__
 from stillpipe.register import part as parts
-from stillpipe.register.plan import Plan, RegisterError, Slice, claim, done
+from stillpipe.register.plan import Plan, RegisterError, Slice, claim, convert, done
 
 Told = Callable[[str], None]
 
@@ -36,6 +36,33 @@ class Report:
         return not self.lost
 
 
+@dataclass
+class Progress:
+    """How far a register is: rows done of all, and how fast those of this run were."""
+
+    total: int
+    kept: int = 0
+    """Rows that an earlier run had done."""
+    done: int = 0
+    """Rows that this run has done."""
+    begun: float = field(default_factory=time.monotonic)
+
+    def __str__(self) -> str:
+        rate = self.done / max(time.monotonic() - self.begun, 1e-6)
+        left = self.total - self.kept - self.done
+        return (
+            f"{self.kept + self.done} of {self.total} rows, {rate:.3g} rows/s, "
+            f"{duration(left / rate)} left"
+        )
+
+
+def duration(seconds: float) -> str:
+    """Return ``seconds`` [s] as people say it: 45 s, 12 min, 3.5 h."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
 class Work(NamedTuple):
     """Who does the work, what is noted of it, and who is told."""
 
@@ -55,6 +82,7 @@ def run(planned: Plan, folder: Path, client: Client, tell: Told = lambda _: None
     _same_version(client)
     claim(folder, planned)
     folder = folder.absolute()
+    convert(folder, planned)
     missing = [p for p in planned.parts if not done(folder, p)]
     report = Report(planned.rows, kept=len(planned.parts) - len(missing))
     _answer(planned, missing, folder, Work(client, report, tell))
@@ -86,7 +114,7 @@ def _version() -> str:
 
 def _answer(planned: Plan, missing: list[Slice], folder: Path, work: Work) -> None:
     """Answer the ``missing`` parts, whichever is done first, and note those that came to no end."""
-    begun, rows = time.monotonic(), 0
+    progress = Progress(planned.rows, planned.rows - sum(p.rows for p in missing))
     flying = {
         work.client.submit(
             parts.answer, p, planned.estimate, folder, key=f"{uuid4()}", pure=False
@@ -96,9 +124,8 @@ def _answer(planned: Plan, missing: list[Slice], folder: Path, work: Work) -> No
     for number, future in enumerate(as_completed(flying), 1):
         ended = flying[future]
         if future.status == "finished":
-            rows += ended.rows
-            rate = rows / (time.monotonic() - begun)
-            work.tell(f"{number} of {len(missing)} parts, {rows} rows, {rate:.0f} rows/s")
+            progress.done += ended.rows
+            work.tell(f"{number} of {len(missing)} parts, {progress}")
         else:
             reason = str(future.exception()) or str(future.status)
             work.report.lost[ended.number] = reason

@@ -9,9 +9,9 @@ from contextlib import suppress
 
 from flask import Flask, Response, g, request
 
-from stillpipe.api import description, limits, problems
-from stillpipe.server import cross_origin, docs, failures, keys, warm
-from stillpipe.server.admission import gate, shares
+from stillpipe.api import description, limits
+from stillpipe.server import cross_origin, docs, failures, keys, parameters, warm
+from stillpipe.server.admission import gate, rates, shares
 from stillpipe.server.observability import logs, metrics, spans
 from stillpipe.server.routes import api
 
@@ -39,7 +39,8 @@ def create_app(warm_up: bool = True) -> Flask:
     app.config["KEYS"] = known = keys.from_environment()
     if known is not None:
         app.before_request(lambda: keys.check(known))
-    app.before_request(_refuse_parameters)
+    rates.limit(app, known is not None)
+    app.before_request(lambda: parameters.check(request))
     app.after_request(logs.end)
     app.after_request(_name)
     app.after_request(metrics.end)
@@ -63,13 +64,6 @@ def _identify() -> None:
     """Take the caller's request id if it is a plain token, else make one."""
     given = request.headers.get("X-Request-Id", "")
     g.request_id = given if _REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
-
-
-def _refuse_parameters() -> None:
-    """Refuse query parameters: no address takes any."""
-    if request.args:
-        errors = [{"detail": "unknown query parameter", "parameter": k} for k in request.args]
-        raise problems.RequestError("unknown-parameter", "No query parameters here.", errors)
 
 
 def _name(reply: Response) -> Response:

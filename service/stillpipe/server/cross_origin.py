@@ -14,7 +14,10 @@ from flask_cors import CORS
 ORIGIN = re.compile(r"https?://[a-z0-9-]+(\.[a-z0-9-]+)*(:\d{1,5})?")
 """An origin (RFC 6454) of a host by name or IPv4 address, in lower case as a browser sends it."""
 ASKED = ["Accept", "Authorization", "Content-Type", "If-None-Match", "X-Request-Id", "traceparent"]
-SHOWN = ["Batch-Failed", "Batch-Succeeded", "ETag", "Retry-After", "X-Request-Id", "traceparent"]
+SHOWN = [
+    "Batch-Failed", "Batch-Read", "Batch-Succeeded", "ETag", "RateLimit", "RateLimit-Policy",
+    "Retry-After", "X-Request-Id", "traceparent",
+]  # fmt: skip
 
 
 class OriginError(ValueError):

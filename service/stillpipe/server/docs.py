@@ -11,10 +11,13 @@ import swagger_ui_bundle
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import NotFound
 
+from stillpipe.api import description
+
 pages = Blueprint("docs", __name__)
 
 OURS = Path(__file__).parent / "pages"
 THEIRS = Path(swagger_ui_bundle.swagger_ui_path)
+GUIDE = description.FOLDER / "guide"
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
     "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -24,10 +27,19 @@ FILES = {
     "docs.js": (OURS, "text/javascript; charset=utf-8"),
     "swagger-ui.css": (THEIRS, "text/css; charset=utf-8"),
     "swagger-ui-bundle.js": (THEIRS, "text/javascript; charset=utf-8"),
+    "CHANGES.md": (description.FOLDER, "text/markdown; charset=utf-8"),
+    "GUIDE.md": (GUIDE, "text/markdown; charset=utf-8"),
+    "JOBS.md": (GUIDE, "text/markdown; charset=utf-8"),
+    **{
+        f"{caller}.{language}": (GUIDE, "text/plain; charset=utf-8")
+        for caller in ("quote", "frost", "visit", "batch")
+        for language in ("sh", "py", "mjs")
+    },
 }
+"""Every part by its name: the folder where it lies, and its media type."""
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=32)
 def _file(folder: Path, name: str) -> tuple[bytes, str]:
     body = (folder / name).read_bytes()
     return body, hashlib.sha256(body).hexdigest()[:20]
@@ -43,7 +55,7 @@ def docs() -> Response:
 
 @pages.get("/docs/<file>")
 def part(file: str) -> Response:
-    """Return a script or style of the page."""
+    """Return a script or style of the page, what has changed, or a part of the guide."""
     if file not in FILES:
         raise NotFound("The page has no such part.")
     folder, kind = FILES[file]

@@ -4,7 +4,7 @@ import logging
 from typing import Any
 
 import orjson
-from flask import Flask, Response, request
+from flask import Flask, Response, g, request
 from gunicorn.http.errors import NoMoreData, ParseException
 from marshmallow import ValidationError
 from werkzeug.exceptions import HTTPException
@@ -62,7 +62,8 @@ def _refused(slug: str, detail: str) -> Response:
 
 
 def response(problem: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
-    """Return a problem as a response."""
+    """Return a problem as a response that names its occurrence."""
+    problem = problem | problems.occurrence(problem["type"], g.get("request_id", ""))
     reply = Response(
         orjson.dumps(problem), status=problem["status"], content_type="application/problem+json"
     )

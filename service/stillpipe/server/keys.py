@@ -21,8 +21,10 @@ from flask import g, request
 
 from stillpipe.api.problems import RequestError
 
-OPEN = ("/livez", "/readyz", "/openapi.json", "/openapi.yaml", "/docs", "/metrics")
+OPEN = ("/", "/v1", "/livez", "/readyz", "/openapi.json", "/openapi.yaml", "/docs", "/metrics")
 """Addresses that never ask for a key; a proxy decides who reaches /metrics."""
+BELOW = ("/docs/", "/v1/problems/")
+"""Nor do those that begin so: what an error means is told to whoever met it."""
 _LINE = re.compile(r"(?P<name>[A-Za-z0-9._-]{1,64}):(?P<digest>[0-9a-f]{64})")
 
 
@@ -107,7 +109,8 @@ def check(keys: Keys) -> None:
     KeysFileError
         where the keys cannot be read, whatever the caller sent
     """
-    if request.path in OPEN or request.path.startswith("/docs/") or request.method == "OPTIONS":
+    path = request.path
+    if path in OPEN or path.startswith(BELOW) or request.method == "OPTIONS":
         return
     scheme, _, key = request.headers.get("Authorization", "").partition(" ")
     name = keys.name(key.strip() if scheme.lower() == "bearer" else "")

@@ -10,19 +10,16 @@ from werkzeug.exceptions import NotFound
 from stillpipe.api import catalogues, description, problems
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.limits import BATCH_BYTES
-from stillpipe.api.registry import ENDPOINTS, HTML
-from stillpipe.server import bodies
+from stillpipe.api.registry import ENDPOINTS, HTML, PICTURE, SHEET, SVG, Endpoint
+from stillpipe.api.selection import Selection
+from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
-from stillpipe.server.batch import batch, one_table
+from stillpipe.server.batch import batch, exchange, one_table
+from stillpipe.server.batch.exchange import JSON, TABLES
 from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
 
-JSON = "application/json"
-LINES = "application/x-ndjson"
-CSV = "text/csv"
-FORMS = {JSON: batch.of_array, LINES: batch.of_lines, CSV: batch.of_table}
-"""How a batch is read and answered, by media type."""
 KEPT = 300
 """How long a caller may keep a page before asking whether it has changed [s]."""
 SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
@@ -32,24 +29,46 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
     endpoint = ENDPOINTS[name]
-    bodies.check(request, *((JSON, CSV) if endpoint.rows else (JSON,)))
+    bodies.check(request, JSON, *(TABLES if endpoint.rows else ()))
+    form, named = _wanted(endpoint)
+    asked = parameters.asked(request, name)
+    if form != JSON:
+        parameters.whole(request, form)
     body = bodies.whole(request)
-    if request.mimetype == CSV:
-        body = one_table.as_request(body, endpoint.request, endpoint.rows)
-    forms = [JSON, *endpoint.forms]
-    form = request.accept_mimetypes.best_match(forms, default=JSON)
-    reply = Response(_answered(name, body, form), content_type=form)
+    given = None
+    if request.mimetype in TABLES:
+        given = one_table.read(body, request.mimetype, endpoint.request, endpoint.rows)
+    with one_table.placed(given):
+        answer = _answered(name, given.json() if given else body, form + named, asked)
+    reply = Response(answer, content_type=form)
     if form == HTML:
+        reply.content_type = f"{HTML}; charset=utf-8"
         reply.headers["Content-Security-Policy"] = SHEET_POLICY
-    if len(forms) > 1:
+    if endpoint.forms:
         reply.vary.add("Accept")
     return reply
 
 
-def _answered(name: str, body: bytes, form: str) -> bytes:
+def _wanted(endpoint: Endpoint) -> tuple[str, str]:
+    """Return the media type that the caller likes best, and what names the sheet or picture in it.
+
+    A sheet or picture that is named asks for no media type: generated clients name the default
+    with all they send.
+    """
+    sheets = endpoint.sheets
+    pages = list(next(iter(sheets.values()))) if sheets else []
+    forms = [JSON, *endpoint.forms, *pages]
+    form = request.accept_mimetypes.best_match(forms, default=JSON)
+    if form in pages:
+        return form, SHEET + request.args.get(parameters.SHEET, next(iter(sheets)))
+    named = request.args.get(parameters.PICTURE) if form == SVG else None
+    return form, PICTURE + named if named else ""
+
+
+def _answered(name: str, body: bytes, form: str, asked: Selection) -> bytes:
     """Answer, and tell the metrics whether from memory or by a new estimate."""
     with spans.span(current_app, f"estimate {name}") as span:
-        made = ANSWERS.answer(name, body, form, gate.admitted)
+        made = ANSWERS.answer(name, body, form, gate.admitted, asked)
         if span is not None:
             span.set_attribute("stillpipe.remembered", made.effort is None)
     if made.effort is None:
@@ -73,30 +92,32 @@ for _name in ENDPOINTS:
 
 @api.post("/v1/batch")
 def many() -> Response:
-    """Many estimates: JSON array, lines of JSON, or CSV."""
+    """Many estimates: JSON array, lines of JSON, CSV or XLSX, answered in any of these."""
     request.max_content_length = BATCH_BYTES + 1
-    bodies.check(request, *FORMS)
+    bodies.check(request, *exchange.FORMS)
+    form = exchange.wanted(request.mimetype, request.accept_mimetypes)
+    asked = parameters.of_items(request, form in TABLES)
     stream = request.stream
     caller = g.get("caller") or shares.network(request.remote_addr or "")
     place = current_app.config["SHARES"].enter(caller)
-    call = batch.Call(stream, request.content_length)
+    call = batch.Call(stream, request.content_length, asked)
     call.kept.callback(place.leave)
     try:
         watched = departures.watched(request.environ.get("gunicorn.socket"))
         call.client = call.kept.enter_context(watched)
-        reply = Response(FORMS[request.mimetype](call))
+        reply = Response(exchange.answered(call, request.mimetype, form))
     except BaseException:
         call.close()
         raise
     # also where the reply never begins
     reply.call_on_close(call.close)
-    reply.content_type = request.mimetype
-    if request.mimetype == CSV:
-        reply.content_type = f"{CSV}; charset=utf-8"
-        reply.headers.update({f"Batch-{k.title()}": str(v) for k, v in call.counts.items()})
+    reply.content_type = TABLES.get(form, form)
+    reply.headers.update(exchange.summary(call, form))
+    reply.vary.add("Accept")
     return reply
 
 
+@api.get("/")
 @api.get("/v1")
 def index() -> Response:
     """Tell what there is, and where it is described."""
@@ -105,8 +126,8 @@ def index() -> Response:
 
 @api.get("/v1/<any(pipes, materials, fluids, cylinders, limits, meta):name>")
 def catalogue(name: str) -> Response:
-    """Return a catalogue, with its entity tag."""
-    return _kept(*catalogues.page(name))
+    """Return a catalogue or what its query leaves of it, with its entity tag."""
+    return _kept(*catalogues.page(name, tuple(request.args.items())))
 
 
 def _kept(body: bytes, tag: str = "", content_type: str = JSON) -> Response:

@@ -55,11 +55,13 @@ class Worker(ThreadWorker):  # type: ignore[misc]
 
 def refusal(slug: str, status: int, detail: str) -> bytes:
     """Return a reply with the problem ``slug``, whole, after which the connection is closed."""
-    body = orjson.dumps(problems.body(slug, detail))
+    request_id = uuid.uuid4().hex
+    problem = problems.body(slug, detail)
+    body = orjson.dumps(problem | problems.occurrence(problem["type"], request_id))
     lines = [
         f"HTTP/1.1 {status} {_PHRASES[status]}", "Connection: close",
         "Content-Type: application/problem+json", f"Content-Length: {len(body)}",
-        f"X-Request-Id: {uuid.uuid4().hex}", "X-Content-Type-Options: nosniff",
+        f"X-Request-Id: {request_id}", "X-Content-Type-Options: nosniff",
         "Referrer-Policy: no-referrer", "Cache-Control: no-store", "", "",
     ]  # fmt: skip
     return "\r\n".join(lines).encode("latin-1") + body

@@ -85,6 +85,16 @@ def prior() -> Sample:
     return Sample(deviates())
 
 
+@lru_cache(maxsize=1)
+def flushing() -> Array:
+    """Return draws of how well a line is flushed, shape (COUNT,) [-], which hangs on nothing else.
+
+    Standard normal deviates, even, in an order of their own.
+    """
+    order = np.random.default_rng(SEED).permutation(COUNT)
+    return np.asarray(ndtri((order + 0.5) / COUNT))
+
+
 def made() -> NDArray[np.uint16]:
     """Return the table made anew, shape (COUNT, inputs)."""
     from scipy.stats import qmc  # noqa: PLC0415 - takes 1.6 s, and is not needed to answer

@@ -21,6 +21,8 @@ JSON = dict[str, Any]
 ICE, WATER, INK, STOP = "#2f6f8f", "#c8dbe3", "#22303a", "#9c3d2e"
 AFTER = "#7ba0b4"
 """Between ice and water, in grey too: what is known once something was seen."""
+WALL, JACKET = "#98948c", "#f1eee6"
+""" Of a pipe, and of the jacket on it."""
 WIDTH = 7.2
 """Width of a picture [in]."""
 CHARACTER = 0.082
@@ -86,6 +88,31 @@ def _kept(_picture: str, panels: int) -> tuple[Figure, list[Axes]]:
     return figure, every
 
 
+@cache
+def _paper(_picture: str) -> tuple[Figure, Axes]:
+    """Return the figure of a picture that is laid out in inches, with axes over all of it."""
+    figure = Figure(figsize=(WIDTH, 6.0))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_axis_off()
+    axes.set_xlim(0.0, WIDTH)
+    return figure, axes
+
+
+def page(picture: str, height: float) -> tuple[Figure, Axes]:
+    """Return a picture's blank page, of ``height`` [in]; its axes are in inches, upwards."""
+    figure, axes = _paper(picture)
+    figure.set_size_inches(WIDTH, height)
+    axes.set_ylim(0.0, height)
+    _clear(axes)
+    return figure, axes
+
+
+def _clear(axes: Axes) -> None:
+    gone: list[Artist] = [*axes.lines, *axes.collections, *axes.patches, *axes.texts]
+    for artist in gone:
+        artist.remove()
+
+
 def blank(
     picture: str, panels: tuple[float, ...], height: float, left: float, top: float
 ) -> tuple[Figure, list[Axes]]:
@@ -103,14 +130,22 @@ def blank(
         top=1.0 - top / height, hspace=0.08,
     )  # fmt: skip
     for axes in every:
-        gone: list[Artist] = [*axes.lines, *axes.collections, *axes.patches, *axes.texts]
-        for artist in gone:
-            artist.remove()
+        _clear(axes)
         box = axes.get_position()
         wide, high = box.width * WIDTH, box.height * height
         axes.xaxis.set_label_coords(0.5, -0.32 / high)
         axes.yaxis.set_label_coords(-0.46 / wide, 0.5)
     return figure, every
+
+
+def refusal(reply: JSON) -> Figure:
+    """Return the reasons why there is nothing to draw."""
+    reasons = reply["reasons"]
+    figure = Figure(figsize=(WIDTH, 0.6 + 0.6 * len(reasons)))
+    for row, reason in enumerate(reasons):
+        height = 1.0 - (0.6 + 0.6 * row) / float(figure.get_figheight())
+        figure.text(0.015, height, reason["text"], color=STOP, wrap=True, va="top")
+    return figure
 
 
 def key(axes: Axes, lines: dict[str, JSON]) -> None:

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from stillpipe.api.forms import canvas
+from stillpipe.api.forms import canvas, layout, words
 from stillpipe.api.forms.canvas import JSON
 
 Array = NDArray[np.float64]
@@ -18,10 +18,17 @@ BARS = ((0, "closure"), (1, "ready"))
 """Rows of figures that have a bar below the course."""
 LATE = 1.5
 """What is seen so many times later than all else of a freeze is marked at the end of its axis."""
+DAY = 1440.0
+"""What is said to last so long lasts so long at least, or for ever [min]."""
 MOMENTS = 120
 """At which the ends of an ice front are drawn."""
 SURE = 0.98
 """Share of an axis of time up to which what is said of a mark may reach [-]."""
+LONGEST = 28
+"""Characters of the name of a freeze point at most."""
+NEVER = 1.2
+"""The axis of time is so many times as long as all that is known, where something may never come
+[-]."""
 
 
 def plug_time(reply: JSON) -> bytes:
@@ -30,29 +37,33 @@ def plug_time(reply: JSON) -> bytes:
     Where something was seen it is marked, with the ranges before and after.
     """
     frozen = reply["history"] is not None and bool(reply["history"]["time"]["values"])
-    words = _freeze_words(reply)
+    said = words.freeze(reply)
     if not frozen:
-        return canvas.drawn(_refusal, reply, "Freeze point", words)
+        return canvas.drawn(canvas.refusal, reply, "Freeze point", said)
     if reply.get("learned") is None:
-        return canvas.drawn(_course, reply, "Freeze point", words)
-    return canvas.drawn(_learned, reply, "Freeze point", f"{words}; {_seen_words(reply)}")
+        return canvas.drawn(_course, reply, "Freeze point", said)
+    return canvas.drawn(_learned, reply, "Freeze point", f"{said}; {words.seen(reply)}")
 
 
 def hold_time(reply: JSON) -> bytes:
     """Return how long the plug lasts unfed against when feeding stops, with its band."""
     held = bool(reply["course"]["time"]["values"])
-    words = _freeze_words(reply)
+    said = words.freeze(reply)
     if reply["survival"] is not None:
-        words = f"unfed after the hold the plug lasts {_range(reply['survival'])}"
-    return canvas.drawn(_survival if held else _refusal, reply, "Hold", words)
+        said = f"unfed after the hold the plug lasts {words.span(reply['survival'])}"
+    return canvas.drawn(_survival if held else canvas.refusal, reply, "Hold", said)
 
 
 def job(reply: JSON) -> bytes:
-    """Return the timeline of a whole job: a mark where likely, a bar from earliest to latest."""
+    """Return the timeline of a whole job: a mark where likely, a bar from earliest to latest.
+
+    Moments of a freeze point of its own stand together under its name.
+    """
     if any(r["code"] == "flowing" for r in reply["reasons"]):
-        return canvas.drawn(_refusal, reply, "Job", " ".join(r["text"] for r in reply["reasons"]))
-    words = "; ".join(f"{e['code']} at {_minutes(e['at']):.0f} min" for e in reply["timeline"])
-    return canvas.drawn(_timeline, reply, "Job", words)
+        said = " ".join(r["text"] for r in reply["reasons"])
+        return canvas.drawn(canvas.refusal, reply, "Job", said)
+    said = "; ".join(_said(event) for event in reply["timeline"])
+    return canvas.drawn(_timeline, reply, "Job", said)
 
 
 def _course(reply: JSON) -> Figure:
@@ -141,13 +152,13 @@ def _seen(axes: Axes, reply: JSON, rows: int) -> None:
         _bars(axes, reply, last, canvas.AFTER, 6)
     known = [(reply[name]["likely"] / 60.0, row) for row, name in BARS if reply[name]]
     axes.plot(*zip(*known, strict=True), "|", markersize=10, color=canvas.INK, mew=1.8)
-    at = [_minutes(o["elapsed"]) for o in learned["observations"]]
+    at = [words.minutes(o["elapsed"]) for o in learned["observations"]]
     shown = [(minute, row) for row, minute in enumerate(at, 2) if minute <= last]
     beyond = [(last, row) for row, minute in enumerate(at, 2) if minute > last]
     for marks, shape in ((shown, "o"), (beyond, ">")):
         if marks:
             axes.plot(*zip(*marks, strict=True), shape, **canvas.MARK)
-    for row, (minute, word) in enumerate(zip(at, _told(reply), strict=True), 2):
+    for row, (minute, word) in enumerate(zip(at, words.told(reply), strict=True), 2):
         _label(axes, row, minute, word, last)
     if not learned["used"]:
         axes.text(
@@ -167,31 +178,18 @@ def _label(axes: Axes, row: int, minute: float, word: str, last: float) -> None:
 
 
 def _bars(axes: Axes, figures: JSON, last: float, color: str, width: float) -> None:
-    """Draw closure and ready as bars, up to the ``last`` [min] where the high end never comes."""
+    """Draw closure and ready as bars, open at the ``last`` [min] where the high end never comes."""
     known = [(row, figures[name]) for row, name in BARS if figures[name] is not None]
     low = [found["low"] / 60.0 for _, found in known]
     high = [last if found["high"] is None else found["high"] / 60.0 for _, found in known]
     axes.hlines([row for row, _ in known], low, high, color=color, linewidth=width)
-
-
-def _told(reply: JSON) -> list[str]:
-    """Return what was seen, each in a word or two, and whether that is explained."""
-    told = zip(reply["learned"]["observations"], reply["inputs"]["observations"], strict=True)
-    return [_word(stated) + ("" if held["fits"] else ", does not fit") for held, stated in told]
-
-
-def _word(stated: JSON) -> str:
-    """Return what was seen in a word or two."""
-    amount = "{value:g} {unit}".format(**stated["value"]) if "value" in stated else ""
-    words = {
-        "frost": "frost", "no-frost": "no frost yet", "surface-temperature": amount,
-        "weight-drawn": f"{amount} drawn", "flow-stopped": "flow stopped",
-        "pressure-held": f"{amount} held",
-    }  # fmt: skip
-    return words[stated["kind"]["value"]]
+    never = [row for row, found in known if found["high"] is None]
+    if never:
+        axes.plot([last] * len(never), never, ">", color=color, markersize=width, clip_on=False)
 
 
 def _survival(reply: JSON) -> Figure:
+    """Draw how long the plug lasts; what lasts a day or more runs out of the picture above."""
     figure, (axes,) = canvas.blank("survival", (1.0,), 4.0, left=0.9, top=0.5)
     course = reply["course"]
     minutes, low, likely, high = (
@@ -200,7 +198,17 @@ def _survival(reply: JSON) -> Figure:
     axes.fill_between(minutes, low, high, color=canvas.WATER, linewidth=0)
     axes.plot(minutes, likely, **canvas.FROZEN)
     axes.set_xlim(minutes[0], minutes[-1])
-    axes.set_ylim(0.0, 1.4 * max(*high, 1e-6))
+    beyond = [minute for minute, x in zip(minutes, high, strict=True) if x >= DAY]
+    told = [x for x in (*low, *likely, *high) if x < DAY]
+    axes.set_ylim(0.0, 1.4 * max(*told, 0.2 * DAY if beyond else 1e-6))
+    if beyond:
+        axes.plot(
+            beyond, [0.74] * len(beyond), "^", transform=axes.get_xaxis_transform(), **canvas.MARK
+        )
+        axes.text(
+            0.5, 0.64, "a day or more, or never", transform=axes.transAxes, ha="center",
+            fontsize=9, color=canvas.STOP, bbox=canvas.ON_WHITE,
+        )  # fmt: skip
     axes.set_ylabel("bonded unfed [min]")
     axes.set_xlabel("when feeding stops in the hold, since the first feed [min]")
     canvas.key(axes, {"median": canvas.FROZEN, "5 to 95 %": canvas.BAND})
@@ -266,7 +274,7 @@ def _events(axes: Axes, reply: JSON, lettered: bool) -> None:
     at = [reply[name]["likely"] / 60.0 for _, _, name in known]
     if reply["planned_ready"]:
         known.append((3, "planned ready", "planned_ready"))
-        at.append(_minutes(reply["planned_ready"]))
+        at.append(words.minutes(reply["planned_ready"]))
     axes.set_xlim(0.0, _end(reply))
     axes.vlines(at, 0.0, 1.0, color=canvas.INK, linewidth=0.8, transform=axes.get_xaxis_transform())
     if lettered:
@@ -293,75 +301,60 @@ def _end(reply: JSON) -> float:
     return 1.02 * float(max(last)) / 60.0
 
 
-def _refusal(reply: JSON) -> Figure:
-    reasons = reply["reasons"]
-    figure = Figure(figsize=(canvas.WIDTH, 0.6 + 0.6 * len(reasons)))
-    for row, reason in enumerate(reasons):
-        height = 1.0 - (0.6 + 0.6 * row) / float(figure.get_figheight())
-        figure.text(0.015, height, reason["text"], color=canvas.STOP, wrap=True, va="top")
-    return figure
+def _said(event: JSON) -> str:
+    of = f" of {of_points(event)}" if of_points(event) else ""
+    return f"{event['code']}{of} at {words.minutes(event['at']):.0f} min"
 
 
-def _freeze_words(reply: JSON) -> str:
-    """Return in words what the picture shows, for those who cannot see it."""
-    parts = [
-        f"{words} {_range(reply[name])}"
-        for words, name in (
-            ("frost beside the jacket by", "frost_by"),
-            ("closed after", "closure"),
-            ("ready after", "ready"),
-        )
-        if reply.get(name) is not None
-    ]
-    if reply["planned_ready"] is not None:
-        parts.append(f"planned ready {_minutes(reply['planned_ready']):.1f} min")
-    return "; ".join(parts) or " ".join(r["text"] for r in reply["reasons"])
+def of_points(event: JSON) -> str:
+    """Return the names of the freeze points that a moment is of; empty where it is of all."""
+    return event.get("point") or ", ".join(event.get("points") or [])
 
 
-def _seen_words(reply: JSON) -> str:
-    """Return in words what was seen, and what was to be expected before."""
-    learned = reply["learned"]
-    told = zip(_told(reply), learned["observations"], strict=True)
-    parts = [f"{word} at {_minutes(held['elapsed']):.1f} min" for word, held in told]
-    before = [
-        f"{words} {_range(learned['before'][name])}"
-        for words, name in (("closed after", "closure"), ("ready after", "ready"))
-        if learned["before"][name] is not None
-    ]
-    used = "" if learned["used"] else "; nothing is learned from what cannot be explained"
-    return f"seen: {', '.join(parts)}; before anything was seen: {', '.join(before)}{used}"
-
-
-def _range(found: JSON) -> str:
-    high = "never" if found["high"] is None else f"{found['high'] / 60.0:.1f}"
-    return f"{found['likely'] / 60.0:.1f} min ({found['low'] / 60.0:.1f} to {high})"
-
-
-def _minutes(quantity: JSON) -> float:
-    return float(quantity["value"]) / 60.0
+def grouped(events: list[JSON]) -> list[JSON | str]:
+    """Return events in order, those of the same freeze points together, their names before them."""
+    found: list[JSON | str] = [e for e in events if not of_points(e)]
+    for name in dict.fromkeys(of_points(e) for e in events if of_points(e)):
+        found += [name, *(e for e in events if of_points(e) == name)]
+    return found
 
 
 def _timeline(reply: JSON) -> Figure:
-    events = reply["timeline"]
-    left = 0.3 + canvas.CHARACTER * max(len(e["code"]) for e in events)
-    height = 1.3 + 0.34 * len(events)
-    figure, (axes,) = canvas.blank("timeline", (1.0,), height, left=left, top=0.5)
-    rows = range(len(events))
-    room = 1.2 if any(e["latest"] is None for e in events) else 1.04
-    last = room * (max(_minutes(e["latest"] or e["at"]) for e in events) + 1.0)
-    late = [last if e["latest"] is None else _minutes(e["latest"]) for e in events]
-    axes.hlines(
-        rows, [_minutes(e["earliest"]) for e in events], late, color=canvas.WATER, linewidth=12
-    )
-    likely = [_minutes(e["at"]) for e in events]
-    axes.plot(likely, rows, "|", markersize=13, color=canvas.ICE, mew=2.5, clip_on=False)
-    for row, event in enumerate(events):
-        if event["latest"] is None:
-            axes.text(
-                last, row, "or never ", ha="right", va="center", fontsize=9, color=canvas.STOP
-            )
-    axes.set_yticks(rows, [e["code"] for e in events])
-    axes.set_ylim(len(events) - 0.5, -0.5)
+    every = grouped(reply["timeline"])
+    named = [e if isinstance(e, str) else e["code"] for e in every]
+    names = [layout.shortened(name, LONGEST) for name in named]
+    left = 0.3 + canvas.CHARACTER * max(map(len, names))
+    figure, (axes,) = canvas.blank(
+        "timeline", (1.0,), 1.3 + 0.34 * len(every), left=left, top=0.5
+    )  # fmt: skip
+    events = [(row, e) for row, e in enumerate(every) if not isinstance(e, str)]
+    room = NEVER if any(e["latest"] is None for _, e in events) else 1.04
+    last = room * (max(words.minutes(e["latest"] or e["at"]) for _, e in events) + 1.0)
+    _moments(axes, events, last)
+    heads = [row for row, e in enumerate(every) if isinstance(e, str)]
+    axes.hlines([row - 0.5 for row in heads], 0.0, last, color=canvas.INK, linewidth=0.6)
+    axes.set_yticks(range(len(names)), names)
+    for row, label in enumerate(axes.get_yticklabels()):
+        label.set_fontweight("bold" if row in heads else "normal")
+    axes.set_ylim(len(every) - 0.5, -0.5)
     axes.set_xlim(0.0, last)
-    axes.set_xlabel("time from arrival [min]; the bar runs from the 5th to the 95th percentile")
+    axes.set_xlabel("time from arrival [min]; bars: 5th to 95th percentile")
     return figure
+
+
+def _moments(axes: Axes, events: list[tuple[int, JSON]], last: float) -> None:
+    """Draw a bar and a mark for each event; one that may never come is open at its end."""
+    rows = [row for row, _ in events]
+    early = [words.minutes(e["earliest"]) for _, e in events]
+    late = [0.985 * last if e["latest"] is None else words.minutes(e["latest"]) for _, e in events]
+    axes.hlines(rows, early, late, color=canvas.WATER, linewidth=12)
+    likely = [words.minutes(e["at"]) for _, e in events]
+    axes.plot(likely, rows, "|", markersize=13, color=canvas.ICE, mew=2.5, clip_on=False)
+    open_ended = [row for row, e in events if e["latest"] is None]
+    if open_ended:
+        at = [last] * len(open_ended)
+        axes.plot(at, open_ended, ">", markersize=11, color=canvas.WATER, clip_on=False, mew=0)
+    for row in open_ended:
+        axes.text(
+            0.985 * last, row, "or never ", ha="right", va="center", fontsize=9, color=canvas.STOP
+        )  # fmt: skip

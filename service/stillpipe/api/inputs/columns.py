@@ -21,6 +21,7 @@ from stillpipe.model.declare import (
 Path = tuple[str, ...]
 
 MEMBERS = "has members of its own: name them, or "
+UNKNOWN = "unknown column"
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ def column(path: Path, unit: str | None, requests: Iterable[type[Any]]) -> Colum
     """
     found = next((m for r in requests if (m := _at(path, r)) is not None), None)
     if found is None:
-        return "unknown column"
+        return UNKNOWN
     if unit == "json":
         return Column(path, unit, "json")
     kind, accepted = _kind(found)
@@ -54,6 +55,26 @@ def column(path: Path, unit: str | None, requests: Iterable[type[Any]]) -> Colum
         of = "is a list: " if isinstance(found.declaration, Numbers) else MEMBERS
         return f"{of}write [json] and give JSON"
     return Column(path, unit, kind)
+
+
+def paths(requests: Iterable[type[Any]]) -> list[Path]:
+    """Return where every input of ``requests`` lies that may have a column, each once."""
+    found: dict[Path, None] = {}
+    for request in requests:
+        for name, member in inputs(request).items():
+            found[(name,)] = None
+            if isinstance(member.declaration, Group):
+                found |= dict.fromkeys((name, *rest) for rest in paths((member.group,)))
+    return list(found)
+
+
+def head(path: Path, requests: Iterable[type[Any]], stated: str = "") -> str:
+    """Return a head for the input at ``path``: in the unit ``stated``, or else its first one."""
+    found = next((m for r in requests if (m := _at(path, r)) is not None), None)
+    kind, accepted = ("", ()) if found is None else _kind(found)
+    unit = stated if stated in accepted else next(iter(accepted), "")
+    unit = "json" if kind == "json" else unit
+    return ".".join(path) + (f" [{unit}]" if unit else "")
 
 
 def _at(path: Path, request: type[Any]) -> Member | None:

@@ -1,5 +1,6 @@
 """The effective inputs of a request, each marked where the caller left it out."""
 
+from datetime import datetime
 from decimal import Decimal
 from enum import Enum
 from typing import Any
@@ -57,4 +58,6 @@ def scalar(value: Any) -> Any:
         return value.value
     if isinstance(value, tuple):
         return list(value)
+    if isinstance(value, datetime):
+        return value.isoformat()
     return str(value) if isinstance(value, Decimal) else value

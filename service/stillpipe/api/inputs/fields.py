@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -183,6 +184,17 @@ class Money(Field[Decimal]):
         return Decimal(value)
 
 
+class Percent(Field[Decimal]):
+    """A decimal from 0 to 100 as text."""
+
+    PATTERN = re.compile(r"100(\.0{1,4})?|[0-9]{1,2}(\.[0-9]{1,4})?")
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Decimal:
+        if not self.PATTERN.fullmatch(text(value)):
+            raise ValidationError('must be a decimal from 0 to 100 as text, like "8.875"')
+        return Decimal(value)
+
+
 class Currency(Field[str]):
     """Three capital letters (ISO 4217)."""
 
@@ -192,6 +204,23 @@ class Currency(Field[str]):
         if not self.PATTERN.fullmatch(text(value)):
             raise ValidationError("must be three capital letters (ISO 4217)")
         return str(value)
+
+
+class Instant(Field[datetime]):
+    """A moment with its offset from UTC as text (RFC 3339)."""
+
+    PATTERN = re.compile(
+        r"[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
+        r"T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])"
+    )
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> datetime:
+        if not self.PATTERN.fullmatch(text(value)):
+            raise ValidationError('must be a date and time like "2031-03-04T07:30:00+01:00"')
+        try:
+            return datetime.fromisoformat(value)
+        except ValueError:
+            raise ValidationError("there is no such day") from None
 
 
 class Group(Field[Any]):

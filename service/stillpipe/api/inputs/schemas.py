@@ -76,8 +76,10 @@ LEAVES: dict[type[declare.Input], Callable[..., fields.Field[Any]]] = {
     declare.Text: fields.Text,
     declare.Name: fields.Text,
     declare.Money: fields.Money,
+    declare.Percent: fields.Percent,
     declare.Currency: fields.Currency,
     declare.Flag: fields.Flag,
+    declare.Instant: fields.Instant,
 }
 
 
@@ -105,7 +107,7 @@ def load(request: type[R], tree: Any) -> Loaded[R]:
         built: R = schema_of(request).load(tree)
     except ValidationError as error:
         raise ValidationError(_all(request, tree, error.messages)) from None
-    return Loaded(built.completed(), frozenset(_given(request, tree)))
+    return Loaded(built.completed(), built.given(frozenset(_given(request, tree))))
 
 
 def _all(request: type[R], tree: Any, messages: Any) -> Any:

@@ -1,16 +1,16 @@
-"""The moments of a job in order."""
+"""The moments of a job in order, of all freeze points on one clock."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Annotated
 
 from stillpipe.estimates import assess
-from stillpipe.estimates.cylinder_count import CylinderFigures
 from stillpipe.estimates.job import waits
-from stillpipe.estimates.solution import COOL_ENOUGH, Solution
+from stillpipe.estimates.job.plan import Group, Kind, Plan
+from stillpipe.estimates.manifold import Exchange
 from stillpipe.model.declare import Figure, Plain
 from stillpipe.model.figures import Range
-from stillpipe.model.requests import JobEstimateRequest
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,50 +18,57 @@ class Event:
     """A moment of the job."""
 
     code: Annotated[str, Plain(says="Stable code of the moment.")]
-    at: Annotated[float, Figure("time", says="Since arrival: likely, or as planned.")]
+    at: Annotated[
+        float,
+        Figure("time", says="Since arrival: likely, or planned; `bond-lost` at its earliest."),
+    ]
     earliest: Annotated[float, Figure("time", says="Since arrival, at the earliest.")]
     latest: Annotated[float | None, Figure("time", says="Since arrival, at the latest.")]
+    clock: Annotated[
+        str | None, Plain(says="The moment itself (RFC 3339), where the job's start was given.")
+    ] = None
+    group: Annotated[int | None, Plain(says="Of which group; null for the whole job.")] = None
+    points: Annotated[
+        tuple[str, ...], Plain(says="Of which freeze points; empty for all of the group.")
+    ] = ()
     text: Annotated[str, Plain(says="What to do.")]
 
 
-def begin_feeding(request: JobEstimateRequest, solution: Solution) -> float:
-    """When feeding begins [s] after arrival: set up, and a warm line cool enough."""
-    return max(request.setup, waits.cooling(solution).likely)
-
-
-def timeline(
-    request: JobEstimateRequest, solution: Solution, cylinders: CylinderFigures
-) -> tuple[Event, ...]:
+def timeline(plan: Plan, exchanges: tuple[Exchange, ...]) -> tuple[Event, ...]:
     """Return the moments of the job in order."""
-    begun = begin_feeding(request, solution)
     found = [
         _fixed(
             "arrive", 0.0,
             "Ventilate, close the valves, prove that the line is still, bare and clean the pipe, "
             "fit the jackets, secure the cylinders.",
         ),
-        *_cooled(solution),
     ]  # fmt: skip
-    if not solution.stays_slush and solution.prevented:
-        return tuple(found)
-    found.append(_fixed("feed", begun, "Open the cylinders; feed all freeze points."))
-    if solution.hopeless or not solution.is_planned:
-        return tuple(found)
-    found += [
-        Event(
-            code=code,
-            at=span.likely,
-            earliest=span.low,
-            latest=span.high,
-            text=text,
-        )
-        for code, span, text in _of_plug(solution, begun)
-    ]
-    found += [
-        _fixed("exchange", begun + swap.at, f"Exchange cylinder {swap.cylinder}. {swap.advice}")
-        for swap in cylinders.exchanges
-    ]
-    return tuple(sorted(found, key=lambda e: e.at))
+    for group in plan.groups:
+        found += _of_group(plan, group)
+        names = {name for kind in group.kinds for name in kind.names}
+        found += [
+            _exchange(swap, group)
+            for swap in exchanges
+            if {p.name for p in swap.points} <= names and not _prevented(group)
+        ]
+    start = plan.request.start
+    return tuple(_at_clock(e, start) for e in sorted(found, key=lambda e: e.at))
+
+
+def of_point(events: tuple[Event, ...], group: int, name: str) -> tuple[Event, ...]:
+    """Return those of the ``events`` that are about one freeze point."""
+    return tuple(
+        e for e in events
+        if e.group in (None, group) and (not e.points or name in e.points)
+    )  # fmt: skip
+
+
+def _at_clock(event: Event, start: datetime | None) -> Event:
+    """Return a moment with the time of day at which it comes, to the second."""
+    if start is None:
+        return event
+    moment = start + timedelta(seconds=round(event.at))
+    return replace(event, clock=moment.isoformat())
 
 
 def _fixed(code: str, at: float, text: str) -> Event:
@@ -69,52 +76,108 @@ def _fixed(code: str, at: float, text: str) -> Event:
     return Event(code=code, at=at, earliest=at, latest=at, text=text)
 
 
-def _of_plug(solution: Solution, begun: float) -> Iterator[tuple[str, Range, str]]:
-    """Yield the moments of a plug fed from ``begun`` [s] on: code, range, text.
+def _ranged(code: str, span: Range, text: str) -> Event:
+    at = span.low if code == "bond-lost" else span.likely
+    return Event(code=code, at=at, earliest=span.low, latest=span.high, text=text)
 
-    Work begins at the planned ready, so that everything after it hangs on that one time.
+
+def _prevented(group: Group) -> bool:
+    """Tell whether a flow keeps every plug of a group from closing, so that nothing is fed."""
+    return all(not k.solution.stays_slush and k.solution.prevented for k in group.kinds)
+
+
+def _of_group(plan: Plan, group: Group) -> Iterator[Event]:
+    """Yield the moments of the freeze points of a group."""
+    for kind in group.kinds:
+        for event in _cooled(kind):
+            yield _told(plan, event, group, kind)
+    if _prevented(group):
+        return
+    what = "all freeze points" if len(plan.groups) == 1 else _list(group)
+    if group.number > 1:
+        text = (
+            f"Move jackets and cylinders to {_list(group)}; fit them, prove that the line is still."
+        )
+        moved = plan.groups[group.number - 2].stop
+        yield replace(_fixed("move", moved, text), group=group.number)
+    feed = _fixed("feed", group.feed, f"Open the cylinders; feed {what}.")
+    yield replace(feed, group=group.number)
+    for kind in group.kinds:
+        if kind.closes:
+            for event in _of_plug(kind, group):
+                yield _told(plan, event, group, kind)
+    if any(kind.closes for kind in group.kinds):
+        stop = _fixed("stop", group.stop, "Repair done and tested: close the cylinders.")
+        yield replace(stop, group=group.number)
+
+
+def _list(group: Group) -> str:
+    """Return the names of the freeze points of a group in words."""
+    return ", ".join(name for kind in group.kinds for name in kind.names)
+
+
+def _told(plan: Plan, event: Event, group: Group, kind: Kind) -> Event:
+    """Return a moment with its group, and its freeze points where not all are alike."""
+    apart = group.apart or len(plan.groups) > 1
+    return replace(event, group=group.number, points=kind.names if apart else ())
+
+
+def _of_plug(kind: Kind, group: Group) -> Iterator[Event]:
+    """Yield the moments of plugs that are alike.
+
+    Work begins when the last of the group is ready as planned, so that all after it hangs on that
+    one time.
     """
+    solution, begun, stop = kind.solution, group.feed, group.stop
     if solution.frost_by is not None:
         text = "Frost beside every jacket; if not, stop and look for the cause."
-        yield "frost-by", solution.frost_by.moved(begun), text
+        yield _ranged("frost-by", solution.frost_by.moved(begun), text)
     if solution.closure is not None:
-        yield "closed", solution.closure.moved(begun), "The bore is frozen shut."
+        yield _ranged("closed", solution.closure.moved(begun), "The bore is frozen shut.")
     planned = solution.planned_ready or 0.0
     if solution.ready is not None:
         low, high = min(solution.ready.low, planned), solution.ready.high
         latest = None if high is None else max(high, planned)
         chance = solution.chance_of_ready_by(planned) or 0.0
+        last = begun + planned >= group.ready
+        then = "then cut. Cut no earlier." if last else "then keep feeding: others are not ready."
         text = (
             f"Ready with a probability of {assess.percent(chance)}: prove the plug by venting the "
-            "section, then cut. Cut no earlier."
+            f"section, {then}"
         )
-        yield "ready", Range(low, planned, latest).moved(begun), text
-    stop = begun + solution.plan_end
-    yield "stop", Range(stop, stop, stop), "Repair done and tested: close the cylinders."
+        yield _ranged("ready", Range(low, planned, latest).moved(begun), text)
     if solution.survival is not None:
-        text = "The plug lets go; it may do so from the earliest time on."
-        yield "bond-lost", solution.survival.moved(stop), text
+        text = "From now on the plug may let go: the line must be whole, nobody in front of it."
+        yield _ranged("bond-lost", solution.survival.moved(stop), text)
     if waits.is_assisted(solution):
         text = (
             "Not thawed by now: help it with warm water or warm air, never with a flame, from the "
             "plug's ends to its middle."
         )
-        helped = stop + waits.PATIENCE
-        yield "help-thaw", Range(helped, helped, helped), text
+        yield _fixed("help-thaw", stop + waits.PATIENCE, text)
     thaw = waits.thaw(solution)
     if thaw is not None:
-        yield "thawed", thaw.moved(stop), "The bore is open; look for leaks."
+        yield _ranged("thawed", thaw.moved(stop), "The bore is open; look for leaks.")
 
 
-def _cooled(solution: Solution) -> list[Event]:
-    """Return the moment when a warm line is cool enough."""
-    if solution.point.fluid.temperature <= COOL_ENOUGH:
-        return []
-    time, enough = waits.cooling(solution), waits.until_cool()
+def _exchange(swap: Exchange, group: Group) -> Event:
+    """Return the moment of an exchange."""
+    of = "" if swap.manifold == "1" else f" of manifold {swap.manifold}"
+    text = f"Exchange cylinder {swap.cylinder}{of}. {swap.advice}"
+    event = _fixed("exchange", group.feed + swap.at, text)
+    return replace(event, group=group.number, points=tuple(p.name for p in swap.points))
+
+
+def _cooled(kind: Kind) -> Iterator[Event]:
+    """Yield the moment when a warm line is cool enough."""
+    time = waits.cooling(kind.request, kind.solution)
+    if not waits.is_warm(kind.request) or time is None:
+        return
+    enough = waits.in_words(kind.request.cooling.to)
     text = f"The line has cooled to {enough}; measure it before feeding."
-    if waits.is_flushed(solution):
+    if waits.is_flushed(kind.request, kind.solution):
         text = (
-            f"The room cools the line too slowly or not at all: flush it with cold water until it "
-            f"is at {enough}, close the valves and measure it before feeding."
+            f"The line is flushed with cold water until it is at {enough}: close the valves and "
+            "measure it before feeding."
         )
-    return [Event(code="cooled", at=time.likely, earliest=time.low, latest=time.high, text=text)]
+    yield _ranged("cooled", time, text)

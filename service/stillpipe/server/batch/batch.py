@@ -1,33 +1,32 @@
-"""Many estimates in one request: JSON array, lines of JSON, or CSV; each item stands for itself.
-
-The body is held on disk and so is a table's answer, so that memory stays flat whatever the length.
-An array and a table are checked as a whole before the first item is answered: what is malformed is
-refused with a 400 and nothing is computed.
-"""
+"""Many estimates in one request; each item stands for itself. How they come: :mod:`.exchange`."""
 
 import itertools
 import logging
 from collections.abc import Container, Generator, Iterable, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
+from functools import partial
 from typing import IO, Any, NamedTuple
 
 import numpy as np
 import orjson
 from marshmallow import ValidationError
 
-from stillpipe.api import limits, problems, reading
+from stillpipe.api import limits, problems, reading, selection
 from stillpipe.api.answers import ANSWERS
 from stillpipe.api.problems import RequestError
 from stillpipe.api.registry import ENDPOINTS
-from stillpipe.errors import CancelledError, Fault, StillpipeError
+from stillpipe.api.selection import USUAL, Selection
+from stillpipe.errors import CancelledError, StillpipeError
 from stillpipe.model.figures import Effort
 from stillpipe.physics.column.work import Flag, Work, cancellable
 from stillpipe.server.admission.departures import Caller
-from stillpipe.server.batch import json_array, pool, tabular
+from stillpipe.server.batch import pool
 from stillpipe.server.batch.endings import ClientLeftError, shutdown
-from stillpipe.server.batch.spool import Spool, StorageError
+from stillpipe.server.batch.spool import Spool
 from stillpipe.server.observability import metrics
+from stillpipe.server.tables import table
+from stillpipe.server.tables.answer import LEFT_OUT
 
 CHUNK = 8
 """Items that a worker takes at a time."""
@@ -37,6 +36,20 @@ TOO_LONG = b""
 Chunk = list[bytes]
 
 
+class Asked(NamedTuple):
+    """What is asked of each item: which members, and its cautions as ``codes`` alone.
+
+    Of a ``table`` all that tables leave out is on request.
+    """
+
+    members: Selection = USUAL
+    codes: bool = False
+    table: bool = False
+
+
+ALL = Asked()
+
+
 class Done(NamedTuple):
     """An item's answer: whether it succeeded, its reply without its index, and what it took."""
 
@@ -44,6 +57,8 @@ class Done(NamedTuple):
     reply: bytes
     estimate: str = ""
     effort: Effort = Effort()
+    cautions: tuple[dict[str, str], ...] = ()
+    """Those that the reply has the codes of."""
 
 
 class Found(NamedTuple):
@@ -62,9 +77,9 @@ _ENDED: Flag = np.ones(1, dtype=np.int64)
 _log = logging.getLogger(__name__)
 
 
-def work(chunk: Chunk) -> Answered:
+def work(chunk: Chunk, asked: Asked = ALL) -> Answered:
     """Answer the items of ``chunk``: whether each succeeded, and its reply without its index."""
-    return [_guarded(raw) for raw in chunk]
+    return [_guarded(raw, asked) for raw in chunk]
 
 
 def ended(raw: bytes) -> Done:
@@ -88,14 +103,28 @@ def _names(raw: bytes) -> tuple[str | None, str | None]:
     return name, _id(request)
 
 
-def _guarded(raw: bytes) -> Done:
+def _guarded(raw: bytes, asked: Asked = ALL) -> Done:
     """Answer one item; nothing that goes wrong in it leaves here."""
     try:
         found = answer(raw)
-        return Done(found.good, orjson.dumps(found.reply), found.estimate, found.effort)
+        cautions = _lean(found, asked) if found.good else ()
+        return Done(found.good, orjson.dumps(found.reply), found.estimate, found.effort, cautions)
     except Exception:
         _log.exception("unexpected error in a batch item")
         return Done(False, _UNANSWERED)
+
+
+def _lean(found: Found, asked: Asked) -> tuple[dict[str, str], ...]:
+    """Leave in an item's result what is asked for; return the cautions that become codes."""
+    on_request = LEFT_OUT if asked.table else ENDPOINTS[found.estimate].on_request
+    result = found.reply["result"] = selection.chosen(
+        found.reply["result"], asked.members, on_request
+    )
+    if not asked.codes:
+        return ()
+    cautions = tuple(result["cautions"])
+    result["cautions"] = [caution["code"] for caution in cautions]
+    return cautions
 
 
 def answer(raw: bytes, left_out: Container[str] = ()) -> Found:
@@ -104,8 +133,10 @@ def answer(raw: bytes, left_out: Container[str] = ()) -> Found:
     try:
         if raw == TOO_LONG:
             raise RequestError("too-large", f"An item has at most {limits.BODY_BYTES} bytes.")
-        if raw.startswith(tabular.FAULT):
-            raise RequestError("malformed-csv", raw.removeprefix(tabular.FAULT).decode())
+        if raw.startswith(table.FAULT):
+            stated, given, *fault = orjson.loads(raw.removeprefix(table.FAULT))
+            name, named = stated if stated in ENDPOINTS else None, _id({"id": given})
+            raise RequestError(*fault)
         tree = reading.read(raw)
         name, request = _parts(tree)
         named = _id(request)
@@ -166,9 +197,14 @@ class Call:
     stream: IO[bytes]
     length: int | None = None
     """Length of the body where the client said it [bytes]."""
+    asked: Asked = ALL
     client: Caller = field(default_factory=Caller)
     kept: ExitStack = field(default_factory=ExitStack)
     counts: dict[str, int] = field(default_factory=lambda: {"succeeded": 0, "failed": 0})
+    cautions: dict[str, dict[str, str]] = field(default_factory=dict)
+    """Cautions by code whose codes alone stand in the items."""
+    read: dict[str, str] = field(default_factory=dict)
+    """What was found out about a table, so that the caller can see how it was read."""
 
     def spool(self) -> Spool:
         """Return the body, which is read to its end from now on.
@@ -190,6 +226,10 @@ class Call:
         """Return whether no more of the body should be waited for."""
         return self.client.left or shutdown.due()
 
+    def due(self) -> bool:
+        """Return whether this process ends, so that no item is computed any more."""
+        return shutdown.due()
+
     def answered(self, items: Iterable[bytes]) -> Generator[bytes, None, None]:
         """Yield every item's reply in order, and count them.
 
@@ -205,6 +245,7 @@ class Call:
                 metrics.ITEMS.labels(outcome).inc()
                 if done.good:
                     metrics.solved(done.estimate, done.effort)
+                    self.cautions |= {c["code"]: c for c in done.cautions}
                 yield b'{"index":%d,' % index + done.reply[1:]
 
     def _done(self, source: Iterator[bytes]) -> Generator[Done, None, None]:
@@ -221,7 +262,8 @@ class Call:
         def chunk() -> Chunk:
             return [] if shutdown.due() else list(itertools.islice(source, CHUNK))
 
-        with closing(pool.ordered(task, work, iter(chunk, []), lost, look)) as replies:
+        asked = partial(work, asked=self.asked)
+        with closing(pool.ordered(task, asked, iter(chunk, []), lost, look)) as replies:
             yield from replies
         # workers give way to everything else, and the time that is left may be short
         for raw in source:
@@ -231,120 +273,16 @@ class Call:
 
     def summary(self, problem: dict[str, Any] | None = None) -> bytes:
         """Return the summary of what was answered; ``problem`` says why that is not all."""
-        head = {"total": sum(self.counts.values()), **self.counts, "complete": problem is None}
+        head: dict[str, Any] = {
+            "total": sum(self.counts.values()),
+            **self.counts,
+            "complete": problem is None,
+        }
+        if self.asked.codes:
+            head["cautions"] = list(self.cautions.values())
         return orjson.dumps(head | ({"problem": problem} if problem else {}))
-
-
-def of_array(call: Call) -> Iterator[bytes]:
-    """Return the reply to a JSON array, piece by piece.
-
-    Raises
-    ------
-    RequestError, ValidationError, RequestEntityTooLarge
-        where the body is not an array of items, before any piece is made
-    """
-    body = call.spool().whole("malformed-json", call.ends)
-    items = json_array.items(body, limits.BATCH_ITEMS, limits.BODY_BYTES)
-    return _array(call, (TOO_LONG if item is None else item for item in items))
-
-
-def _array(call: Call, items: Iterator[bytes]) -> Iterator[bytes]:
-    try:
-        separator = b'{"items":['
-        with closing(call.answered(items)) as replies:
-            for reply in replies:
-                yield separator + reply
-                separator = b","
-        yield b'],"summary":' + call.summary() + b"}"
-    finally:
-        call.close()
 
 
 def bounded(raw: bytes) -> bytes:
     """Return the item ``raw``, or what stands for one that is too long."""
     return raw if len(raw) <= limits.BODY_BYTES else TOO_LONG
-
-
-def of_lines(call: Call) -> Iterator[bytes]:
-    """Return the reply to lines of JSON, a line for each, and a last line with the summary.
-
-    Raises
-    ------
-    StorageError
-        where there is no room for the beginning of the body, before any line is made
-    """
-    spool = call.spool()
-    spool.begun(call.ends)
-    return _answered_lines(call, spool)
-
-
-def _answered_lines(call: Call, spool: Spool) -> Iterator[bytes]:
-    over: list[bool] = []
-    try:
-        with closing(call.answered(_lines(call, spool, over))) as replies:
-            for reply in replies:
-                yield reply + b"\n"
-        yield b'{"summary":' + call.summary(_shortfall(spool, bool(over))) + b"}\n"
-    finally:
-        call.close()
-
-
-def _shortfall(spool: Spool, over: bool) -> dict[str, Any] | None:
-    """Return why not all lines were answered, None where they were."""
-    if over or spool.fault == "too-large":
-        return problems.body("too-large", "Lines beyond the limit were not answered.")
-    if spool.fault == "insufficient-storage":
-        return problems.of(StorageError())
-    if spool.fault:
-        return problems.body("malformed-json", "The body broke off.")
-    if not spool.ended:
-        return problems.body("busy", "The service is ending; later lines were not read.")
-    return None
-
-
-def _lines(call: Call, spool: Spool, over: list[bool]) -> Iterator[bytes]:
-    """Yield the lines that are not blank, as many as are allowed; of blank ones as many again."""
-    count = blank = 0
-    for line in spool.lines(limits.BODY_BYTES, call.ends):
-        if line is not None and not line.strip():
-            blank += 1
-        else:
-            count += 1
-        if max(count, blank) > limits.BATCH_LINES:
-            over.append(True)
-            return
-        if line is None or line.strip():
-            yield TOO_LONG if line is None else line
-
-
-def of_table(call: Call) -> Iterator[bytes]:
-    """Return the reply to CSV, piece by piece, when all rows are answered and counted.
-
-    Raises
-    ------
-    RequestError, RequestEntityTooLarge
-        where the table cannot be read; it names every column that it does not know; where the
-        answer is too long
-    StorageError
-        where there is no room for the body or the answer
-    CancelledError
-        where the client left before all rows were answered
-    """
-    spool, answer = call.spool(), tabular.Answer()
-    call.kept.callback(answer.close)
-    body = spool.whole("malformed-csv", call.ends)
-    items = map(bounded, tabular.items(body, limits.BATCH_ITEMS, shutdown.due))
-    try:
-        with closing(call.answered(items)) as replies:
-            for reply in replies:
-                answer.add(reply)
-    except ClientLeftError as error:
-        raise CancelledError(Fault((), "the caller left before all rows were answered")) from error
-    return _table(call, answer)
-
-
-def _table(call: Call, answer: tabular.Answer) -> Iterator[bytes]:
-    try:
-        yield from answer.csv()
-    finally:
-        call.close()

@@ -6,6 +6,7 @@ searched by numpy: 32 MiB of brackets must not be walked in Python.
 
 import json
 from array import array
+from codecs import BOM_UTF8
 from collections.abc import Iterator
 
 import numpy as np
@@ -58,8 +59,9 @@ def _malformed(detail: str) -> RequestError:
 
 
 def _first(body: Store) -> int:
-    """Return where the body's first byte that is not blank lies."""
-    for at in range(0, body.size, BLOCK):
+    """Return where the body's first byte that is not blank lies, after a byte order mark."""
+    marked = len(BOM_UTF8) if body.read(0, len(BOM_UTF8)) == BOM_UTF8 else 0
+    for at in range(marked, body.size, BLOCK):
         block = body.read(at, BLOCK)
         if rest := block.lstrip(BLANK):
             return at + len(block) - len(rest)

@@ -9,7 +9,6 @@ import os
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import IO
 
 from werkzeug.exceptions import RequestEntityTooLarge
@@ -65,20 +64,6 @@ class Store:
     def read(self, at: int, length: int) -> bytes:
         """Return at most ``length`` bytes from ``at``; empty at the end."""
         return os.pread(self.file.fileno(), min(length, max(0, self.size - at)), at)
-
-    @contextmanager
-    def text(self) -> Iterator[io.TextIOWrapper]:
-        """Give the whole as text in UTF-8, with or without its mark, ends of lines as they are."""
-        self.file.seek(0)
-        reader = io.BufferedReader(self.file, BLOCK)
-        text = io.TextIOWrapper(reader, encoding="utf-8-sig", newline="")
-        try:
-            yield text
-        finally:
-            if not self.file.closed:
-                # else it would be closed with them
-                text.detach()
-                reader.detach()
 
     def lines(self) -> Iterator[bytes]:
         """Yield every line with its end."""

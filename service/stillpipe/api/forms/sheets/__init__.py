@@ -1,0 +1,1 @@
+"""Sheets of a job for those who do it and those who pay for it, made from its JSON alone."""
