@@ -93,7 +93,8 @@ class Now:
         importlib.import_module("stillpipe.server.warm").warm()
 
     def answer(self, name: str, body: bytes, form: str) -> bytes:
-        found: bytes = self.answers.ANSWERS.answer(name, body, form).body
+        sheet = ";sheet=fitter" if form == "text/html" else ""
+        found: bytes = self.answers.ANSWERS.answer(name, body, form + sheet).body
         return found
 
     def point(self, body: JSON) -> Any:
