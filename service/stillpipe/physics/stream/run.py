@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.errors import Fault, SolverError
+from stillpipe.errors import Fault, SolverError, TooCostlyError
 from stillpipe.physics.column import march as still
 from stillpipe.physics.column.layout import Case
 from stillpipe.physics.column.mesh import Grid
@@ -115,8 +115,11 @@ def freeze(
     )  # fmt: skip
     if why in (march.EXHAUSTED, march.CANCELLED):
         spent.check()
-    if why == march.FULL or not np.isfinite(clock).all():
+    if not np.isfinite(clock).all():
         raise SolverError(Fault((), "the freeze did not converge"))
+    if why == march.FULL:
+        detail = f"a stream that takes more than {ROWS:,} steps is not followed: state another flow"
+        raise TooCostlyError(Fault((), detail))
     return _result(why, clock, history[: filled[0]], x, s, p, q)
 
 
