@@ -271,6 +271,16 @@ def test_it_is_bounded_and_ends_when_nobody_waits() -> None:
         stream.freeze(case, water_in(case), 1e-4, BAR3)
 
 
+def test_a_stream_of_more_steps_than_are_kept_is_too_costly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It is refused as a request that costs too much, and is no fault of the solver."""
+    case = case_of(COPPER, 20.0)
+    monkeypatch.setattr(stream, "ROWS", 5)
+    with pytest.raises(TooCostlyError, match="more than 5 steps"):
+        stream.freeze(case, water_in(case), 1e-4, BAR3)
+
+
 @pytest.mark.parametrize("pipe", [COPPER, STEEL])
 def test_a_still_freeze_goes_on_from_a_stream(pipe: tuple[str, str, str]) -> None:
     """Without flow, ready and an hour's hold are those of a freeze that never knew of streams.

@@ -99,7 +99,7 @@ def freeze(
     CancelledError
         where nobody waits any more
     TooCostlyError
-        where more work was taken than a freeze point is given
+        where more work was taken than a freeze point is given, or more steps than are kept
     SolverError
         where the temperatures are not finite
     """
@@ -113,6 +113,22 @@ def freeze(
         x, clock, drive, grid.eta * grid.early * FIRST, grid.eta, longest, ice, p, q, s, history,
         filled, spent.counts, spent.flag,
     )  # fmt: skip
+    _check(why, clock, spent)
+    return _result(why, clock, history[: filled[0]], x, s, p, q)
+
+
+def _check(why: int, clock: Array, spent: Work) -> None:
+    """Raise what ended a march before its time, if anything did.
+
+    Raises
+    ------
+    CancelledError
+        where nobody waits any more
+    TooCostlyError
+        where more work was taken than a freeze point is given, or more steps than are kept
+    SolverError
+        where the temperatures are not finite
+    """
     if why in (march.EXHAUSTED, march.CANCELLED):
         spent.check()
     if not np.isfinite(clock).all():
@@ -120,7 +136,6 @@ def freeze(
     if why == march.FULL:
         detail = f"a stream that takes more than {ROWS:,} steps is not followed: state another flow"
         raise TooCostlyError(Fault((), detail))
-    return _result(why, clock, history[: filled[0]], x, s, p, q)
 
 
 def _warm(p: pipe.Pipe, ice: pipe.Ice, warm: float) -> step.State:
