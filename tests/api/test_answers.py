@@ -40,7 +40,9 @@ def counted() -> Counted:
 
 @pytest.fixture
 def answers(counted: Counted) -> Answers:
-    return Answers({"made-up": Endpoint(PlugTimeRequest, counted, {SVG: drawn})}, json.loads)
+    return Answers(
+        {"made-up": Endpoint(PlugTimeRequest, counted, pictures={"drawn": drawn})}, json.loads
+    )
 
 
 def test_an_equal_body_is_estimated_once(answers: Answers, counted: Counted) -> None:

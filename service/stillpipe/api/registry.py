@@ -37,20 +37,24 @@ Form = Callable[[JSON], bytes]
 class Endpoint(NamedTuple):
     """One estimate: the dataclass of its request, and the estimate itself.
 
-    ``forms`` are other forms of the answer by media type, made from the reply. ``rows`` is the list
-    that the rows of a table are the entries of, where the request may come as one. ``pictures`` are
-    those that there are by name; the first is the one drawn where none is named. ``sheets``, by
-    name and media type, are forms too, the first where none is named. ``on_request`` are members of
-    the answer that only those get who ask for them.
+    ``rows`` is the list that the rows of a table are the entries of, where the request may come as
+    one. Other forms of the answer are made from the reply: ``pictures`` by name, and ``sheets`` by
+    name and media type, each the first where none is named. ``on_request`` are members of the
+    answer that only those get who ask for them.
     """
 
     request: type[requests.Request]
     estimate: Estimate
-    forms: Mapping[str, Form] = MappingProxyType({})
     rows: str = ""
     pictures: Mapping[str, Form] = MappingProxyType({})
     sheets: Mapping[str, Mapping[str, Form]] = MappingProxyType({})
     on_request: tuple[str, ...] = ()
+
+    @property
+    def forms(self) -> Mapping[str, Form]:
+        """Return the form of each media type that needs no name."""
+        first = next(iter(self.pictures.values()), None)
+        return {} if first is None else {SVG: first}
 
     def form(self, name: str) -> Form:
         """Return the form of that ``name``: a media type, with ``;sheet=`` or ``;picture=``."""
@@ -91,25 +95,24 @@ PICTURES = {
 
 ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "plug-time": Endpoint(
-        requests.PlugTimeRequest, plug_time.plug_time, {SVG: PICTURES["plug-time"]["course"]},
+        requests.PlugTimeRequest, plug_time.plug_time,
         pictures=PICTURES["plug-time"],
         on_request=("history", "bands", "profile"),
     ),
     "hold-time": Endpoint(
-        requests.HoldTimeRequest, hold_time.hold_time, {SVG: PICTURES["hold-time"]["survival"]},
+        requests.HoldTimeRequest, hold_time.hold_time,
         pictures=PICTURES["hold-time"],
     ),
     "co2-mass": Endpoint(requests.Co2MassRequest, co2_mass.co2_mass),
     "cylinder-count": Endpoint(requests.CylinderCountRequest, cylinder_count.cylinder_count),
     "spacing-validation": Endpoint(
         requests.SpacingRequest, spacing.spacing,
-        {SVG: PICTURES["spacing-validation"]["section"]},
         pictures=PICTURES["spacing-validation"],
     ),
     "frost-check": Endpoint(requests.FrostCheckRequest, frost_check.frost_check),
     "ventilation": Endpoint(
         requests.VentilationRequest, ventilation.ventilation,
-        {SVG: PICTURES["ventilation"]["air"]}, pictures=PICTURES["ventilation"],
+        pictures=PICTURES["ventilation"],
     ),
     "calibration": Endpoint(
         requests.CalibrationRequest, calibration.calibration, rows="records"
@@ -117,7 +120,6 @@ ENDPOINTS: Mapping[str, Endpoint] = MappingProxyType({
     "job-estimate": Endpoint(
         options.JobEstimateRequest,
         job_estimate.job_estimate,
-        {SVG: PICTURES["job-estimate"]["timeline"]},
         pictures=PICTURES["job-estimate"],
         sheets={
             name: {HTML: _form(f"sheets.{name}", "html"), PDF: _form(f"sheets.{name}", "pdf")}
