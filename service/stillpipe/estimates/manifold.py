@@ -23,13 +23,12 @@ SURVIVED, EARLY, NOT_SURVIVED = "survived", "early-exchange", "exchange-not-surv
 
 
 @dataclass(frozen=True, kw_only=True)
-class ExchangedPoint:
-    """What an exchange means for one of the freeze points that hang on the cylinder."""
+class Borne:
+    """How a plug bears an exchange; nothing but a verdict of one that is not ready yet."""
 
-    name: Annotated[str, Plain(says="Of the freeze point.")]
     survival: Annotated[
         float | None,
-        Figure("time", says="Its plug lasts so long unfed then at the chance that decides."),
+        Figure("time", says="The plug lasts so long unfed then at the chance that decides."),
     ] = None
     margin: Annotated[
         float | None, Figure("time", says="What is left of it after the exchange.")
@@ -39,7 +38,14 @@ class ExchangedPoint:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Exchange:
+class ExchangedPoint(Borne):
+    """What an exchange means for one of the freeze points that hang on the cylinder."""
+
+    name: Annotated[str, Plain(says="Of the freeze point.")]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Exchange(Borne):
     """One exchange, planned early enough at the chance that decides.
 
     Survival, margin, chance and verdict are those of the freeze point that bears it worst.
@@ -50,15 +56,6 @@ class Exchange:
     at: Annotated[
         float, Figure("time", says="Since the first feed: no earlier at the chance that decides.")
     ]
-    survival: Annotated[
-        float | None,
-        Figure("time", says="The plug lasts so long unfed then at the chance that decides."),
-    ] = None
-    margin: Annotated[
-        float | None, Figure("time", says="What is left of it after the exchange.")
-    ] = None
-    chance: Annotated[float | None, Chance(says="That the plug outlives the exchange.")] = None
-    verdict: Annotated[str, Plain(says="Whether the plug outlives the exchange.")]
     advice: Annotated[str, Plain(says="What to do.")]
     points: Annotated[
         tuple[ExchangedPoint, ...], Plain(says="What it means for each freeze point.")

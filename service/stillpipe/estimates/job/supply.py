@@ -16,6 +16,9 @@ from stillpipe.estimates.stock_mix import Mix
 from stillpipe.model.declare import Plain
 from stillpipe.model.figures import Range, Reason
 
+Parted = tuple[str, int, list[tuple[Kind, str]]]
+"""A manifold: its name, its group, and the freeze points that hang on it."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class ManifoldFigures:
@@ -65,10 +68,11 @@ def supply(plan: Plan) -> Supply:
     co2 = _of_all(plan, [n.figures for n in needed.values()], drawn if whole else {})
     usable, reasons = cylinder_count.delivered(plan.request)
     none = np.zeros(len(plan.lead.sample), dtype=bool)
-    hung = _hung(plan, drawn)
+    parted = _manifolds(plan)
+    hung = _hung(parted, drawn)
     shown = tuple(
         ManifoldFigures(name=name, group=group, points=tuple(n for _, n in points))
-        for name, group, points in _manifolds(plan)
+        for name, group, points in parted
     )
     total = _total(plan, drawn) if whole else np.zeros(0)
     mix, too_small = stock_mix.taken(plan.request, hung) if whole else (None, ())
@@ -107,8 +111,8 @@ def _total(plan: Plan, drawn: dict[Kind, Consumption]) -> Array:
     return np.asarray(np.sum(parts, axis=0))
 
 
-def _manifolds(plan: Plan) -> list[tuple[str, int, list[tuple[Kind, str]]]]:
-    """Return every manifold: its name, its group, and the freeze points that hang on it.
+def _manifolds(plan: Plan) -> list[Parted]:
+    """Return every manifold.
 
     Points of one name hang together; the others as many on one as ``jackets_per_cylinder`` says,
     in order.
@@ -116,7 +120,7 @@ def _manifolds(plan: Plan) -> list[tuple[str, int, list[tuple[Kind, str]]]]:
     named = {p.name: p.point.manifold for p in plan.request.each}
     order = {p.name: i for i, p in enumerate(plan.request.each)}
     taken = {m for m in named.values() if m is not None}
-    found: list[tuple[str, int, list[tuple[Kind, str]]]] = []
+    found: list[Parted] = []
     for group in plan.groups:
         points = sorted(
             ((k, name) for k in group.kinds for name in k.names), key=lambda x: order[x[1]]
@@ -140,10 +144,10 @@ def _manifolds(plan: Plan) -> list[tuple[str, int, list[tuple[Kind, str]]]]:
     return found
 
 
-def _hung(plan: Plan, drawn: dict[Kind, Consumption]) -> list[Manifold]:
+def _hung(parted: list[Parted], drawn: dict[Kind, Consumption]) -> list[Manifold]:
     """Return the manifolds with what hangs on each, as far as that has a plug."""
     found = []
-    for name, _, points in _manifolds(plan):
+    for name, _, points in parted:
         kinds: dict[Kind, list[str]] = {}
         for kind, point in points:
             kinds.setdefault(kind, []).append(point)
