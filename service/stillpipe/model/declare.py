@@ -229,6 +229,12 @@ def _members(declared: type[Any]) -> dict[str, Member]:
     return found
 
 
+def stated(group: Any) -> dict[str, Any]:
+    """Return the inputs of a ``group`` that are stated, where none has a default of its own."""
+    found = {name: getattr(group, name) for name in inputs(type(group))}
+    return {name: value for name, value in found.items() if value not in (None, ())}
+
+
 def inputs(declared: type[Any]) -> dict[str, Member]:
     """Return the fields of a dataclass that a caller may state, in order."""
     return {k: m for k, m in members(declared).items() if isinstance(m.declaration, Input)}

@@ -12,6 +12,7 @@ from enum import StrEnum
 from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError
+from stillpipe.model import declare
 from stillpipe.model.declare import (
     COMPUTED,
     Choice,
@@ -137,8 +138,7 @@ class JobPoint:
     @property
     def own(self) -> dict[str, Any]:
         """What it states of its own, by member."""
-        stated = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in PLACING}
-        return {name: value for name, value in stated.items() if value not in (None, ())}
+        return {n: value for n, value in declare.stated(self).items() if n not in PLACING}
 
     @property
     def section(self) -> object:
@@ -223,25 +223,20 @@ class Job(ReadyBy, Stocked):
     def completed(self) -> Self:
         """Return the request with every member worked out, and each freeze point."""
         errors: list[StillpipeError] = [OutOfValidityError(f) for f in self._misplaced()]
-        errors += self._unknown()
+        whole = self
+        try:
+            whole = super().completed()
+        except StillpipeError as error:
+            errors.append(error)
         each, own = self._each(sound=not errors)
         if errors or own:
             raise gathered([*errors, *own])
-        whole = super().completed()
         room = None if whole.room is None else whole.room.completed(whole.ambient.temperature)
         shown = tuple(map(_as_used, self.freeze_points, each))
         return replace(
             whole, points=len(each), freeze_points=shown, jackets=self.jackets or len(each),
             room=room, each=tuple(each),
         )  # fmt: skip
-
-    def _unknown(self) -> list[StillpipeError]:
-        """Return what of the job's own freeze point cannot be used."""
-        try:
-            super().completed()
-        except StillpipeError as error:
-            return [error]
-        return []
 
     def _misplaced(self) -> Iterator[Fault]:
         """Yield what is wrong with how the freeze points are named, counted and placed."""

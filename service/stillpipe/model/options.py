@@ -1,10 +1,11 @@
 """A job with its variants side by side, and whether it is asked what would make it go."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Self
 
 from stillpipe.errors import Fault, OutOfValidityError, StillpipeError
+from stillpipe.model import declare
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.declare import Flag, Many, Text, members
 from stillpipe.model.freeze_point import Ambient, Insulation, Jacket, gathered
@@ -48,8 +49,7 @@ class JobOption:
     @property
     def own(self) -> dict[str, Any]:
         """What it has otherwise, by member."""
-        stated = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "name"}
-        return {name: value for name, value in stated.items() if value is not None}
+        return {n: value for n, value in declare.stated(self).items() if n != "name"}
 
 
 @dataclass(frozen=True, kw_only=True)
