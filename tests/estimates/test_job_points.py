@@ -322,6 +322,18 @@ def test_a_point_that_cannot_be_frozen_stops_the_job_and_is_named() -> None:
     assert point(found, "sprinkler main").closure is None
 
 
+def test_nobody_is_told_to_cut_where_one_of_two_plugs_never_closes() -> None:
+    """A flow of 72 kg/h through the second: no plan to cut at the first, which would close."""
+    moving = replace(MAIN, run="heating", at=3.0,
+                     fluid=LineFluid(temperature=ZERO_C + 20.0, flow=0.02))  # fmt: skip
+    answer = job_estimate(stated(RETURN, moving))
+    assert answer.verdict is Verdict.NO_GO
+    assert {e.code for e in answer.figures.timeline} == {"arrive"}
+    one, other = answer.figures.freeze_points
+    assert one.planned_ready is not None
+    assert (one.cut_at, other.cut_at, other.planned_ready) == (None, None, None)
+
+
 @pytest.mark.parametrize(
     ("changes", "path"),
     [

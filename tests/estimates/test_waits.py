@@ -224,6 +224,16 @@ def test_a_line_that_never_cools_stops_the_job() -> None:
     ):
         answer = job_estimate(job(HALF_INCH, 60.0, 30.0, cooling=cooling))
         assert "never-cools" in codes(answer)
+        found, (point,) = answer.figures, set(answer.figures.freeze_points[:1])
+        assert {e.code for e in found.timeline} == {"arrive"}
+        assert (found.quote, found.promises, found.chance, found.letting_go) == (
+            None,
+            (),
+            0.0,
+            None,
+        )
+        assert (found.planned_ready, found.co2.total, found.air) == (None, None, None)
+        assert (point.planned_ready, point.cut_at, point.survival) == (None, None, None)
         assert "cool-first" not in codes(answer)
 
 

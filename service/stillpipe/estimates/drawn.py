@@ -206,9 +206,17 @@ class Drawn(Sampled):
         """Return how long plugs fed until each of ``times`` [s] hold, as :meth:`lasting` does.
 
         A few are solved at most, the others lie on a monotone cubic between, in logarithms.
+        Times may be in any order; those of the same tenth of a second are one.
         """
+        tenths = np.round(times, 1)
+        _, first, places = np.unique(tenths, return_index=True, return_inverse=True)
+        found = self._lasting_along(np.asarray(times)[first])
+        return [found[place] for place in places]
+
+    def _lasting_along(self, times: Array) -> list[Array]:
+        """Return how long plugs fed until each of different, rising ``times`` [s] hold [s]."""
         few = len(times) <= len(ANCHORS)
-        anchors = np.array(times if few else np.interp(ANCHORS, (0.0, 1.0), (times[0], times[-1])))
+        anchors = times if few else np.interp(ANCHORS, (0.0, 1.0), (times[0], times[-1]))
         with work.blamed(("cylinder",), MANY_EXCHANGES):
             lasts = [self.lasting(float(time)) for time in anchors]
         if few:

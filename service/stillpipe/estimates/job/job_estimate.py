@@ -109,7 +109,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         quote=quote.of_plan(plan, needed, {p.chance: p.by for p in promised}),
         remedies=remedies.remedies(judged) if request.remedies else None,
         options=options.options(request, plan),
-        growth=growth.growth(plan.lead) if plan.is_one else Growth(),
+        growth=growth.growth(plan.lead) if plan.is_one and plan.closes else Growth(),
     )
     return Answer(
         reasons=judged.reasons,

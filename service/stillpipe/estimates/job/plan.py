@@ -35,10 +35,15 @@ class Kind:
     request: Job
     solution: Solution
 
+    @cached_property
+    def cools(self) -> bool:
+        """Whether the line ever comes to the temperature at which it is fed."""
+        return waits.cooling(self.request, self.solution) is not None
+
     @property
     def closes(self) -> bool:
         """Whether there is a plug to plan with."""
-        return not self.solution.hopeless and self.solution.is_planned
+        return self.cools and not self.solution.hopeless and self.solution.is_planned
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,9 +66,9 @@ class Group:
         return len(self.kinds) > 1
 
     @property
-    def points(self) -> int:
-        """How many freeze points it has."""
-        return sum(len(k.names) for k in self.kinds)
+    def closes(self) -> bool:
+        """Whether each of its freeze points has a plug to plan with: else nobody may cut."""
+        return all(kind.closes for kind in self.kinds)
 
 
 class Plan:
@@ -187,7 +192,7 @@ class Plan:
     @cached_property
     def closes(self) -> bool:
         """Whether every freeze point has a plug to plan with."""
-        return all(kind.closes for kind in self.kinds)
+        return all(group.closes for group in self.groups)
 
     @cached_property
     def holds(self) -> NDArray[np.bool_]:

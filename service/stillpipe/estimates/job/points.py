@@ -9,6 +9,7 @@ from stillpipe.estimates import chances, growth, hold_time, learned
 from stillpipe.estimates.co2_mass import Consumption
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.growth import Growth
+from stillpipe.estimates.hold_time import HoldTimeFigures
 from stillpipe.estimates.job import timeline, waits
 from stillpipe.estimates.job.letting_go import LettingGo, letting_go
 from stillpipe.estimates.job.plan import Kind, Plan
@@ -89,6 +90,8 @@ def figures(plan: Plan, needed: Supply, events: tuple[Event, ...]) -> tuple[Poin
 
 def let_go(plan: Plan, kind: Kind, exchanges: tuple[Exchange, ...]) -> LettingGo | None:
     """Return how long plugs of a ``kind`` hold unfed, at the ``exchanges`` of the first too."""
+    if not kind.closes:
+        return None
     of_first = tuple(s for s in exchanges if any(p.name == kind.names[0] for p in s.points))
     return letting_go(kind.solution, of_first, plan.request.supply_length)
 
@@ -96,14 +99,14 @@ def let_go(plan: Plan, kind: Kind, exchanges: tuple[Exchange, ...]) -> LettingGo
 def _common(plan: Plan, kind: Kind, drawn: Consumption | None) -> dict[str, Any]:
     """Return what is alike at freeze points of a kind, by member."""
     solution, group = kind.solution, plan.group_of(kind)
-    planned = None if solution.hopeless else solution.planned_ready
-    held = hold_time.figures(solution)
+    planned = solution.planned_ready if kind.closes else None
+    held = hold_time.figures(solution) if kind.closes else HoldTimeFigures()
     return {
         "pipe": _named(kind),
         "verdict": verdict_of(hold_time.reasons(solution)),
         "chance": 0.0 if planned is None else chances.chance(solution.readies <= planned),
         "feed_at": group.feed,
-        "cut_at": None if planned is None else group.ready,
+        "cut_at": group.ready if group.closes else None,
         "closure": solution.closure,
         "ready": solution.ready,
         "planned_ready": planned,
@@ -112,7 +115,7 @@ def _common(plan: Plan, kind: Kind, drawn: Consumption | None) -> dict[str, Any]
         "thaw": held.thaw,
         "planned_thaw": None if held.ready is None else waits.thaw(solution),
         "residual_flow_limit": solution.flow_limit,
-        "growth": growth.growth(solution),
+        "growth": growth.growth(solution) if kind.closes else Growth(),
         "learned": learned.told(solution),
         "co2": None if drawn is None else solution.range(np.asarray(drawn.total)),
     }

@@ -63,7 +63,7 @@ class Supply:
 def supply(plan: Plan) -> Supply:
     """Return the CO2 and the cylinders of a job."""
     needed = {k: co2_mass.needed(k.request, k.solution) for k in plan.kinds}
-    drawn = {k: n.drawn for k, n in needed.items() if n.drawn is not None}
+    drawn = {k: n.drawn for k, n in needed.items() if k.closes and n.drawn is not None}
     whole = len(drawn) == len(needed)
     co2 = _of_all(plan, [n.figures for n in needed.values()], drawn if whole else {})
     usable, reasons = cylinder_count.delivered(plan.request)
@@ -98,7 +98,8 @@ def _of_all(
     """Return the CO2 of one freeze point where all are alike, and of all of them."""
     first = each[0]
     if not drawn:
-        return first if plan.is_one else Co2Figures(cooling=first.cooling)
+        heat = first.jacket_heat if plan.is_one else None
+        return Co2Figures(jacket_heat=heat, cooling=first.cooling)
     total = plan.lead.range(_total(plan, drawn))
     if plan.is_one:
         return replace(first, job_total=total)

@@ -49,7 +49,7 @@ def timeline(plan: Plan, exchanges: tuple[Exchange, ...]) -> tuple[Event, ...]:
         found += [
             _exchange(swap, group)
             for swap in exchanges
-            if {p.name for p in swap.points} <= names and not _prevented(group)
+            if {p.name for p in swap.points} <= names and not _unfed(group)
         ]
     start = plan.request.start
     return tuple(_at_clock(e, start) for e in sorted(found, key=lambda e: e.at))
@@ -81,17 +81,18 @@ def _ranged(code: str, span: Range, text: str) -> Event:
     return Event(code=code, at=at, earliest=span.low, latest=span.high, text=text)
 
 
-def _prevented(group: Group) -> bool:
-    """Tell whether a flow keeps every plug of a group from closing, so that nothing is fed."""
-    return all(not k.solution.stays_slush and k.solution.prevented for k in group.kinds)
+def _unfed(group: Group) -> bool:
+    """Tell whether a flow keeps a plug of a group from closing, or a line never cools."""
+    flows = (not k.solution.stays_slush and k.solution.prevented for k in group.kinds)
+    return any(flows) or not all(k.cools for k in group.kinds)
 
 
 def _of_group(plan: Plan, group: Group) -> Iterator[Event]:
-    """Yield the moments of the freeze points of a group."""
+    """Yield the moments of the freeze points of a group: of plugs, where there is each."""
     for kind in group.kinds:
         for event in _cooled(kind):
             yield _told(plan, event, group, kind)
-    if _prevented(group):
+    if _unfed(group):
         return
     what = "all freeze points" if len(plan.groups) == 1 else _list(group)
     if group.number > 1:
@@ -102,13 +103,13 @@ def _of_group(plan: Plan, group: Group) -> Iterator[Event]:
         yield replace(_fixed("move", moved, text), group=group.number)
     feed = _fixed("feed", group.feed, f"Open the cylinders; feed {what}.")
     yield replace(feed, group=group.number)
+    if not group.closes:
+        return
     for kind in group.kinds:
-        if kind.closes:
-            for event in _of_plug(kind, group):
-                yield _told(plan, event, group, kind)
-    if any(kind.closes for kind in group.kinds):
-        stop = _fixed("stop", group.stop, "Repair done and tested: close the cylinders.")
-        yield replace(stop, group=group.number)
+        for event in _of_plug(kind, group):
+            yield _told(plan, event, group, kind)
+    stop = _fixed("stop", group.stop, "Repair done and tested: close the cylinders.")
+    yield replace(stop, group=group.number)
 
 
 def _list(group: Group) -> str:
