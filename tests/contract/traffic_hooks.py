@@ -6,9 +6,11 @@ and a fluid above its freezing point, or hardly any would reach an estimate.
 """
 
 import hashlib
+import io
 import json
 from typing import Any
 
+import openpyxl
 import schemathesis
 
 from stillpipe.tables import pipes
@@ -36,6 +38,15 @@ def before_call(
         for item in questions:
             if isinstance(item, dict):
                 _in_catalogue(item.get("request"))
+
+
+@schemathesis.deserializer("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+def workbook(
+    _context: schemathesis.DeserializationContext, response: schemathesis.Response
+) -> list[list[Any]]:
+    """Return the rows of the first sheet of a workbook; what is none is an error."""
+    book = openpyxl.load_workbook(io.BytesIO(response.content), read_only=True)
+    return [list(row) for row in book.worksheets[0].iter_rows(values_only=True)]
 
 
 def _in_catalogue(question: Any) -> None:
