@@ -191,10 +191,15 @@ class Drawn(Sampled):
 
         Shape (draws, shares and one) [s], as solved.
         """
+        return np.exp(self._stopped_logs(time))
+
+    def _stopped_logs(self, time: float) -> Array:
+        """Return the logarithms of :meth:`stopped` [log s], once."""
         if time not in self._stopped:
             solved = time / self._usual
-            logs = self.logs(lambda run: self._fading(run, solved), ("stopped", solved))
-            self._stopped[time] = np.exp(logs)
+            self._stopped[time] = self.logs(
+                lambda run: self._fading(run, solved), ("stopped", solved)
+            )
         return self._stopped[time]
 
     @cached_property
@@ -244,14 +249,15 @@ class Drawn(Sampled):
         )
         grown = np.maximum(last - first, course.FLAT)
         part = np.clip((at - first) / grown, -1.0, 1.0)[:, None]
-        logs = [np.log(self.stopped(each)) for each in solved]
-        return self._lasting(time, np.exp((1.0 - part) * logs[0] + part * logs[1]))
+        begin, end = (self._stopped_logs(each) for each in solved)
+        return self._lasting(time, np.exp(begin + part * (end - begin)))
 
     def _lasting(self, time: float, stopped: Array) -> Array:
         """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [s]."""
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
-        lasts = np.hstack((stopped[:, :-1], np.zeros((len(self.sample), 1))))
+        lasts = stopped.copy()
+        lasts[:, -1] = 0.0  # where the thaw was: all of its grip it keeps no time
         found = np.where(grip > 0.0, course.between(np.append(SHARES, 1.0), lasts, share), 0.0)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
@@ -263,7 +269,7 @@ class Drawn(Sampled):
     @cached_property
     def thaws(self) -> Array:
         """From the coolant's stop after the hold until no ice is left, of the draws [s]."""
-        found = self.stopped(self.plan_end)[:, -1]
+        found = np.exp(self._stopped_logs(self.plan_end)[:, -1])
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
     @cached_property
