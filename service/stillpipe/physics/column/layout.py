@@ -190,7 +190,7 @@ class Column:
 
     def extent(self, state: step.State) -> march.Extent:
         """Return how far the plug of ``state`` reaches, and how fast it holds."""
-        return march.extent(state, self.tables, self.mesh, self.wall, False)
+        return march.Extent(*march.reach(state, self.tables, self.mesh, self.wall), 0.0)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule

@@ -209,8 +209,10 @@ def skin(edges: Array) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
-    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
+def _mesh(
+    dz: Array, radius: float, edges: Array
+) -> tuple[Array, Array, Array, Array, Array, Array, float]:
+    """Return what :class:`Mesh` holds: see :func:`mesh`."""
     nz, count = len(dz), len(edges)
     z, before, after = np.empty(nz), np.zeros(nz), np.zeros(nz)
     edge = 0.0
@@ -230,20 +232,15 @@ def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
         if i > 0:
             shell[i - 1] = 2.0 * math.pi / math.log(middle / last)
         inside, last = outside, middle
-    return Mesh(z, dz, before, after, area, shell, math.log(radius / last))
+    return z, dz, before, after, area, shell, math.log(radius / last)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def wall(
+def _wall(
     z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
     resistance: float,
-) -> tuple[Wall, float]:  # fmt: skip
-    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
-
-    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
-    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
-    lining times 2 pi length [m K/W].
-    """
+) -> tuple[Array, Array, float, Array, Array, float]:  # fmt: skip
+    """Return what :class:`Wall` holds but for its material, and more: see :func:`wall`."""
     thickness = (radii[1] - radii[0]) / nodes
     area, shell, inner, last = np.empty(nodes - 1), np.empty(nodes - 1), resistance, radii[0]
     section = 0.0
@@ -266,6 +263,27 @@ def wall(
         if j < nz - 1:
             axial[j] = conductivity * section / (z[j + 1] - z[j])
     outer = math.log(radii[1] / last) / (2.0 * math.pi * conductivity)
+    return axial, capacity, inner, area, shell, outer
+
+
+def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
+    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
+    return Mesh(*_mesh(dz, radius, edges))
+
+
+def wall(
+    z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
+    resistance: float,
+) -> tuple[Wall, float]:  # fmt: skip
+    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
+
+    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
+    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
+    lining times 2 pi length [m K/W].
+    """
+    axial, capacity, inner, area, shell, outer = _wall(
+        z, dz, radii, nodes, conductivity, heat, resistance
+    )
     return Wall(axial, capacity, inner, area, shell, conductivity, heat), outer
 
 
