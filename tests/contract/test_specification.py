@@ -77,7 +77,7 @@ def test_published_range_of_a_quantity_is_the_accepted_one(name: str) -> None:
     bound = QUANTITIES[name]
     title = "".join(part.title() for part in name.split("_"))
     described = {
-        b["properties"]["unit"]["const"]: (
+        b["properties"]["unit"]["enum"][0]: (
             b["properties"]["value"]["minimum"],
             b["properties"]["value"]["maximum"],
         )
