@@ -1,4 +1,4 @@
-"""The served description against a linter, and against the last release: no break goes unlisted."""
+"""The served description against linters, and against the last release: no break goes unlisted."""
 
 import copy
 import json
@@ -16,11 +16,14 @@ import yaml
 from stillpipe import __version__
 from stillpipe.api import description
 
-REDOCLY = Path(__file__).parents[1] / "clients/typescript/node_modules/.bin/redocly"
+BINARIES = Path(__file__).parents[1] / "clients/typescript/node_modules/.bin"
+REDOCLY, SPECTRAL = BINARIES / "redocly", BINARIES / "spectral"
 CONFIGURATION = Path(__file__).with_name("redocly.yaml")
+RULES = Path(__file__).with_name("spectral.yaml")
 CHANGES = (description.FOLDER / "CHANGES.md").read_text()
 
 needs_redocly = pytest.mark.skipif(not REDOCLY.exists(), reason="no packages from npm")
+needs_spectral = pytest.mark.skipif(not SPECTRAL.exists(), reason="no packages from npm")
 
 Version = tuple[int, ...]
 Tree = dict[str, Any]
@@ -105,6 +108,35 @@ def unlisted(older: Path, newer: Path) -> list[str]:
 def test_the_linter_finds_nothing(described: Path) -> None:
     lint = redocly("lint", described)
     assert lint.returncode == 0, lint.stderr + lint.stdout
+
+
+def spectral(file: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [SPECTRAL, "lint", "--ruleset", RULES, "--fail-severity", "hint", file],
+        capture_output=True, text=True, timeout=600, check=False,
+    )  # fmt: skip
+
+
+@needs_spectral
+def test_the_other_linter_finds_nothing(described: Path) -> None:
+    lint = spectral(described)
+    assert lint.returncode == 0, lint.stderr + lint.stdout
+
+
+@needs_spectral
+def test_the_other_linter_finds_what_is_left_out(tmp_path: Path) -> None:
+    """A sentence, a tag, a whole address where one is needed; a relative page is no fault."""
+    tree = description.tree()
+    operation = {"operationId": "one", "responses": {"200": {"description": "An answer."}}}
+    small = {name: tree[name] for name in ("openapi", "info", "externalDocs", "servers", "tags")}
+    small["info"] = small["info"] | {"license": {"name": "None", "url": "none"}}
+    file = tmp_path / "small.yaml"
+    file.write_text(yaml.safe_dump(small | {"paths": {"/one": {"get": operation}}}))
+    lint = spectral(file)
+    assert lint.returncode == 1
+    assert set(re.findall(r"(?:error|warning|hint|information) +(\S+)", lint.stdout)) == {
+        "oas3-schema", "operation-description", "operation-tags",
+    }  # fmt: skip
 
 
 @needs_redocly
