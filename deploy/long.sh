@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
-#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [times]
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [clients] [prism] [times]
 # Needs the environment that deploy/test.sh has set up.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -42,11 +42,16 @@ part() {
         git diff --stat -- tests/reference
         STILLPIPE_TEST_TRUTHS=1000 pytest -q -s tests/reference/test_observed.py
         ;;
+    clients) STILLPIPE_TEST_CLIENTS=all pytest -q tests/clients ;;   # every example by openapi-generator
+    prism)                                                           # a validating proxy in between
+        npm ci --silent --no-audit --no-fund --prefix tests/contract/prism
+        pytest -q tests/contract/test_prism.py
+        ;;
     verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
     times) python tests/benchmarks/against.py ;;                     # against 0.2.0, in one run
     *) echo "no such part: $1" >&2; exit 2 ;;
     esac
 }
 
-[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts times
+[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts clients prism times
 for name in "$@"; do part "$name"; done

@@ -17,7 +17,7 @@ if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
     fi
 fi
 if command -v npm >/dev/null; then
-    # for the gates of the description and the TypeScript client, which are skipped without it
+    # for the gates of the description and the TypeScript clients, which are skipped without it
     npm ci --silent --no-audit --no-fund --prefix tests/clients/typescript
 fi
 ruff check .

@@ -1,9 +1,14 @@
-"""A TypeScript client: openapi-typescript's types, openapi-fetch, tsc --strict, the live server."""
+"""TypeScript clients of three generators, compiled strictly, ask the live server.
+
+openapi-typescript with openapi-fetch, hey-api, orval.
+"""
 
 import json
+import os
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -12,6 +17,7 @@ from stillpipe.tables import pipes
 
 SOURCE = Path(__file__).with_name("typescript")
 BINARIES = SOURCE / "node_modules/.bin"
+FILES = ("use-hey.ts", "use-orval.ts", "orval.config.mjs", "tsconfig.generated.json")
 
 pytestmark = [
     pytest.mark.server,
@@ -33,14 +39,11 @@ def folder(described: Path, tmp_path: Path) -> Path:
     return tmp_path
 
 
-def compiled(folder: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
+def test_the_client_compiles_strictly_and_asks(folder: Path, live: Live) -> None:
+    """What must not compile is marked in the caller, and does not."""
+    made = subprocess.run(
         [BINARIES / "tsc"], cwd=folder, capture_output=True, text=True, timeout=600, check=False
     )
-
-
-def test_the_client_compiles_strictly_and_asks(folder: Path, live: Live) -> None:
-    made = compiled(folder)
     assert made.returncode == 0, made.stdout
     run = subprocess.run(
         ["node", "out/use.js", live.address, live.key],
@@ -59,17 +62,58 @@ def test_the_client_compiles_strictly_and_asks(folder: Path, live: Live) -> None
     }
 
 
-@pytest.mark.parametrize(
-    ("right", "wrong"),
-    [
-        ('unit: "bar" },\n};', 'unit: "furlong" },\n};'),
-        ('client.GET("/v1/pipes")', 'client.GET("/v1/tubes")'),
-        ("closure?.likely", "closure.likely"),
-    ],
-    ids=["unit", "address", "null"],
-)
-def test_the_types_refuse_a_mistake(folder: Path, right: str, wrong: str) -> None:
-    text = (folder / "use.ts").read_text()
-    assert right in text
-    (folder / "use.ts").write_text(text.replace(right, wrong))
-    assert compiled(folder).returncode != 0
+@pytest.fixture(scope="module")
+def clients(described: Path, live: Live, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Both clients, generated and compiled; what must not compile is marked in their callers."""
+    place = tmp_path_factory.mktemp("typescript")
+    for name in FILES:
+        shutil.copy(SOURCE / name, place)
+    (place / "node_modules").symlink_to(SOURCE / "node_modules")
+    environment = os.environ | {"DESCRIBED": str(described), "ADDRESS": live.address}
+    for command in (
+        f"openapi-ts -i {described} -o hey -c @hey-api/client-fetch --no-log-file",
+        "orval --config orval.config.mjs",
+        "tsc -p tsconfig.generated.json",
+    ):
+        tool, *arguments = command.split()
+        made = subprocess.run(
+            [BINARIES / tool, *arguments], cwd=place, env=environment, timeout=600,
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert made.returncode == 0, made.stdout + made.stderr
+    return place
+
+
+def said(folder: Path, *command: str) -> dict[str, Any]:
+    """What a caller prints."""
+    run = subprocess.run(
+        ["node", *command], cwd=folder, capture_output=True, text=True, timeout=600, check=False
+    )
+    assert run.returncode == 0, run.stderr
+    found: dict[str, Any] = json.loads(run.stdout)
+    return found
+
+
+ANSWERED = {
+    "verdict": "go",
+    "members": 8,
+    "type": "/v1/problems/invalid-request",
+    "pointers": ["#/line_pressure/value"],
+    "batch": [200, 200, 422],
+    "succeeded": 2,
+    "refused": "/v1/problems/invalid-request",
+}
+"""An estimate of which two members are asked for, a refusal, a batch of three with one at fault."""
+
+
+def test_a_client_of_hey_api_asks(clients: Path, live: Live) -> None:
+    found = said(clients, "out/use-hey.js", live.address, live.key)
+    assert found.pop("closure") == found.pop("first") > 0
+    assert (found.pop("table"), found.pop("lines")) == (True, 3)
+    assert found == ANSWERED
+
+
+def test_a_client_of_orval_asks(clients: Path, live: Live) -> None:
+    found = said(clients, "out/use-orval.js", live.key)
+    assert found.pop("closure") == found.pop("first") > 0
+    assert found == ANSWERED

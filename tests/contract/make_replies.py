@@ -4,6 +4,8 @@ The description shows these as its examples. Each is made by asking the service,
 (an address or a head too long, no answer in time) are read from its configuration.
 """
 
+import csv
+import io
 import json
 import os
 import re
@@ -13,10 +15,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 from flask.testing import FlaskClient
 
 from stillpipe.api import description, problems
 from stillpipe.server.app import create_app
+from stillpipe.server.batch.exchange import XLSX
 from stillpipe.server.batch.spool import StorageError
 
 ROOT = Path(__file__).parents[2]
@@ -33,32 +37,53 @@ PAGES = {
 }  # fmt: skip
 """What is asked for the example of a page; of a catalogue, a few items."""
 BATCHES = {
-    "application/json": "batch-array.json", "application/x-ndjson": "batch-lines.ndjson",
-    "text/csv": "batch-table.csv",
-}  # fmt: skip
+    ("/v1/batch", "application/json"): ("application/json", "batch-array.json"),
+    ("/v1/batch", "text/csv"): ("application/json", "batch-array.json"),
+    ("/v1/batch/lines", "application/x-ndjson"): ("application/x-ndjson", "batch-lines.ndjson"),
+    ("/v1/batch/table", "text/csv"): ("text/csv", "batch-table.csv"),
+}
+"""What is sent for the example of a batch's answer, by address and form of the answer."""
+TABLE = EXAMPLES / "calibration-table.csv"
 BY_PROXY = {"UriTooLong": 414, "HeadersTooLarge": 431, "TimedOut": 504}
 
 
 def estimates(client: FlaskClient) -> dict[str, Any]:
-    """Return the reply of every estimate to the first example of its request."""
+    """Return the reply of every estimate to the first example of its request, in each form."""
     found = {}
     for path, item in description.tree()["paths"].items():
-        if "post" in item and path != "/v1/batch":
-            examples = item["post"]["requestBody"]["content"]["application/json"]["examples"]
-            body = next(iter(examples.values()))["value"]
-            found[path] = {"application/json": client.post(path, json=body, headers=HEADS).json}
+        if "post" in item and not path.startswith("/v1/batch"):
+            ((kind, content),) = item["post"]["requestBody"]["content"].items()
+            body = workbook(TABLE) if kind == XLSX else _first(content["examples"])
+            reply = client.post(path, data=body, content_type=kind, headers=HEADS)
+            found[path] = {"application/json": reply.json}
     return found
+
+
+def workbook(table: Path) -> bytes:
+    """Return a table of CSV as a workbook."""
+    book, held = openpyxl.Workbook(), io.BytesIO()
+    for row in csv.reader(table.read_text(encoding="utf-8").splitlines()):
+        book.worksheets[0].append(row)
+    book.save(held)
+    return held.getvalue()
+
+
+def _first(examples: dict[str, Any]) -> str:
+    value = next(iter(examples.values()))["value"]
+    return value if isinstance(value, str) else json.dumps(value)
 
 
 def batches(client: FlaskClient) -> dict[str, Any]:
     """Return the reply to a batch in each of its forms, with less of each item than the whole."""
     found: dict[str, Any] = {}
-    for kind, name in BATCHES.items():
-        data = (EXAMPLES / name).read_bytes()
+    for (path, kind), (sent, name) in BATCHES.items():
+        data, heads = (EXAMPLES / name).read_bytes(), {**HEADS, "Accept": kind}
         query = "fields=ready,survival,total&cautions=codes"
-        reply = client.post(f"/v1/batch?{query}", data=data, content_type=kind, headers=HEADS)
-        found[kind] = reply.json if kind == "application/json" else reply.get_data(as_text=True)
-    return {"/v1/batch": found}
+        reply = client.post(f"{path}?{query}", data=data, content_type=sent, headers=heads)
+        assert reply.mimetype == kind
+        text = reply.json if kind == "application/json" else reply.get_data(as_text=True)
+        found.setdefault(path, {})[kind] = text
+    return found
 
 
 def pages(client: FlaskClient) -> dict[str, Any]:

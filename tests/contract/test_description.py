@@ -36,6 +36,11 @@ def closed(**members: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def only(unit: str) -> dict[str, Any]:
+    """One unit, as generated clients can tell it from others."""
+    return {"type": "string", "enum": [unit]}
+
+
 def test_no_shorthand_is_served() -> None:
     assert [n for n in names(description.tree()) if n.startswith("x-")] == []
 
@@ -49,9 +54,7 @@ def test_a_quantity_has_an_object_for_each_unit_with_the_bounds_in_it() -> None:
             "description": "CO2 in it.",
             "oneOf": [
                 {"title": f"NetMassIn{unit.title()}"}
-                | closed(
-                    value={"type": "number", "minimum": low, "maximum": high}, unit={"const": unit}
-                )
+                | closed(value={"type": "number", "minimum": low, "maximum": high}, unit=only(unit))
                 for unit, (low, high) in ends.items()
             ],
         }
@@ -61,7 +64,18 @@ def test_a_quantity_has_an_object_for_each_unit_with_the_bounds_in_it() -> None:
 def test_a_quantity_of_one_unit_is_one_object() -> None:
     said = {"kind": "air_changes", "minimum": 0, "maximum": 100, "unit": "1/h"}
     value = {"type": "number", "minimum": 0, "maximum": 100}
-    assert expanded({"x-quantity": said}, {}) == closed(value=value, unit={"const": "1/h"})
+    assert expanded({"x-quantity": said}, {}) == closed(value=value, unit=only("1/h"))
+
+
+def test_no_single_value_is_a_const() -> None:
+    """Some client generators ignore it, and then cannot tell one alternative from another."""
+    assert "const" not in set(names(description.tree()["components"]))
+
+
+def test_a_freeze_point_of_a_job_has_no_defaults() -> None:
+    """What it leaves out is what the job states; clients that send defaults would undo that."""
+    point = description.tree()["components"]["schemas"]["JobPoint"]["properties"]
+    assert [name for name, member in point.items() if "default" in member] == []
 
 
 @pytest.mark.parametrize("name", list(QUANTITIES))
@@ -80,7 +94,7 @@ def test_bounds_mean_the_same_in_whichever_unit_they_are_written(name: str) -> N
         said = {"kind": bound.kind, "minimum": low, "maximum": high, "unit": unit}
         found = expanded({"x-quantity": said}, {})
         shown = {
-            c["properties"]["unit"]["const"]: (
+            c["properties"]["unit"]["enum"][0]: (
                 c["properties"]["value"]["minimum"],
                 c["properties"]["value"]["maximum"],
             )

@@ -1,10 +1,11 @@
-"""The served description against a linter, and against the last release: no break goes unlisted."""
+"""The served description against linters, and against the last release: no break goes unlisted."""
 
 import copy
 import json
 import os
 import re
 import subprocess
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,11 +16,14 @@ import yaml
 from stillpipe import __version__
 from stillpipe.api import description
 
-REDOCLY = Path(__file__).parents[1] / "clients/typescript/node_modules/.bin/redocly"
+BINARIES = Path(__file__).parents[1] / "clients/typescript/node_modules/.bin"
+REDOCLY, SPECTRAL = BINARIES / "redocly", BINARIES / "spectral"
 CONFIGURATION = Path(__file__).with_name("redocly.yaml")
+RULES = Path(__file__).with_name("spectral.yaml")
 CHANGES = (description.FOLDER / "CHANGES.md").read_text()
 
 needs_redocly = pytest.mark.skipif(not REDOCLY.exists(), reason="no packages from npm")
+needs_spectral = pytest.mark.skipif(not SPECTRAL.exists(), reason="no packages from npm")
 
 Version = tuple[int, ...]
 Tree = dict[str, Any]
@@ -53,15 +57,38 @@ def section(older: Version, newer: Version) -> str:
     return " ".join(" ".join(t for v, t in told if older < number(v) <= newer).split())
 
 
+def alike(node: Any) -> Any:
+    """The description with one-value enums where it has const: both say the same."""
+    if isinstance(node, list):
+        return [alike(part) for part in node]
+    if not isinstance(node, dict):
+        return node
+    if isinstance(node.get("const"), str):
+        return {"type": "string", "enum": [node["const"]]}
+    return {name: alike(part) for name, part in node.items()}
+
+
+def compared(older: Path, newer: Path) -> Tree:
+    """What redocly reports of two descriptions."""
+    with tempfile.TemporaryDirectory() as folder:
+        files = []
+        for file in (older, newer):
+            tree = yaml.load(file.read_bytes(), yaml.CSafeLoader)
+            files.append(Path(folder) / f"{len(files)}.json")
+            files[-1].write_text(json.dumps(alike(tree)))
+        found = redocly("diff", "--fail-on", "none", "--format", "json", *files)
+    assert found.returncode == 0, found.stderr
+    report: Tree = json.loads(found.stdout)
+    return report
+
+
 def unlisted(older: Path, newer: Path) -> list[str]:
     """Why ``newer`` may not follow ``older``; empty where it may.
 
     The version must rise with every change, by a minor number where more than words have changed.
     Before 1.0 a break is allowed if CHANGES has it in redocly's words; from 1.0 it is not.
     """
-    found = redocly("diff", "--fail-on", "none", "--format", "json", older, newer)
-    assert found.returncode == 0, found.stderr
-    report = json.loads(found.stdout)
+    report = compared(older, newer)
     before, after = (number(report["infoVersions"][end]) for end in ("base", "revision"))
     bump = report.get("bump", "none")
     rise = {"none": 0, "patch": 3, "minor": 2, "major": 2 if after < STABLE else 1}[bump]
@@ -81,6 +108,35 @@ def unlisted(older: Path, newer: Path) -> list[str]:
 def test_the_linter_finds_nothing(described: Path) -> None:
     lint = redocly("lint", described)
     assert lint.returncode == 0, lint.stderr + lint.stdout
+
+
+def spectral(file: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [SPECTRAL, "lint", "--ruleset", RULES, "--fail-severity", "hint", file],
+        capture_output=True, text=True, timeout=600, check=False,
+    )  # fmt: skip
+
+
+@needs_spectral
+def test_the_other_linter_finds_nothing(described: Path) -> None:
+    lint = spectral(described)
+    assert lint.returncode == 0, lint.stderr + lint.stdout
+
+
+@needs_spectral
+def test_the_other_linter_finds_what_is_left_out(tmp_path: Path) -> None:
+    """A sentence, a tag, a whole address where one is needed; a relative page is no fault."""
+    tree = description.tree()
+    operation = {"operationId": "one", "responses": {"200": {"description": "An answer."}}}
+    small = {name: tree[name] for name in ("openapi", "info", "externalDocs", "servers", "tags")}
+    small["info"] = small["info"] | {"license": {"name": "None", "url": "none"}}
+    file = tmp_path / "small.yaml"
+    file.write_text(yaml.safe_dump(small | {"paths": {"/one": {"get": operation}}}))
+    lint = spectral(file)
+    assert lint.returncode == 1
+    assert set(re.findall(r"(?:error|warning|hint|information) +(\S+)", lint.stdout)) == {
+        "oas3-schema", "operation-description", "operation-tags",
+    }  # fmt: skip
 
 
 @needs_redocly

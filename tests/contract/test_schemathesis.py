@@ -23,7 +23,10 @@ def sound_means_answered(_: object, response: Response, case: Case) -> None:
     if case.meta is None or not case.meta.generation.mode.is_positive:
         return
     if response.status_code == 422:
-        assert response.json()["type"] in REFUSED, response.text
+        problem = response.json()
+        # which months have a 31st, and which years a 29th of February, is beyond the pattern
+        dated = any(e["detail"] == "there is no such day" for e in problem.get("errors", []))
+        assert dated or problem["type"] in REFUSED, response.text
         return
     if case.media_type in TABLES and response.status_code == 400:
         # what makes text a table, and bytes a workbook, is beyond JSON Schema

@@ -14,15 +14,18 @@ from stillpipe.api import description, limits, problems, units
 from stillpipe.api.registry import ENDPOINTS, REQUESTS
 from stillpipe.model.declare import Quantity
 from stillpipe.model.pipe import SPELLED
+from stillpipe.server.batch.exchange import XLSX
 from stillpipe.tables import fluids, materials, pipes
 
 FOLDER = description.FOLDER / "examples"
 EXAMPLES = sorted(p for p in FOLDER.glob("*.json") if not p.stem.startswith("batch"))
 BATCHES = {
-    "application/json": FOLDER / "batch-array.json",
-    "application/x-ndjson": FOLDER / "batch-lines.ndjson",
-    "text/csv": FOLDER / "batch-table.csv",
+    "/v1/batch": ("application/json", FOLDER / "batch-array.json"),
+    "/v1/batch/lines": ("application/x-ndjson", FOLDER / "batch-lines.ndjson"),
+    "/v1/batch/table": ("text/csv", FOLDER / "batch-table.csv"),
 }
+FORMS = {"/lines", "/table", "/workbook"}
+"""Addresses of the forms of a request, below its own."""
 SPEC = description.tree()
 SCHEMAS = SPEC["components"]["schemas"]
 
@@ -77,7 +80,7 @@ def test_published_range_of_a_quantity_is_the_accepted_one(name: str) -> None:
     bound = QUANTITIES[name]
     title = "".join(part.title() for part in name.split("_"))
     described = {
-        b["properties"]["unit"]["const"]: (
+        b["properties"]["unit"]["enum"][0]: (
             b["properties"]["value"]["minimum"],
             b["properties"]["value"]["maximum"],
         )
@@ -128,9 +131,13 @@ def test_every_example_is_named_in_the_description() -> None:
     assert [p.name for p in sorted(FOLDER.iterdir()) if f"examples/{p.name}" not in text] == []
 
 
-@pytest.mark.parametrize("kind", list(BATCHES))
-def test_batch_example_is_answered_as_described(kind: str, client: FlaskClient) -> None:
-    reply = client.post("/v1/batch", data=BATCHES[kind].read_bytes(), content_type=kind)
+@pytest.mark.parametrize("own", [True, False], ids=["own-address", "batch"])
+@pytest.mark.parametrize("path", list(BATCHES))
+def test_batch_example_is_answered_as_described(path: str, own: bool, client: FlaskClient) -> None:
+    """At the address of its form, and at that which takes all forms."""
+    kind, file = BATCHES[path]
+    sent = path if own else "/v1/batch"
+    reply = client.post(sent, data=file.read_bytes(), content_type=kind)
     assert reply.status_code == 200
     assert reply.mimetype == kind
     if kind == "application/json":
@@ -146,4 +153,23 @@ def test_batch_example_is_answered_as_described(kind: str, client: FlaskClient) 
 
 def test_a_batch_takes_every_estimate_with_an_address() -> None:
     posts = {p.removeprefix("/v1/") for p, item in SPEC["paths"].items() if "post" in item}
-    assert posts - {"batch"} == set(ENDPOINTS)
+    forms = {p for p in posts if any(p.endswith(form) for form in FORMS)}
+    assert posts - forms - {"batch"} == set(ENDPOINTS)
+    assert SCHEMAS["BatchItem"]["properties"]["estimate"]["enum"] == list(ENDPOINTS)
+
+
+def test_an_operation_takes_one_form() -> None:
+    """Generated clients type and send but one."""
+    for item in SPEC["paths"].values():
+        for operation in item.values():
+            assert len(operation.get("requestBody", {}).get("content", "1")) == 1
+
+
+@pytest.mark.parametrize("path", [p for p in SPEC["paths"] if p.count("/") == 3 and "{" not in p])
+def test_an_address_of_one_form_takes_no_other(path: str, client: FlaskClient) -> None:
+    taken = set(SPEC["paths"][path]["post"]["requestBody"]["content"])
+    for kind in {"application/json", "application/x-ndjson", "text/csv", XLSX} - taken:
+        reply = client.post(path, data=b"[]", content_type=kind)
+        assert reply.status_code == 415
+        assert reply.json is not None
+        assert reply.json["detail"] == f"Send {', '.join(taken)}."

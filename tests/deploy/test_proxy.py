@@ -147,10 +147,14 @@ def test_a_page_of_a_listed_origin_can_read_the_proxys_refusals(tmp_path: Path) 
     assert all("Origin" in r.headers["Vary"].split(", ") for r in replies)
 
 
-def test_a_batch_streams_through(stack: Stack) -> None:
+@pytest.mark.parametrize("path", ["/v1/batch", "/v1/batch/lines"])
+def test_a_batch_streams_through(path: str, stack: Stack) -> None:
+    """Also one that is longer than the body of an estimate may be."""
     lines = (ROOT / "openapi" / "examples" / "batch-lines.ndjson").read_bytes()
     heads = {"Content-Type": "application/x-ndjson"}
-    reply = requests.post(f"{stack.address}/v1/batch", lines, headers=heads, timeout=600)
+    body = lines + b"\n" * 70000
+    reply = requests.post(f"{stack.address}{path}", body, headers=heads, timeout=600)
+    assert reply.headers["RateLimit-Policy"].startswith('"address-batches"')
     assert json.loads(reply.content.splitlines()[-1])["summary"]["complete"] is True
 
 
@@ -161,8 +165,9 @@ def test_a_long_table_is_waited_for_and_a_lost_estimate_is_not(tmp_path: Path) -
     with Stack(tmp_path, patience="500ms") as stack:
         begun = time.perf_counter()
         reply = requests.post(
-            f"{stack.address}/v1/batch", table, headers={"Content-Type": "text/csv"}, timeout=300
-        )
+            f"{stack.address}/v1/batch/table", table, headers={"Content-Type": "text/csv"},
+            timeout=300,
+        )  # fmt: skip
         assert time.perf_counter() - begun > 0.5
         assert (reply.status_code, reply.headers["Batch-Succeeded"]) == (200, "300")
         for worker in stack.workers():

@@ -78,7 +78,10 @@ def test_callers_are_limited_by_their_keys(tmp_path: Path, monkeypatch: pytest.M
     assert refused.json["type"] == "/v1/problems/too-many-requests"
     assert f";t={refused.headers['Retry-After']}" in refused.headers["RateLimit"]
     assert client.get("/v1/meta", headers=bearer("field")).status_code == 200
-    batches = [client.post("/v1/batch", json=[], headers=bearer("field")) for _ in range(2)]
+    batches = [
+        client.post(path, json=[], headers=bearer("field"))
+        for path in ("/v1/batch/lines", "/v1/batch")
+    ]
     assert [r.status_code == 429 for r in batches] == [False, True]
     assert batches[0].headers["RateLimit"].startswith('"batches";r=0')
     for path in ("/livez", "/openapi.json", "/v1/problems/busy"):

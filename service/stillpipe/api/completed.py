@@ -45,10 +45,11 @@ HEAD = {
 }
 """What every reply begins with."""
 FIELDS = (
-    "Members that the reply is to have, with commas between; `ready.likely` is a member of a "
-    "member, of every entry where that is a list, and keeps its `unit`. `id`, `model_version`, "
-    "`units`, `verdict`, `reasons` and `cautions` are always there; all else is left out, required "
-    "or not. A name that there is not gets 422. JSON and tables only."
+    "Members that the reply is to have, with commas between (or each in a `fields` of its own); "
+    "`ready.likely` is a member of a member, of every entry where that is a list, and keeps its "
+    "`unit`. `id`, `model_version`, `units`, `verdict`, `reasons` and `cautions` are always there; "
+    "all else is left out, required or not. A name that there is not gets 422. JSON and tables "
+    "only."
 )
 OF_ITEMS = " Of items of another kind, which have no such member, it leaves nothing."
 INCLUDE = "Members that the reply has besides, and only then, with commas between. JSON only."
@@ -62,9 +63,10 @@ def complete(tree: Tree) -> Tree:
     """Give the description ``tree`` what the code says; return it."""
     schemas = tree.get("components", {}).get("schemas", {})
     for name, endpoint in ENDPOINTS.items():
-        post = tree["paths"].get(f"/v1/{name}", {}).get("post")
-        if post is None:
+        posts = _posts(tree, f"/v1/{name}")
+        if not posts:
             continue
+        post = posts[0]
         asked = post["requestBody"]["content"]["application/json"]["schema"]
         answered = post["responses"]["200"]["content"]["application/json"]["schema"]
         figures = get_args(get_type_hints(endpoint.estimate)["return"])
@@ -75,9 +77,11 @@ def complete(tree: Tree) -> Tree:
                 part["description"] = HEAD[member]
             if member == "inputs":
                 _say(part, (endpoint.request,), schemas)
-        extra = [_listed("include", INCLUDE, endpoint.on_request)] if endpoint.on_request else []
-        fields = _listed("fields", FIELDS, names(answered, schemas))
-        post.setdefault("parameters", []).extend([fields, *extra])
+        for each in posts:
+            chosen = [_listed("fields", FIELDS, names(answered, schemas))]
+            if endpoint.on_request:
+                chosen.append(_listed("include", INCLUDE, endpoint.on_request))
+            each.setdefault("parameters", []).extend(chosen)
     _say(schemas.get("Inputs", {}), REQUESTS, schemas)
     _shapes(tree)
     _of_batches(tree)
@@ -156,6 +160,12 @@ def _shapes(node: Any) -> None:
             _shapes(part)
 
 
+def _posts(tree: Tree, address: str) -> list[Tree]:
+    """Return the operations of an address and of those below it, which take other forms."""
+    below = [p for p in tree["paths"] if p == address or p.startswith(f"{address}/")]
+    return [tree["paths"][p]["post"] for p in below if "post" in tree["paths"][p]]
+
+
 def _listed(name: str, says: str, choices: Iterable[str]) -> Tree:
     """Return a parameter that is a list of names with commas between."""
     items = {"type": "string", "enum": list(choices)}
@@ -168,8 +178,8 @@ def _listed(name: str, says: str, choices: Iterable[str]) -> Tree:
 
 def _of_batches(tree: Tree) -> None:
     """Give a batch the parameters of its items."""
-    post = tree["paths"].get("/v1/batch", {}).get("post")
-    if post is None:
+    posts = _posts(tree, "/v1/batch")
+    if not posts:
         return
     schemas = tree["components"]["schemas"]
     known: dict[str, None] = {}
@@ -178,12 +188,18 @@ def _of_batches(tree: Tree) -> None:
         known |= dict.fromkeys(names(reply["application/json"]["schema"], schemas))
     extra = sorted({member for e in ENDPOINTS.values() for member in e.on_request})
     codes = {"type": "string", "enum": ["codes"]}
-    post["parameters"] = [
-        _listed("fields", FIELDS + OF_ITEMS, known),
-        _listed("include", INCLUDE, extra),
-        {"name": "cautions", "in": "query", "required": False, "description": CODES,
-         "schema": codes},
-    ]  # fmt: skip
+    cautions = {
+        "name": "cautions", "in": "query", "required": False, "description": CODES, "schema": codes,
+    }  # fmt: skip
+    taken = {
+        "ItemFields": _listed("fields", FIELDS + OF_ITEMS, known),
+        "ItemInclude": _listed("include", INCLUDE, extra),
+        "ItemCautions": cautions,
+    }
+    tree["components"].setdefault("parameters", {}).update(taken)
+    for post in posts:
+        post["parameters"] = [{"$ref": f"#/components/parameters/{name}"} for name in taken]
+    schemas["BatchItem"]["properties"]["estimate"]["enum"] = list(ENDPOINTS)
 
 
 def _of_catalogues(paths: Tree) -> None:

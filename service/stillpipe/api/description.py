@@ -108,7 +108,11 @@ def _quantity(said: Tree, name: str) -> Tree:
         ends = zip(
             ("minimum", "maximum"), map(_number, limits.within(bound, accepted)), strict=True
         )
-        members = {"value": {"type": "number", **dict(ends)}, "unit": {"const": accepted}}
+        # not const, which some client generators ignore: they then take one unit for any other
+        members = {
+            "value": {"type": "number", **dict(ends)},
+            "unit": {"type": "string", "enum": [accepted]},
+        }
         choices.append({"title": f"{name}In{_camel(accepted)}", **_closed(members)})
     if len(choices) == 1:
         del choices[0]["title"]

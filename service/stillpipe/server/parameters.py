@@ -8,6 +8,7 @@ from stillpipe.api import catalogues, problems, selection
 from stillpipe.api.registry import ENDPOINTS, Endpoint
 from stillpipe.api.selection import Selection
 from stillpipe.server.batch.batch import Asked
+from stillpipe.server.batch.exchange import ADDRESSES, TABLE_ADDRESSES
 
 Values = tuple[str, ...]
 
@@ -17,8 +18,8 @@ SHEET = "sheet"
 """Which sheet of a job is wanted."""
 CAUTIONS, CODES = "cautions", "codes"
 """What ``cautions`` of a batch may be; in a table they are never more."""
-FIELDS, INCLUDE = "fields", "include"
-"""Which members of a reply are wanted."""
+FIELDS, INCLUDE = LISTS = "fields", "include"
+"""Which members of a reply are wanted: a list with commas, or one name each time it is given."""
 OPEN: Values = ()
 """Values of a parameter that has no closed list, or one that is read elsewhere."""
 
@@ -31,8 +32,14 @@ def _of_estimate(endpoint: Endpoint) -> dict[str, Values]:
 
 
 TAKEN: Mapping[str, Mapping[str, Values]] = {
-    "/v1/batch": {FIELDS: OPEN, INCLUDE: OPEN, CAUTIONS: (CODES,)},
+    **{path: {FIELDS: OPEN, INCLUDE: OPEN, CAUTIONS: (CODES,)} for path in ADDRESSES},
     **{f"/v1/{name}": _of_estimate(endpoint) for name, endpoint in ENDPOINTS.items()},
+    **{
+        f"/v1/{name}/{table}": _of_estimate(endpoint)
+        for name, endpoint in ENDPOINTS.items()
+        for table in TABLE_ADDRESSES
+        if endpoint.rows
+    },
     **{f"/v1/{name}": dict.fromkeys(of, OPEN) for name, of in catalogues.FILTERS.items()},
 }
 """What each address takes: parameters, and the values of each. Others take none."""
@@ -66,7 +73,7 @@ def _fault(name: str, values: list[str], taken: Mapping[str, Values]) -> str:
     """Return what is wrong with the ``values`` of a parameter; empty where nothing is."""
     if name not in taken:
         return "unknown query parameter" + (f"; there are {', '.join(taken)}" if taken else "")
-    if len(values) > 1:
+    if len(values) > 1 and name not in LISTS:
         return "given more than once"
     allowed = taken[name]
     return f"must be one of {', '.join(allowed)}" if allowed and values[0] not in allowed else ""
@@ -80,7 +87,7 @@ def asked(request: Request, name: str) -> Selection:
     RequestError
         naming every member that there is not
     """
-    return selection.read(request.args, (name,)) if request.args else selection.USUAL
+    return selection.read(_lists(request), (name,)) if request.args else selection.USUAL
 
 
 def of_items(request: Request, table: bool) -> Asked:
@@ -91,8 +98,13 @@ def of_items(request: Request, table: bool) -> Asked:
     RequestError
         naming every member that no estimate has
     """
-    members = selection.read(request.args) if request.args else selection.USUAL
+    members = selection.read(_lists(request)) if request.args else selection.USUAL
     return Asked(members, codes=CAUTIONS in request.args and not table, table=table)
+
+
+def _lists(request: Request) -> dict[str, str]:
+    """Return the lists of a query with commas, as some generated clients do not send them."""
+    return {name: ",".join(request.args.getlist(name)) for name in LISTS if name in request.args}
 
 
 def whole(request: Request, form: str) -> None:

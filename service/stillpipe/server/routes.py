@@ -15,7 +15,7 @@ from stillpipe.api.selection import Selection
 from stillpipe.server import bodies, parameters
 from stillpipe.server.admission import departures, gate, shares
 from stillpipe.server.batch import batch, exchange, one_table
-from stillpipe.server.batch.exchange import JSON, TABLES
+from stillpipe.server.batch.exchange import ADDRESSES, JSON, TABLE_ADDRESSES, TABLES
 from stillpipe.server.observability import metrics, spans
 
 api = Blueprint("api", __name__)
@@ -29,7 +29,7 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 def estimate(name: str) -> Response:
     """Answer a request for the estimate ``name``, in the form that the caller likes best."""
     endpoint = ENDPOINTS[name]
-    bodies.check(request, JSON, *(TABLES if endpoint.rows else ()))
+    bodies.check(request, *_taken(name))
     form, named = _wanted(endpoint)
     asked = parameters.asked(request, name)
     if form != JSON:
@@ -47,6 +47,14 @@ def estimate(name: str) -> Response:
     if endpoint.forms:
         reply.vary.add("Accept")
     return reply
+
+
+def _taken(name: str) -> tuple[str, ...]:
+    """Return the media types that the address of this request takes for the estimate ``name``."""
+    own = TABLE_ADDRESSES.get(request.path.removeprefix(f"/v1/{name}/"))
+    if own is not None:
+        return (own,)
+    return (JSON, *TABLES) if ENDPOINTS[name].rows else (JSON,)
 
 
 def _wanted(endpoint: Endpoint) -> tuple[str, str]:
@@ -80,21 +88,21 @@ def _answered(name: str, body: bytes, form: str, asked: Selection) -> bytes:
     return made.body
 
 
-for _name in ENDPOINTS:
-    api.add_url_rule(
-        f"/v1/{_name}",
-        endpoint=_name.replace("-", "_"),
-        view_func=estimate,
-        methods=["POST"],
-        defaults={"name": _name},
-    )
+for _name, _endpoint in ENDPOINTS.items():
+    for _address in (_name, *(f"{_name}/{each}" for each in TABLE_ADDRESSES if _endpoint.rows)):
+        api.add_url_rule(
+            f"/v1/{_address}",
+            endpoint=_address.replace("-", "_").replace("/", "_"),
+            view_func=estimate,
+            methods=["POST"],
+            defaults={"name": _name},
+        )
 
 
-@api.post("/v1/batch")
 def many() -> Response:
     """Many estimates: JSON array, lines of JSON, CSV or XLSX, answered in any of these."""
     request.max_content_length = BATCH_BYTES + 1
-    bodies.check(request, *exchange.FORMS)
+    bodies.check(request, *ADDRESSES[request.path])
     form = exchange.wanted(request.mimetype, request.accept_mimetypes)
     asked = parameters.of_items(request, form in TABLES)
     stream = request.stream
@@ -115,6 +123,10 @@ def many() -> Response:
     reply.headers.update(exchange.summary(call, form))
     reply.vary.add("Accept")
     return reply
+
+
+for _address in ADDRESSES:
+    api.add_url_rule(_address, view_func=many, methods=["POST"])
 
 
 @api.get("/")

@@ -19,6 +19,14 @@ const body: components["schemas"]["PlugTimeRequest"] = {
   line_pressure: { value: 3, unit: "bar" },
 };
 
+// what must not compile
+// @ts-expect-error: no unit of pressure
+export const strange: typeof body = { ...body, line_pressure: { value: 3, unit: "furlong" } };
+// @ts-expect-error: no address
+export const lost = (): unknown => client.GET("/v1/tubes");
+// @ts-expect-error: a plug that does not close has no such time
+export const careless = (reply: components["schemas"]["PlugTime"]): number => reply.closure.likely;
+
 const good = await client.POST("/v1/plug-time", { body });
 if (good.error !== undefined) throw new Error(good.error.title);
 const closure: number | undefined = good.data.closure?.likely;

@@ -29,6 +29,15 @@ CSV = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 FORMS = (JSON, LINES, CSV, XLSX)
 """What a batch may come as, and be answered as."""
+TABLE_ADDRESSES = {"table": CSV, "workbook": XLSX}
+"""Addresses below that of what takes tables, each for one form."""
+ADDRESSES = {
+    "/v1/batch": FORMS,
+    "/v1/batch/lines": (LINES,),
+    **{f"/v1/batch/{name}": (form,) for name, form in TABLE_ADDRESSES.items()},
+}
+"""What a batch may come as, by address. A generated client has a function for each, and can type
+and send but one form with a function."""
 TABLES = {CSV: f"{CSV}; charset=utf-8", XLSX: XLSX}
 """Tables, as their media type is stated in an answer."""
 
