@@ -332,6 +332,7 @@ def test_nobody_is_told_to_cut_where_one_of_two_plugs_never_closes() -> None:
     one, other = answer.figures.freeze_points
     assert one.planned_ready is not None
     assert (one.cut_at, other.cut_at, other.planned_ready) == (None, None, None)
+    assert (answer.figures.letting_go, one.letting_go, other.letting_go) == (None, None, None)
 
 
 @pytest.mark.parametrize(
