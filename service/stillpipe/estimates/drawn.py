@@ -273,10 +273,14 @@ class Drawn(Sampled):
     @cached_property
     def thaws(self) -> Array:
         """From the coolant's stop after the hold until no ice is left, of the draws [s]."""
-        solved = self.plan_end / self._usual
-        logs = self.logs(lambda run: self._thawing(run, solved), ("thawed", solved))
-        found = np.exp(logs[:, 0])
+        found = self.melted(self.plan_end)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+
+    def melted(self, time: float) -> Array:
+        """Return how long plugs fed until ``time`` [s] take to thaw, as solved [s]."""
+        solved = time / self._usual
+        logs = self.logs(lambda run: self._thawing(run, solved), ("thawed", solved))
+        return np.asarray(np.exp(logs[:, 0]))
 
     @cached_property
     def survivals_at_closure(self) -> Array:
