@@ -1,5 +1,6 @@
 """The solver: heat is conserved, errors fall with the grid and the step, runs are ordered."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from reference import one_dimensional as line
 from reference.cases_2d import CASES, Named, of
 from stillpipe.physics import freeze
-from stillpipe.physics.column import march, step
+from stillpipe.physics.column import march, mesh, step
 from stillpipe.physics.column.layout import Column
 from stillpipe.physics.column.work import Work
 from stillpipe.tables import pipes
@@ -150,3 +151,27 @@ def test_a_lining_closes_later() -> None:
     assert _closes(lined) > 0.9 * _closes(wide)  # less water to freeze, more to conduct through
     cement = replace(lined, lining_resistance=lining / 0.1)
     assert _closes(cement) > _closes(lined)
+
+
+def test_no_arrays_of_a_step_overlap() -> None:
+    """What its compiled parts are promised."""
+    column = Column(CASES[0].case, freeze.PRODUCTION, Work())
+    state = column.warm()
+    laid = (state, column.mesh, column.wall, column.fed, column.circulation, column.tables)
+    scratch = mesh.scratch(*state.H.shape, 2)
+    arrays = [a for group in (*laid, scratch) for a in group if isinstance(a, np.ndarray)]
+    assert len(arrays) > 30
+    for one, other in itertools.combinations(arrays, 2):
+        assert not np.shares_memory(one, other)
+
+
+def test_the_last_ice_is_gone_at_one_time_whatever_the_steps() -> None:
+    """Thaw with steps of half the length: within 1 % (a step is up to 6 % of the time so far)."""
+    case = CASES[0].case
+    found = []
+    for eta in (0.06, 0.03):
+        grid = replace(freeze.PRODUCTION, eta=eta)
+        run = freeze.FreezeRun(case, needed_length=case.bore, grid=grid)
+        assert run.ready is not None
+        found.append(run.stop(run.fed_to(run.ready + 1800.0), 0.0).thaw)
+    assert found[0] == pytest.approx(found[1], rel=0.01)
