@@ -166,12 +166,12 @@ def test_no_arrays_of_a_step_overlap() -> None:
 
 
 def test_the_last_ice_is_gone_at_one_time_whatever_the_steps() -> None:
-    """Thaw with steps of half the length: within 1 % (a step is up to 6 % of the time so far)."""
-    case = CASES[0].case
+    """Thaw with steps of half the length: within 0.5 %, where a step's end is 1 % apart."""
+    case = next(n.case for n in CASES if n.name.startswith("ASME B36.10M 1/2 80"))
     found = []
     for eta in (0.06, 0.03):
         grid = replace(freeze.PRODUCTION, eta=eta)
         run = freeze.FreezeRun(case, needed_length=case.bore, grid=grid)
         assert run.ready is not None
         found.append(run.stop(run.fed_to(run.ready + 1800.0), 0.0).thaw)
-    assert found[0] == pytest.approx(found[1], rel=0.01)
+    assert found[0] == pytest.approx(found[1], rel=0.005)
