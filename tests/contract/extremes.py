@@ -84,7 +84,7 @@ def settled(declared: type[Any], tree: Tree, chance: random.Random) -> Tree:
 def _of_one_kind(tree: Tree) -> Tree:
     """A job whose freeze points are either listed or counted, and have names of their own."""
     found = dict(tree)
-    for name in ("freeze_points", "options"):
+    for name in ("freeze_points", "options", "places"):
         if name in found:
             found[name] = [entry | {"name": f"{n}"} for n, entry in enumerate(found[name])]
     places = found.get("places", [])

@@ -332,6 +332,7 @@ def test_nobody_is_told_to_cut_where_one_of_two_plugs_never_closes() -> None:
     one, other = answer.figures.freeze_points
     assert one.planned_ready is not None
     assert (one.cut_at, other.cut_at, other.planned_ready) == (None, None, None)
+    assert (answer.figures.letting_go, one.letting_go, other.letting_go) == (None, None, None)
 
 
 @pytest.mark.parametrize(
@@ -363,6 +364,26 @@ def test_points_must_be_as_many_as_places_has() -> None:
     with pytest.raises(StillpipeError) as caught:
         stated(places=places, points=3)
     assert [f.path for f in caught.value.faults] == [("points",)]
+
+
+def test_freeze_points_among_places_have_names_that_differ() -> None:
+    alike = [Place(name="a", kind=PlaceKind.FREEZE_POINT, at=at) for at in (0.0, 2.0)]
+    other = Place(name="a", kind=PlaceKind.VALVE, at=1.0)
+    with pytest.raises(StillpipeError) as caught:
+        stated(places=(alike[0], other, alike[1]))
+    assert [f.path for f in caught.value.faults] == [("places", 0, "name"), ("places", 2, "name")]
+
+
+def test_points_alike_that_are_exchanged_at_once_bear_it_alike() -> None:
+    """Six of 1/2 in copper on a manifold each: emptied at one moment, after the plug is ready."""
+    places = tuple(Place(name=f"{n}", kind=PlaceKind.FREEZE_POINT, at=5.0 * n) for n in range(6))
+    answer = job_estimate(stated(places=places, crew=6, repair=4 * 3600.0))
+    cylinders = answer.figures.cylinders
+    assert [m.exchanges for m in cylinders.manifolds] == [cylinders.manifolds[0].exchanges] * 6
+    first = [s for s in cylinders.exchanges if s.cylinder == 1]
+    assert [s.manifold for s in first] == ["1", "2", "3", "4", "5", "6"]
+    assert {s.at > known(answer.figures.planned_ready) for s in first} == {True}
+    assert len({(s.at, s.chance, s.survival) for s in first}) == 1
 
 
 def test_thirty_points_of_three_kinds_take_three_solutions() -> None:

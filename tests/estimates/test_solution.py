@@ -5,6 +5,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import pytest
 from ht.conv_free_immersed import Nu_horizontal_cylinder_Churchill_Chu
 from hypothesis import given, settings
@@ -248,6 +249,18 @@ def test_a_flow_too_near_its_limit_is_what_is_named(share: float) -> None:
     with pytest.raises(TooCostlyError) as raised:
         assert solution.fine.ready
     assert [fault.path for fault in raised.value.faults] == [("fluid", "flow")]
+
+
+def test_moments_in_any_order_and_more_than_once_are_told_as_each_alone() -> None:
+    """Five moments are one more than are solved: the cubic goes through the first and the last."""
+    solution = Solution(point_of(HALF_INCH), HOUR)
+    ready, end = known(solution.planned_ready), solution.plan_end
+    times = [end, ready, *np.linspace(ready, end, 5).tolist(), end]
+    found = solution.lasting_at(times)
+    for first, again in ((0, 6), (0, 7), (1, 2)):
+        np.testing.assert_array_equal(found[first], found[again])
+    np.testing.assert_allclose(found[0], solution.lasting(end), rtol=1e-9)
+    np.testing.assert_array_equal(solution.lasting_at([ready] * 6), [solution.lasting(ready)] * 6)
 
 
 COSTLY = [

@@ -8,7 +8,7 @@ import pytest
 from reference.cases_2d import of
 from stillpipe.errors import SolverError
 from stillpipe.physics import freeze, media, solutions
-from stillpipe.physics.column import step
+from stillpipe.physics.column import mesh
 from stillpipe.physics.column.circulation import circulate
 from stillpipe.physics.column.layout import Column
 from stillpipe.physics.column.work import Work
@@ -48,7 +48,7 @@ def circulation(
     H[:] = case.medium.enthalpy(273.15 + celsius)
     ice = case.medium.closing(1.0) - 1e6
     H[len(H) - shell :], H[:core] = ice, ice
-    s = step.scratch(*H.shape, 0)
+    s = mesh.scratch(*H.shape, 0)
     circulate(H, column.tables, column.mesh, column.circulation, s.p, s.q, s.E)
     return float(s.E[0])
 

@@ -82,7 +82,7 @@ def surfaced(case: PercentileCase, ready: float, end: float) -> dict[str, Array]
         "ready": solution.readies,
         "length": solution.grown(Of.SOUND, end),
         "survival": solution.lasting(end),
-        "thaw": solution.stopped(end)[:, -1] * solution.model,
+        "thaw": solution.melted(end) * solution.model,
         "co2": drawn,
     }
     late = ("length", "survival", "thaw", "co2")

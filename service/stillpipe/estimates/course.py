@@ -88,17 +88,21 @@ class Curves:
 
         Of what never falls.
         """
-        return np.asarray(_where(self.knots.log, self.value, wanted))
+        return np.exp(_where(self.knots.log, self.value, wanted))
 
     def at(self, time: Array) -> Array:
         """Return what has grown at each draw's own ``time`` since closure [s], as :class:`Of`."""
+        return self.at_log(np.log(np.maximum(time, SOON)))
+
+    def at_log(self, time: Array) -> Array:
+        """Return what has grown, as :meth:`at`, of the logarithms of times [log s]."""
         early = 0.0 if self.of in (Of.REACH, Of.WALL) else 1.0
-        return np.asarray(_at(self.knots.log, self.value, time, early))
+        return np.exp(_at(self.knots.log, self.value, time, early))
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def _where(log: Array, value: Array, wanted: Array) -> Array:
-    """Return when rising curves reach what is ``wanted``: as :meth:`Curves.where`."""
+    """Return when rising curves reach what is ``wanted``: logarithms of :meth:`Curves.where`."""
     count, last = len(wanted), len(log) - 1
     found = np.empty(count)
     for n in range(count):
@@ -112,17 +116,20 @@ def _where(log: Array, value: Array, wanted: Array) -> Array:
             slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
             slope = max(min(slope, 1.0) if k > last else slope, FLAT)
             time = log[k - 1] + (wanted[n] - value[n, k - 1]) / slope
-        found[n] = math.exp(min(time, LATEST))
+        found[n] = min(time, LATEST)
     return found
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def _at(log: Array, value: Array, time: Array, early: float) -> Array:
-    """Return curves at times: as :meth:`Curves.at`; ``early`` is the slope before the knots [-]."""
+    """Return curves at the logarithms of times, as logarithms: see :meth:`Curves.at`.
+
+    ``early`` is the slope before the knots [-].
+    """
     count, last = len(time), len(log) - 1
     found = np.empty(count)
     for n in range(count):
-        at = math.log(max(time[n], SOON))
+        at = time[n]
         k = 0
         while k <= last and log[k] < at:
             k += 1
@@ -132,8 +139,16 @@ def _at(log: Array, value: Array, time: Array, early: float) -> Array:
             j = min(k, last)
             slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
             rise = (min(slope, 1.0) if k > last else slope) * (at - log[k - 1])
-        found[n] = math.exp(value[n, max(k - 1, 0)] + rise)
+        found[n] = value[n, max(k - 1, 0)] + rise
     return found
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def rise(value: Array) -> None:
+    """Let no curve of ``value``, shape (draws, knots), fall, in place."""
+    for n in range(value.shape[0]):
+        for k in range(1, value.shape[1]):
+            value[n, k] = max(value[n, k], value[n, k - 1])
 
 
 @njit(nogil=True, cache=True, error_model="numpy")

@@ -20,7 +20,7 @@ from stillpipe.estimates.seen import Evidence, evidence
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
-from stillpipe.physics.fading import LONGEST_THAW
+from stillpipe.physics.fading import LONGEST_THAW, Fading
 from stillpipe.uncertainty import draws, surface
 
 SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
@@ -170,31 +170,40 @@ class Drawn(Sampled):
 
     # after the coolant's stop
 
-    def _fading(self, run: freeze.FreezeRun | None, time: float) -> Array:
-        """Return logarithms of how long the plug keeps ``SHARES`` of its grip, and of its thaw."""
-        brief = run is None or self.ensemble.is_brief(run)
-        if brief or run is None or run.closure is None:
-            return np.full(len(SHARES) + 1, np.nan)
+    def _unfed(self, run: freeze.FreezeRun | None, time: float) -> Fading | None:
+        """Return what becomes of a plug fed until ``time`` [s]; None where none is known."""
+        if run is None or run.closure is None or self.ensemble.is_brief(run):
+            return None
         if run in (self.fine, self.ensemble.centre):
             time = max(time, JUST_CLOSED * run.closure)
         if run.closure >= time:
-            return np.full(len(SHARES) + 1, np.nan)
+            return None
         with work.blamed((self._member,), LONG_HOLD):
             moment = run.fed_to(time)
         with work.blamed(("ambient", "temperature"), COLD_ROOM):
-            left = run.fading(moment)
-            found = np.append(left.lasts(SHARES), left.thaw or np.inf)
-        return np.asarray(np.log(np.clip(found, 0.1, 2.0 * LONGEST_THAW)))
+            return run.fading(moment)
+
+    def _fading(self, run: freeze.FreezeRun | None, time: float) -> Array:
+        """Return logarithms of how long the plug keeps ``SHARES`` of its grip [log s]."""
+        left = self._unfed(run, time)
+        return np.full(len(SHARES), np.nan) if left is None else _log(left.lasts(SHARES))
+
+    def _thawing(self, run: freeze.FreezeRun | None, time: float) -> Array:
+        """Return the logarithm of how long it is until no ice is left [log s]."""
+        left = self._unfed(run, time)
+        with work.blamed(("ambient", "temperature"), COLD_ROOM):
+            return _log(np.array([np.nan if left is None else left.thaw or np.inf]))
 
     def stopped(self, time: float) -> Array:
-        """Return how long plugs fed until ``time`` [s] keep shares of their grip, and their thaw.
+        """Return how long plugs fed until ``time`` [s] keep ``SHARES`` of their grip, once.
 
-        Shape (draws, shares and one) [s], as solved.
+        Logarithms, shape (draws, shares) [log s], as solved.
         """
         if time not in self._stopped:
             solved = time / self._usual
-            logs = self.logs(lambda run: self._fading(run, solved), ("stopped", solved))
-            self._stopped[time] = np.exp(logs)
+            self._stopped[time] = self.logs(
+                lambda run: self._fading(run, solved), ("stopped", solved)
+            )
         return self._stopped[time]
 
     @cached_property
@@ -244,14 +253,15 @@ class Drawn(Sampled):
         )
         grown = np.maximum(last - first, course.FLAT)
         part = np.clip((at - first) / grown, -1.0, 1.0)[:, None]
-        logs = [np.log(self.stopped(each)) for each in solved]
-        return self._lasting(time, np.exp((1.0 - part) * logs[0] + part * logs[1]))
+        begin, end = (self.stopped(each) for each in solved)
+        return self._lasting(time, begin + part * (end - begin))
 
     def _lasting(self, time: float, stopped: Array) -> Array:
-        """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [s]."""
+        """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [log s]."""
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
-        lasts = np.hstack((stopped[:, :-1], np.zeros((len(self.sample), 1))))
+        lasts = np.zeros((len(stopped), len(SHARES) + 1))
+        np.exp(stopped, out=lasts[:, :-1])
         found = np.where(grip > 0.0, course.between(np.append(SHARES, 1.0), lasts, share), 0.0)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
@@ -263,8 +273,14 @@ class Drawn(Sampled):
     @cached_property
     def thaws(self) -> Array:
         """From the coolant's stop after the hold until no ice is left, of the draws [s]."""
-        found = self.stopped(self.plan_end)[:, -1]
+        found = self.melted(self.plan_end)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+
+    def melted(self, time: float) -> Array:
+        """Return how long plugs fed until ``time`` [s] take to thaw, as solved [s]."""
+        solved = time / self._usual
+        logs = self.logs(lambda run: self._thawing(run, solved), ("thawed", solved))
+        return np.asarray(np.exp(logs[:, 0]))
 
     @cached_property
     def survivals_at_closure(self) -> Array:
@@ -277,4 +293,9 @@ class Drawn(Sampled):
             return np.array([np.nan])
         with work.blamed(("ambient", "temperature"), COLD_ROOM):
             last = run.fading(run.at_closure).lasts(np.zeros(1))
-        return np.asarray(np.log(np.clip(last, 0.1, 2.0 * LONGEST_THAW)))
+        return _log(last)
+
+
+def _log(time: Array) -> Array:
+    """Return the logarithms of times [s], between a moment and what comes to never [log s]."""
+    return np.asarray(np.log(np.clip(time, 0.1, 2.0 * LONGEST_THAW)))

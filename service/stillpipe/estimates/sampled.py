@@ -216,7 +216,7 @@ class Sampled:
             else:
                 value = self.logs(lambda run: self._course(run, knots)[of], key)
             if of is not Of.WALL:
-                value = np.maximum.accumulate(value, axis=1)
+                course.rise(value)
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 
@@ -258,6 +258,18 @@ class Sampled:
         """Return how long each draw is closed at ``time`` [s], as solved; at least a moment."""
         return np.asarray(np.maximum(time / self.model - self.closed, course.SOON))
 
+    def _since_log(self, time: float | Array) -> Array:
+        """Return the logarithm of :meth:`since` [log s], of a time that all draws share once."""
+        if isinstance(time, np.ndarray):
+            return np.log(self.since(time))
+        if time not in self._since_logs:
+            self._since_logs[time] = np.log(self.since(time))
+        return self._since_logs[time]
+
+    @cached_property
+    def _since_logs(self) -> dict[float, Array]:
+        return {}
+
     @cached_property
     def _heating(self) -> Curves:
         """The heat drawn until closure over its whole, of the draws, at shares of closure."""
@@ -298,7 +310,7 @@ class Sampled:
 
     def _grown(self, curves: Curves, time: float | Array) -> Array:
         """Return what has grown at ``time`` [s], of the draws; 0 where it is not closed."""
-        return np.where(self.closures < time, curves.at(self.since(time)), 0.0)
+        return np.where(self.closures < time, curves.at_log(self._since_log(time)), 0.0)
 
     @cached_property
     def flow_limits(self) -> Array:

@@ -251,10 +251,12 @@ class Job(ReadyBy, Stocked):
                 yield Fault(("observations",), detail)
         elif placed and self.points is not None and self.points != len(placed):
             yield Fault(("points",), f"places has {len(placed)} freeze point(s)")
-        count = Counter(p.name for p in self.freeze_points)
-        for i, point in enumerate(self.freeze_points):
-            if count[point.name] > 1:
-                yield Fault(("freeze_points", i, "name"), "is another freeze point's name too")
+        named = [(("freeze_points", i), p.name) for i, p in enumerate(self.freeze_points)]
+        named += [(("places", i), self.places[i].name) for i in placed]
+        count = Counter(name for _, name in named)
+        for path, name in named:
+            if count[name] > 1:
+                yield Fault((*path, "name"), "is another freeze point's name too")
         if self.start is not None and not _is_far_from_the_end(self.start):
             yield Fault(("start",), "is too near the end of the calendar")
 

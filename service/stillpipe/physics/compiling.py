@@ -44,14 +44,23 @@ class _Cache(FunctionCache):
             self.disable()  # type: ignore[no-untyped-call]
 
 
-def njit(*, cache: bool, **options: Any) -> Callable[[F], F]:
+def _apart(flags: Any) -> Any:
+    """Return numba's ``flags`` with the one that it sets for loops of its own."""
+    flags.noalias = True
+    return flags
+
+
+def njit(*, cache: bool, apart: bool = False, **options: Any) -> Callable[[F], F]:
     """Return numba's decorator of the same name, whose cache never stops the start.
 
-    ``options`` are numba's own.
+    ``apart`` promises that no two arrays that the function is given overlap: its loops then need no
+    checks for that, which cost as much as the work on short arrays. ``options`` are numba's own.
     """
 
     def decorate(function: F) -> F:
         compiled: Any = numba.njit(**options)(function)
+        if apart:
+            compiled._compiler._customize_flags = _apart
         if cache:
             try:
                 compiled._cache = _Cache(function)  # type: ignore[no-untyped-call]

@@ -293,6 +293,11 @@ def room_film(
     return table
 
 
+def temperatures() -> NDArray[np.float64]:
+    """Surface temperatures [K] of a table of :func:`room_film`."""
+    return np.asarray(TABLE_T0 + np.arange(TABLE_N) / TABLE_INV)
+
+
 def at(table: NDArray[np.float64], surface: float) -> float:
     """Conductance [W/(m2 K)] of a table of :func:`room_film` at a ``surface`` [K]."""
     place = min(max((surface - TABLE_T0) * TABLE_INV, 0.0), TABLE_N - 1.001)

@@ -156,6 +156,7 @@ class FreezeRun:
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
         self._fadings: dict[float, Fading] = {}
+        self._histories: dict[tuple[float, bool], History] = {}
 
     @property
     def _column(self) -> Column:
@@ -307,15 +308,11 @@ class FreezeRun:
 
         With the step ``beyond`` that, where that is asked for.
         """
-        if until is None:
-            return self._first_history
-        self._feed_on(until)
-        return joined(self._parts, until, 1 if beyond else 0)
-
-    @cached_property
-    def _first_history(self) -> History:
-        """The freeze up to the end of the first feeding."""
-        return self.history(self._turn)
+        until = self._turn if until is None else until
+        if (until, beyond) not in self._histories:
+            self._feed_on(until)
+            self._histories[until, beyond] = joined(self._parts, until, 1 if beyond else 0)
+        return self._histories[until, beyond]
 
     def skin(self, distance: float, until: float) -> tuple[Array, Array]:
         """Return times past ``until`` [s] and the outside's [K] ``distance`` [m] beside."""

@@ -134,17 +134,16 @@ def fitted(star: Star, found: Array) -> Surface:
     sides = STEP * np.array(star.sides, dtype=float)[:, None]
     slopes, squares = np.zeros((n, m)), np.zeros((n, m))
     slopes[:straight] = (first - centre) / sides[:straight]
-    for row, i in enumerate(star.both):
-        one, other = first[i] - centre, found[begun + row] - centre
-        mean = np.where(np.isnan(other), one, 0.5 * (one - other))
-        slopes[i] = np.where(np.isnan(one), -other, mean) / sides[i]
-        squares[i] = np.nan_to_num(0.5 * (one + other)) / STEP**2
+    both = list(star.both)
+    one, other = first[both] - centre, found[begun : begun + len(both)] - centre
+    mean = np.where(np.isnan(other), one, 0.5 * (one - other))
+    slopes[both] = np.where(np.isnan(one), -other, mean) / sides[both]
+    squares[both] = np.nan_to_num(0.5 * (one + other)) / STEP**2
     slopes = np.nan_to_num(slopes)
-    begun += len(star.both)
-    products = np.zeros((len(star.corners), m))
-    for row, (i, j) in enumerate(star.corners):
-        more = found[begun + row] - first[i] - first[j] + centre
-        products[row] = np.nan_to_num(more) / (sides[i] * sides[j])
+    begun += len(both)
+    i, j = np.array(star.corners, dtype=np.intp).reshape(-1, 2).T
+    more = found[begun : begun + len(i)] - first[i] - first[j] + centre
+    products = np.nan_to_num(more) / (sides[i] * sides[j])
     if not star.line:
         return Surface(centre, slopes, squares, products, star.corners)
     nodes, curve, bends = _line(star, found)

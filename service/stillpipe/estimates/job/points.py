@@ -90,7 +90,7 @@ def figures(plan: Plan, needed: Supply, events: tuple[Event, ...]) -> tuple[Poin
 
 def let_go(plan: Plan, kind: Kind, exchanges: tuple[Exchange, ...]) -> LettingGo | None:
     """Return how long plugs of a ``kind`` hold unfed, at the ``exchanges`` of the first too."""
-    if not kind.closes:
+    if not plan.group_of(kind).closes:
         return None
     of_first = tuple(s for s in exchanges if any(p.name == kind.names[0] for p in s.points))
     return letting_go(kind.solution, of_first, plan.request.supply_length)

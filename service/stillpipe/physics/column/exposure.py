@@ -5,21 +5,15 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column.mesh import FAST, Mesh, Outside
-from stillpipe.physics.compiling import njit
+from stillpipe.physics.column.mesh import Mesh, Outside, part
 
 Array = NDArray[np.float64]
 
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def film(o: Outside, T: float) -> float:
-    """Conductance [W/(m2 K)] from the room to a surface at ``T`` [K]."""
-    x = min(max((T - o.film_from) * o.film_per, 0.0), len(o.film) - 1.001)
-    i = int(x)
-    return float(max(o.film[i] + (x - i) * (o.film[i + 1] - o.film[i]), 1e-9))
+LEAST = 1e-9
+"""A film counts as at least this [W/(m2 K)]."""
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def expose(Tw: Array, now: float, dt: float, g: Mesh, o: Outside) -> None:
     """Fill the conductances ``o.G`` [W/K] of a step of ``dt`` from ``now`` [s].
 
@@ -27,23 +21,40 @@ def expose(Tw: Array, now: float, dt: float, g: Mesh, o: Outside) -> None:
     as it was before the step.
     """
     jacket = under(o, now, dt)
-    for j in range(len(Tw)):
-        o.G[j] = g.dz[j] * (jacket if j < o.jacket else beside(o, Tw[j], o.T[j]))
+    for j in range(o.jacket):
+        o.G[j] = g.dz[j] * jacket
+    for j in range(o.jacket, len(Tw)):
+        o.G[j] = g.dz[j] * beside(o, Tw[j])
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def under(o: Outside, now: float, dt: float) -> float:
     """Conductance from the wall's outermost node to the jacket [W/(m K)], mean of a step."""
     share = 1.0
     if o.filling > 0.0:
         part = dt / o.filling
         share = 1.0 + math.exp(-now / o.filling) * math.expm1(-part) / part
-    return 1.0 / (o.outer + 1.0 / (o.round * max(o.h_jacket * share, 1e-9)))
+    return 1.0 / (o.outer + 1.0 / (o.round * max(o.h_jacket * share, LEAST)))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def beside(o: Outside, wall: float, ambient: float) -> float:
-    """Conductance from the ``wall``'s outermost node to the room [W/(m K)], temperatures [K]."""
-    rest = 1.0 / (o.round * film(o, wall))
-    surface = wall + (ambient - wall) * o.outer / (o.outer + rest)
-    return 1.0 / (o.outer + 1.0 / (o.round * film(o, surface)))
+@part
+def beside(o: Outside, wall: float) -> float:
+    """Conductance to the room [W/(m K)] from the outermost node of the ``wall``, so warm [K]."""
+    x = min(max((wall - o.beside_from) * o.beside_per, 0.0), len(o.beside) - 1.001)
+    i = int(x)
+    return float(o.beside[i] + (x - i) * (o.beside[i + 1] - o.beside[i]))
+
+
+def to_room(
+    room_film: Array, walls: Array, ambient: float, outer: float, circumference: float
+) -> Array:
+    """Return conductances from the wall's outermost node to the room [W/(m K)].
+
+    One for each of ``walls``, temperatures of that node [K], at which ``room_film`` is that of a
+    surface [W/(m2 K)]. ``ambient`` [K]; ``outer`` resistance from that node to the surface, times
+    length [m K/W]; ``circumference`` [m].
+    """
+    rest = 1.0 / (circumference * np.maximum(room_film, LEAST))
+    surface = walls + (ambient - walls) * outer / (outer + rest)
+    there = np.maximum(np.interp(surface, walls, room_film), LEAST)
+    return np.asarray(1.0 / (outer + 1.0 / (circumference * there)))

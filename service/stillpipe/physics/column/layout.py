@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import film, media
-from stillpipe.physics.column import circulation, march, mesh, step
-from stillpipe.physics.column.circulation import Circulation
+from stillpipe.physics.column import exposure, march, mesh, step
+from stillpipe.physics.column.circulation import circulation
 from stillpipe.physics.column.mesh import Bounds, Grid
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import DRY_ICE
@@ -90,10 +90,12 @@ class Column:
         self.wall_nodes = nodes or (NODES if wall_insulates(case) else 1)
         self.first = grid.eta * grid.early * _quasi_steady(case)
         self.tables = case.medium.tables(case.plug_ice_fraction)
-        self.circulation = _circulation(case)
+        self.circulation = circulation(
+            0.5 * case.bore, case.jacket_length if case.vertical else 0.0, PRANDTL, case.convection
+        )
         self.finest = finest(case, grid)
         self.frost = 0.5 * case.jacket_length + FROST_DISTANCE
-        self.room_film = np.array(case.room_film)  # one kind of array: one compiled solver
+        self._round = math.pi * case.outer_diameter
         self._lay(dz)
 
     def _lay(self, dz: NDArray[np.float64]) -> None:
@@ -160,9 +162,17 @@ class Column:
         T = np.full(len(dz), case.ambient_temperature)
         T[: self.jacket] = temperature
         return mesh.Outside(
-            np.zeros(len(dz)), T, self.jacket, jacket, filling, self.room_film, film.TABLE_T0,
-            film.TABLE_INV, self.outer, math.pi * case.outer_diameter,
+            np.zeros(len(dz)), T, self.jacket, jacket, filling, self._beside, film.TABLE_T0,
+            film.TABLE_INV, self.outer, self._round,
         )  # fmt: skip
+
+    @cached_property
+    def _beside(self) -> NDArray[np.float64]:
+        """Conductances beside the jacket, as in :class:`mesh.Outside`; finer columns share them."""
+        case, walls = self.case, film.temperatures()
+        return exposure.to_room(
+            case.room_film, walls, case.ambient_temperature, self.outer, self._round
+        )
 
     @cached_property
     def empty(self) -> mesh.Outside:
@@ -180,7 +190,7 @@ class Column:
 
     def extent(self, state: step.State) -> march.Extent:
         """Return how far the plug of ``state`` reaches, and how fast it holds."""
-        return march.extent(state, self.tables, self.mesh, self.wall)
+        return march.Extent(*march.reach(state, self.tables, self.mesh, self.wall), 0.0)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule
@@ -243,19 +253,6 @@ class Column:
 def wall_insulates(case: Case) -> bool:
     """Tell whether the pipe's wall takes more of the temperature than one node can show."""
     return case.wall_thickness > INSULATING * case.wall_conductivity
-
-
-def _circulation(case: Case) -> Circulation:
-    """Return how the liquid circulates; correlations as in :func:`circulation.circulate`.
-
-    Water's Prandtl number is taken as ``PRANDTL``.
-    """
-    strength, radius = case.convection, 0.5 * case.bore
-    if case.vertical:
-        tall = circulation.TALL * PRANDTL**circulation.TALL_PRANDTL
-        return Circulation(tall, tall, case.jacket_length, strength, radius)
-    ring = circulation.RING * (PRANDTL / (circulation.RING_PRANDTL + PRANDTL)) ** 0.25
-    return Circulation(circulation.CORE_SHAPE * ring, ring, 0.0, strength, radius)
 
 
 def _quasi_steady(case: Case) -> float:

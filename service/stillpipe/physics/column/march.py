@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from stillpipe.physics.column import exposure, step
 from stillpipe.physics.column.circulation import Circulation, liquid_share
-from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall
+from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall, part, scratch
 from stillpipe.physics.column.step import State
 from stillpipe.physics.column.tables import Tables, piece
 from stillpipe.physics.compiling import njit
@@ -33,6 +33,9 @@ EVERY = 4
 
 INSTANT = 1e-6
 """Shorter than this nothing is left to do [s]."""
+
+NO_ICE = 1e-9
+"""Ice counts as gone below this share of the innermost cell [-]."""
 
 NO_CAP = 1e30
 """Longest step [s] where no event is being closed in on."""
@@ -81,26 +84,28 @@ class Extent(NamedTuple):
 
     ``grip`` [m] is half the length that holds as much as this plug does, were all of it bonded to
     its full strength. ``centre`` is the enthalpy of the innermost cell of the central slice [J/m3].
+    ``ice`` is half the ice's volume [m3], where it is asked for.
     """
 
     closed: float
     bonded: float
     grip: float
     centre: float
+    ice: float
 
 
 FULL_BOND = 10.0
 """Undercooling of the bore's surface from which the bond has its full strength [K]."""
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def solid(h: float, m: Tables) -> float:
     """Solid fraction [-] at enthalpy ``h`` [J/m3]."""
     row = m.pieces[piece(h, m)]
     return float(row[6] + row[7] * h)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _closed(H: Array, m: Tables, g: Mesh) -> float:
     """Half-length over which no liquid path is left [m].
 
@@ -121,7 +126,7 @@ def _closed(H: Array, m: Tables, g: Mesh) -> float:
     return float(min(max(end, face), g.z[j]))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall) -> tuple[float, float]:
     """Return the bonded half-length and half the grip of a plug ``closed`` to there [m].
 
@@ -148,15 +153,22 @@ def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall) -> tuple[float, 
     return float(bonded if bonded >= 0.0 else z0), float(grip)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def extent(x: State, m: Tables, g: Mesh, w: Wall) -> Extent:
-    """Return how far the plug reaches, and how fast it holds."""
+@part
+def extent(x: State, m: Tables, g: Mesh, w: Wall, melts: bool) -> Extent:
+    """Return how far the plug reaches and how fast it holds, and the ice where it ``melts``."""
     closed = _closed(x.H, m, g)
     bonded, grip = _held(x, closed, m, g, w)
-    return Extent(closed, bonded, grip, x.H[0, 0])
+    return Extent(closed, bonded, grip, x.H[0, 0], _ice(x.H, m, g)[0] if melts else 0.0)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def reach(x: State, m: Tables, g: Mesh, w: Wall) -> tuple[float, float, float, float]:
+    """Return the first four of :func:`extent`: numbers leave compiled code faster than names."""
+    now = extent(x, m, g, w, False)
+    return now.closed, now.bonded, now.grip, now.centre
+
+
+@part
 def surface(x: State, at: float, g: Mesh, o: Outside) -> float:
     """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m].
 
@@ -172,7 +184,7 @@ def surface(x: State, at: float, g: Mesh, o: Outside) -> float:
     return float(warm - (warm - low) * math.pow((warm - high) / (warm - low), part))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _skin(x: State, j: int, g: Mesh, o: Outside) -> float:
     return float(x.Tw[j] + (o.T[j] - x.Tw[j]) * o.G[j] / g.dz[j] * o.outer)
 
@@ -191,7 +203,7 @@ def surfaces(r: Record, at: float, g: Mesh, o: Outside) -> Array:
     return found
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _ice(H: Array, m: Tables, g: Mesh) -> tuple[float, float]:
     """Return half the volume of ice [m3] and the liquid fraction of the central slice [-]."""
     ice, centre, whole = 0.0, 0.0, 0.0
@@ -205,21 +217,14 @@ def _ice(H: Array, m: Tables, g: Mesh) -> tuple[float, float]:
     return ice, 1.0 - centre / whole
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _any_ice(H: Array, m: Tables) -> bool:
-    """Whether ice is left anywhere."""
-    for i in range(H.shape[0]):
-        for j in range(H.shape[1]):
-            if solid(H[i, j], m) > 1e-9:
-                return True
-    return False
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tuple[bool, float]:
+@part
+def _event(
+    rule: Rule, m: Tables, g: Mesh, before: Extent, now: Extent, melting: float
+) -> tuple[bool, float]:
     """Tell whether the event came in the last step, and what part of the step lies beyond it.
 
-    A plug that needs no grip is lost with its bond.
+    A plug that needs no grip is lost with its bond. The last ice melts as fast as ice did in the
+    step before: ``melting`` [m3], over as long as this step.
     """
     if rule.stop == step.CLOSED and now.centre <= m.hclose:
         fall = before.centre - now.centre
@@ -237,12 +242,12 @@ def _event(rule: Rule, m: Tables, x: State, before: Extent, now: Extent) -> tupl
                 return True, (rule.grip - now.grip) / fall if fall > 0.0 else 0.0
         elif now.bonded <= 0.0:
             return True, 0.0
-    if rule.stop == step.THAWED:
-        return not _any_ice(x.H, m), 0.0
+    if rule.stop == step.THAWED and now.ice <= NO_ICE * g.area[0] * g.dz[0]:
+        return True, 1.0 - before.ice / melting if melting > before.ice else 0.0
     return False, 0.0
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _tick(x: State, dt: float, o: Outside) -> None:
     """Move the clock and add the heat that crossed the pipe's surface."""
     drawn, taken = 0.0, 0.0
@@ -258,7 +263,7 @@ def _tick(x: State, dt: float, o: Outside) -> None:
     x.clock[SINCE] += dt
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def keep(x: State, r: Record) -> None:
     """Keep a copy of the state to branch from."""
     n = r.filled[1]
@@ -270,7 +275,7 @@ def keep(x: State, r: Record) -> None:
     r.filled[1] = n + 1
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r: Record) -> None:
     """Add a row to the history, and after every few the state."""
     n = r.filled[0]
@@ -286,7 +291,7 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r:
         keep(x, r)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _sound(x: State) -> bool:
     """Tell whether the wall is between 100 and 600 K: beyond, a step has gone wrong."""
     for j in range(len(x.Tw)):
@@ -309,8 +314,9 @@ def advance(
     the plug comes near wide slices: cut them and go on. ``counts`` and ``flag`` as in
     :class:`stillpipe.physics.column.work.Work`.
     """
-    s = step.scratch(x.H.shape[0], x.H.shape[1], len(x.Ti))
-    now, clock = extent(x, m, g, w), x.clock
+    s = scratch(x.H.shape[0], x.H.shape[1], len(x.Ti))
+    melts, clock = rule.stop == step.THAWED, x.clock
+    now, pace = extent(x, m, g, w, melts), 0.0
     while rule.end - clock[NOW] > INSTANT:
         if len(r.history) > 0 and r.filled[0] == len(r.history):
             return step.FULL, clock[NOW]
@@ -322,13 +328,14 @@ def advance(
         why, dt = step.take(x, clock[NOW], wish, rule.bounds, m, c, g, w, o, s, counts, flag)
         if why != step.RUN or not _sound(x):
             return why if why != step.RUN else step.FAILED, clock[NOW]
-        before, now = now, extent(x, m, g, w)
-        came, beyond = _event(rule, m, x, before, now)
+        before, now = now, extent(x, m, g, w, melts)
+        came, beyond = _event(rule, m, g, before, now, pace * dt)
         if came and clock[CAP] >= NO_CAP and dt > 0.25 * rule.eta * clock[SINCE]:
             step.restore(x, m, s)
             clock[CAP], now = dt / rule.pieces, before
             continue
         _tick(x, dt, o)
+        pace = (before.ice - now.ice) / dt
         if len(r.history) > 0:
             _write(x, now, m, g, o, rule, r)
         if came:

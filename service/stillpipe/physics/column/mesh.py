@@ -21,6 +21,10 @@ reciprocal, and take numbers for finite; never put sums in another order, so tha
 always gives the same digits. ``error_model`` "numpy" drops the checks for division by zero, without
 which loops run side by side. A cached function is compiled again when its own file changes, not
 when one that it calls does: whoever changes the solver empties the cache."""
+part = njit(
+    nogil=True, cache=True, apart=True, error_model="numpy", fastmath=FAST, forceinline=True
+)  # fmt: skip
+"""Compiles a function as a part of those that call it, which give it no arrays that overlap."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,10 +114,11 @@ class Outside(NamedTuple):
     """Beyond the wall: conductances ``G`` [W/K] and temperatures ``T`` [K] of the slices.
 
     ``jacket`` counts the slices under the jacket, where the surface is met by ``h_jacket``
-    [W/(m2 K)], reached in time with the time constant ``filling`` [s] (0: at once). Beside it the
-    room's ``film`` [W/(m2 K)] holds on the grid of surface temperatures ``film_from`` + i /
-    ``film_per`` [K]. ``outer`` is the resistance from the outermost node to the surface, times
-    length [m K/W], ``round`` the circumference [m]. ``G`` is filled before every step.
+    [W/(m2 K)], reached in time with the time constant ``filling`` [s] (0: at once). ``beside`` it
+    are conductances to the room [W/(m K)] on the grid of the outermost node's temperatures
+    ``beside_from`` + i / ``beside_per`` [K]. ``outer`` is the resistance from that node to the
+    surface, times length [m K/W], ``round`` the circumference [m]. ``G`` is filled before every
+    step.
     """
 
     G: Array
@@ -121,11 +126,48 @@ class Outside(NamedTuple):
     jacket: int
     h_jacket: float
     filling: float
-    film: Array
-    film_from: float
-    film_per: float
+    beside: Array
+    beside_from: float
+    beside_per: float
     outer: float
     round: float
+
+
+class Scratch(NamedTuple):
+    """Arrays a step works in: of all cells, of slices, and of the wall's inner nodes."""
+
+    a: Array
+    S: Array
+    A: Array
+    rhs: Array
+    Hn: Array
+    alpha: Array
+    beta: Array
+    Twn: Array
+    ta: Array
+    ts: Array
+    p: Array
+    q: Array
+    diag: Array
+    right: Array
+    share: Array
+    out: Array
+    worst: Array
+    E: Array
+    Tin: Array
+    alpha_in: Array
+    beta_in: Array
+    rhs_in: Array
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def scratch(nr: int, nz: int, inner: int) -> Scratch:
+    """Return working arrays for ``nr`` rings of ``nz`` slices and ``inner`` nodes of the wall."""
+    c, v, w = np.empty((7, nr, nz)), np.empty((11, nz)), np.empty((4, inner, nz))
+    return Scratch(
+        c[0], c[1], c[2], c[3], c[4], c[5], c[6], v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7],
+        v[8], v[9], v[10], w[0], w[1], w[2], w[3],
+    )  # fmt: skip
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -167,8 +209,10 @@ def skin(edges: Array) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
-    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
+def _mesh(
+    dz: Array, radius: float, edges: Array
+) -> tuple[Array, Array, Array, Array, Array, Array, float]:
+    """Return what :class:`Mesh` holds: see :func:`mesh`."""
     nz, count = len(dz), len(edges)
     z, before, after = np.empty(nz), np.zeros(nz), np.zeros(nz)
     edge = 0.0
@@ -188,20 +232,15 @@ def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
         if i > 0:
             shell[i - 1] = 2.0 * math.pi / math.log(middle / last)
         inside, last = outside, middle
-    return Mesh(z, dz, before, after, area, shell, math.log(radius / last))
+    return z, dz, before, after, area, shell, math.log(radius / last)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def wall(
+def _wall(
     z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
     resistance: float,
-) -> tuple[Wall, float]:  # fmt: skip
-    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
-
-    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
-    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
-    lining times 2 pi length [m K/W].
-    """
+) -> tuple[Array, Array, float, Array, Array, float]:  # fmt: skip
+    """Return what :class:`Wall` holds but for its material, and more: see :func:`wall`."""
     thickness = (radii[1] - radii[0]) / nodes
     area, shell, inner, last = np.empty(nodes - 1), np.empty(nodes - 1), resistance, radii[0]
     section = 0.0
@@ -224,6 +263,27 @@ def wall(
         if j < nz - 1:
             axial[j] = conductivity * section / (z[j + 1] - z[j])
     outer = math.log(radii[1] / last) / (2.0 * math.pi * conductivity)
+    return axial, capacity, inner, area, shell, outer
+
+
+def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
+    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
+    return Mesh(*_mesh(dz, radius, edges))
+
+
+def wall(
+    z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
+    resistance: float,
+) -> tuple[Wall, float]:  # fmt: skip
+    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
+
+    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
+    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
+    lining times 2 pi length [m K/W].
+    """
+    axial, capacity, inner, area, shell, outer = _wall(
+        z, dz, radii, nodes, conductivity, heat, resistance
+    )
     return Wall(axial, capacity, inner, area, shell, conductivity, heat), outer
 
 

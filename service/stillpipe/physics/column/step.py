@@ -19,9 +19,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.physics.column import axial
 from stillpipe.physics.column.circulation import Circulation, circulate
 from stillpipe.physics.column.exposure import expose
-from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall
+from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Scratch, Wall, part
 from stillpipe.physics.column.tables import Tables, piece, transform
 from stillpipe.physics.compiling import njit
 
@@ -55,158 +56,38 @@ class State(NamedTuple):
     clock: Array
 
 
-class Scratch(NamedTuple):
-    """Arrays a step works in: of all cells, of slices, and of the wall's inner nodes."""
-
-    a: Array
-    S: Array
-    A: Array
-    rhs: Array
-    Hn: Array
-    alpha: Array
-    beta: Array
-    Twn: Array
-    ta: Array
-    ts: Array
-    p: Array
-    q: Array
-    diag: Array
-    right: Array
-    share: Array
-    out: Array
-    worst: Array
-    E: Array
-    Tin: Array
-    alpha_in: Array
-    beta_in: Array
-    rhs_in: Array
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def scratch(nr: int, nz: int, inner: int) -> Scratch:
-    """Return working arrays for ``nr`` rings of ``nz`` slices and ``inner`` nodes of the wall."""
-    c, v, w = np.empty((7, nr, nz)), np.empty((11, nz)), np.empty((4, inner, nz))
-    return Scratch(
-        c[0], c[1], c[2], c[3], c[4], c[5], c[6], v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7],
-        v[8], v[9], v[10], w[0], w[1], w[2], w[3],
-    )  # fmt: skip
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def look_up(H: Array, m: Tables, s: Scratch) -> None:
-    """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring.
+    """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring."""
+    for i in range(len(H)):
+        _look_up_ring(H[i], s.E, m, s.a[i], s.S[i])
+    _look_up_surface(H[len(H) - 1], m, s)
 
-    Liquid conducts as well as it circulates: beyond ``m.Aliq`` A rises ``s.E`` times as steeply.
+
+@part
+def _look_up_ring(row: Array, E: Array, m: Tables, a: Array, S: Array) -> None:
+    """Fill the pieces of A(H), ``a`` + ``S`` H, of a ring's enthalpies.
+
+    Liquid conducts as well as it circulates: beyond ``m.Aliq`` A rises ``E`` times as steeply.
     """
-    nr, nz = H.shape
-    top, liquid, E = m.pieces.shape[0] - 1.0, np.uint32(m.liquid), s.E
-    for i in range(nr):
-        a, S, row = s.a[i], s.S[i], H[i]
-        for j in range(nz):
-            k = np.uint32(np.int32(min(max((row[j] - m.h0) * m.inv, 0.0), top)))
-            e = 1.0 + (E[j] - 1.0) * (k >= liquid)
-            a[j] = m.Aliq + e * (m.pieces[k, 0] - m.Aliq)
-            S[j] = e * m.pieces[k, 1]
-    for j in range(nz):
-        k = np.uint32(np.int32(min(max((H[nr - 1, j] - m.h0) * m.inv, 0.0), top)))
+    top, liquid = m.pieces.shape[0] - 1.0, np.uint32(m.liquid)
+    for j in range(len(row)):
+        k = np.uint32(np.int32(min(max((row[j] - m.h0) * m.inv, 0.0), top)))
+        e = 1.0 + (E[j] - 1.0) * (k >= liquid)
+        a[j] = m.Aliq + e * (m.pieces[k, 0] - m.Aliq)
+        S[j] = e * m.pieces[k, 1]
+
+
+@part
+def _look_up_surface(row: Array, m: Tables, s: Scratch) -> None:
+    """Fill the pieces of T(H) of the outermost ring's enthalpies."""
+    top = m.pieces.shape[0] - 1.0
+    for j in range(len(row)):
+        k = np.uint32(np.int32(min(max((row[j] - m.h0) * m.inv, 0.0), top)))
         s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _axial(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
-    """Fill the explicit axial heat of every cell [W/m]; return the longest stable step [s].
-
-    Liquid conducts along the pipe as the mean of two slices does across it.
-    """
-    nr, nz = H.shape
-    last = nz - 1
-    before, after = g.before[1:last], g.after[1:last]
-    solid, still, mean, rest, flux = s.p, s.q, s.diag, s.right, s.out
-    for j in range(nz):
-        s.worst[j] = 0.0
-        rest[j] = 1.0 / s.E[j]
-    for j in range(last):
-        mean[j] = 0.5 * (s.E[j] + s.E[j + 1])
-    for i in range(nr):
-        a, S, h, A, rhs, area = s.a[i], s.S[i], H[i], s.A[i], s.rhs[i], g.area[i]
-        for j in range(nz):
-            A[j] = a[j] + S[j] * h[j]
-            solid[j] = min(A[j], m.Aliq)
-            still[j] = (A[j] - solid[j]) * rest[j]
-            s.worst[j] = max(s.worst[j], S[j])
-        for j in range(last):
-            flux[j] = solid[j + 1] - solid[j] + mean[j] * (still[j + 1] - still[j])
-        rhs[0] = area * g.after[0] * flux[0]
-        rhs[last] = -area * g.before[last] * flux[last - 1]
-        middle, back, ahead = rhs[1:last], flux[: last - 1], flux[1:last]
-        for j in range(last - 1):
-            middle[j] = area * (after[j] * ahead[j] - before[j] * back[j])
-    fastest = 1e-30
-    for j in range(nz):
-        fastest = max(fastest, (g.before[j] + g.after[j]) * s.worst[j])
-    return 0.8 / fastest
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _along(Ti: Array, dt: float, g: Mesh, w: Wall, s: Scratch) -> None:
-    """Fill the explicit axial heat of the wall's inner nodes [W/m], less where ``dt`` [s] is long.
-
-    Such a wall conducts little along the pipe; what it does must not upset the step.
-    """
-    inner, nz = Ti.shape
-    if inner == 0:
-        return
-    fastest = 0.0
-    for j in range(nz):
-        fastest = max(fastest, g.before[j] + g.after[j])
-    conducts = min(w.along, 0.5 * w.heat / (fastest * dt))
-    for i in range(inner):
-        for j in range(nz):
-            flux = g.after[j] * (Ti[i, j + 1] - Ti[i, j]) if j + 1 < nz else 0.0
-            flux -= g.before[j] * (Ti[i, j] - Ti[i, j - 1]) if j > 0 else 0.0
-            s.rhs_in[i, j] = conducts * flux * w.area[i]
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
-    """Take the step's change through (1 - dt Lz) along every ring, which makes it stable.
-
-    Slopes are secants from the old to the provisional state, so that plateaus stay. What a ring
-    holds in all, and a steady state, are unchanged. The slopes of A(H) must be looked up again.
-    """
-    nr, nz = H.shape
-    last = nz - 1
-    slope, change, share, moved = s.S, s.alpha, s.beta, s.rhs
-    for i in range(nr):
-        a, S, A, h, hn, rise = s.a[i], slope[i], s.A[i], H[i], s.Hn[i], moved[i]
-        for j in range(nz):
-            d = h[j] - hn[j]
-            secant = (a[j] + S[j] * h[j] - A[j]) / (d if abs(d) > 1.0 else 1.0)
-            S[j] = secant if abs(d) > 1.0 else S[j]
-            rise[j] = S[j] * d
-    for j in range(nz):
-        low, high = dt * g.before[j], dt * g.after[j]
-        for i in range(nr):
-            c, e = slope[i, j] * low, slope[i, j] * high
-            back = share[i, j - 1] if j > 0 else 0.0
-            ahead = change[i, j - 1] if j > 0 else 0.0
-            v = 1.0 / (1.0 + c + e - c * back)
-            share[i, j] = e * v
-            change[i, j] = (moved[i, j] + c * ahead) * v
-    for j in range(last - 1, -1, -1):
-        for i in range(nr):
-            change[i, j] += share[i, j] * change[i, j + 1]
-    before, after = g.before[1:last], g.after[1:last]
-    for i in range(nr):
-        h, d = H[i], change[i]
-        h[0] += dt * g.after[0] * (d[1] - d[0])
-        h[last] -= dt * g.before[last] * (d[last] - d[last - 1])
-        middle, left, here, right = h[1:last], d[: last - 1], d[1:last], d[2:]
-        for j in range(last - 1):
-            middle[j] += dt * (after[j] * (right[j] - here[j]) - before[j] * (here[j] - left[j]))
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
     """Fill the conductances from the outermost cells to the wall's node [W/(m K)].
 
@@ -233,7 +114,7 @@ def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
         link[j] = 2.0 * math.pi / (g.half / k + w.inner)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def interface(x: State, j: int, m: Tables, w: Wall) -> float:
     """Temperature [K] of the surface between what fills the bore and slice ``j`` of the pipe."""
     h = x.H[x.H.shape[0] - 1, j]
@@ -243,7 +124,7 @@ def interface(x: State, j: int, m: Tables, w: Wall) -> float:
     return float(wall + (T - wall) * x.link[j] * w.inner / (2.0 * math.pi))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _eliminate(H: Array, link: Array, dt: float, g: Mesh, s: Scratch) -> None:
     """Reduce every slice to the heat it gives the wall, ``p Tw - q`` [W/m], linearised at ``H``."""
     nr, nz = H.shape
@@ -275,7 +156,7 @@ def _eliminate(H: Array, link: Array, dt: float, g: Mesh, s: Scratch) -> None:
         p[j] = link[j] - link[j] * s.ts[j] * b
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _eliminate_wall(dt: float, w: Wall, s: Scratch) -> None:
     """Go on from the bore's surface through the wall's inner nodes."""
     inner, nz = s.Tin.shape
@@ -289,38 +170,51 @@ def _eliminate_wall(dt: float, w: Wall, s: Scratch) -> None:
             s.p[j] = shell - shell * shell * v
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def _solve_wall(Tw: Array, dt: float, g: Mesh, w: Wall, o: Outside, s: Scratch) -> None:
-    """Solve the wall's tridiagonal system for ``Tw`` [K]."""
-    nz = len(Tw)
+    """Solve the wall's tridiagonal system for ``Tw`` [K].
+
+    It is eliminated from both ends at once, since one division waits for the one before it.
+    """
+    nz, link, inverse, right = len(Tw), w.axial, s.diag, s.right
+    last, middle = nz - 1, nz // 2
     for j in range(nz):
         capacity = w.capacity[j] / dt
-        s.diag[j] = capacity + s.p[j] * g.dz[j] + o.G[j] + w.axial[j]
-        s.right[j] = capacity * s.Twn[j] + s.q[j] * g.dz[j] + o.G[j] * o.T[j]
-    v = 1.0 / s.diag[0]
-    for j in range(1, nz):
-        link = w.axial[j - 1]
-        share = link * v
-        s.share[j] = share
-        s.diag[j - 1] = v
-        v = 1.0 / (s.diag[j] + link - share * link)
-        s.right[j] += share * s.right[j - 1]
-    T = s.right[nz - 1] * v
-    Tw[nz - 1] = T
-    for j in range(nz - 2, -1, -1):
-        T = s.right[j] * s.diag[j] + s.share[j + 1] * T
-        Tw[j] = T
+        inverse[j] = capacity + s.p[j] * g.dz[j] + o.G[j] + link[j]
+        right[j] = capacity * s.Twn[j] + s.q[j] * g.dz[j] + o.G[j] * o.T[j]
+    low = inverse[0] = 1.0 / inverse[0]
+    high = inverse[last] = 1.0 / (inverse[last] + link[last - 1])
+    for j in range(1, middle):
+        k = last - j
+        front, back = link[j - 1] * low, link[k] * high
+        right[j] += front * right[j - 1]
+        right[k] += back * right[k + 1]
+        low = inverse[j] = 1.0 / (inverse[j] + link[j - 1] - front * link[j - 1])
+        high = inverse[k] = 1.0 / (inverse[k] + link[k - 1] - back * link[k])
+    if 2 * middle < nz:
+        back = link[middle] * high
+        right[middle] += back * right[middle + 1]
+        pivot = inverse[middle] + link[middle - 1] - back * link[middle]
+    else:
+        pivot = 1.0 / high
+    across = link[middle - 1] * low
+    below = (right[middle] + across * right[middle - 1]) / (pivot - across * link[middle - 1])
+    above = (right[middle - 1] + link[middle - 1] * below) * low
+    Tw[middle], Tw[middle - 1] = below, above
+    for j in range(middle - 2, -1, -1):
+        above = Tw[j] = (right[j] + link[j] * above) * inverse[j]
+    for j in range(middle + 1, nz):
+        below = Tw[j] = (right[j] + link[j - 1] * below) * inverse[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
-    """Put the wall's temperature back into the slices; return how many cells miss.
+@part
+def _substitute(x: State, m: Tables, s: Scratch) -> float:
+    """Put the wall's temperature back into the slices; return by how much a cell misses [W/m].
 
-    A cell misses where its linearisation is off by more than ``tolerance`` [W/m].
+    That is by how much the linearisation of the cell that misses most is off.
     """
     nr, nz = x.H.shape
-    out, top, misses = s.out, m.pieces.shape[0] - 1.0, 0
-    liquid, E = np.uint32(m.liquid), s.E
+    out, missed = s.out, 0.0
     for j in range(nz):
         out[j] = x.Tw[j]
     for i in range(len(x.Ti) - 1, -1, -1):
@@ -330,19 +224,16 @@ def _substitute(x: State, tolerance: float, m: Tables, s: Scratch) -> int:
     for i in range(nr - 1, -1, -1):
         a, S, alpha, beta, row = s.a[i], s.S[i], s.alpha[i], s.beta[i], x.H[i]
         for j in range(nz):
-            h = alpha[j] + beta[j] * out[j]
-            A = a[j] + S[j] * h
-            k = np.uint32(np.int32(min(max((h - m.h0) * m.inv, 0.0), top)))
-            e = 1.0 + (E[j] - 1.0) * (k >= liquid)
-            value, slope = m.Aliq + e * (m.pieces[k, 0] - m.Aliq), e * m.pieces[k, 1]
-            misses += abs(value + slope * h - A) > tolerance
-            row[j], out[j], a[j], S[j] = h, A, value, slope
-            if i == nr - 1:
-                s.ta[j], s.ts[j] = m.pieces[k, 2], m.pieces[k, 3]
-    return misses
+            row[j] = alpha[j] + beta[j] * out[j]
+            out[j] = a[j] + S[j] * row[j]
+        _look_up_ring(row, s.E, m, a, S)
+        for j in range(nz):
+            missed = max(missed, abs(a[j] + S[j] * row[j] - out[j]))
+    _look_up_surface(x.H[nr - 1], m, s)
+    return missed
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def copy(H: Array, Tw: Array, Ti: Array, to_H: Array, to_Tw: Array, to_Ti: Array) -> None:
     """Copy enthalpies and wall temperatures, element by element, which compiles fast."""
     for i in range(len(H)):
@@ -355,14 +246,14 @@ def copy(H: Array, Tw: Array, Ti: Array, to_H: Array, to_Tw: Array, to_Ti: Array
         to_Tw[j] = Tw[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@part
 def restore(x: State, m: Tables, s: Scratch) -> None:
     """Go back to the state before the step."""
     copy(s.Hn, s.Twn, s.Tin, x.H, x.Tw, x.Ti)
     look_up(x.H, m, s)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST, forceinline=True)
 def take(
     x: State, now: float, wish: float, bounds: Bounds, m: Tables, c: Circulation, g: Mesh, w: Wall,
     o: Outside, s: Scratch, counts: Counts, flag: Counts,
@@ -374,10 +265,10 @@ def take(
     """
     circulate(x.H, m, g, c, s.p, s.q, s.E)
     look_up(x.H, m, s)
-    limit = _axial(x.H, m, g, s)
+    limit = axial.flow(x.H, m, g, s)
     far = (FARTHEST if len(x.Ti) == 0 else FARTHEST_INNER) * limit
     dt = min(wish, max(min(bounds.reach * limit, far), min(bounds.least * wish, far)))
-    _along(x.Ti, dt, g, w, s)
+    axial.along_wall(x.Ti, dt, g, w, s)
     _wall_link(x, m, g, w, s)
     copy(x.H, x.Tw, x.Ti, s.Hn, s.Twn, s.Tin)
     for _ in range(12):
@@ -391,9 +282,9 @@ def take(
             _eliminate(x.H, x.link, dt, g, s)
             _eliminate_wall(dt, w, s)
             _solve_wall(x.Tw, dt, g, w, o, s)
-            if _substitute(x, bounds.tolerance, m, s) == 0:
+            if _substitute(x, m, s) <= bounds.tolerance:
                 if dt > limit:
-                    _correct(x.H, dt, g, s)
+                    axial.correct(x.H, dt, g, s)
                 return RUN, dt
         restore(x, m, s)
         dt *= 0.5

@@ -125,7 +125,7 @@ def expose(Tw: Array, freezing: float, now: float, dt: float, p: Pipe) -> None:
         if p.begins <= j < p.ends:
             p.G[j] = p.dz[j] * jacket
         else:
-            p.G[j] = p.dz[j] * exposure.beside(p.out, Tw[j] + freezing, p.T[j])
+            p.G[j] = p.dz[j] * exposure.beside(p.out, Tw[j] + freezing)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
