@@ -131,7 +131,8 @@ class State:
     processes: int
     files: frozenset[str]
     """In the service's folder of metrics and in its temporary folder, without the counts of workers
-    that have ended, which are kept."""
+    that have ended, which are kept; and semaphores of its processes that have ended, not of another
+    service that runs beside it."""
 
 
 class Subject:
@@ -139,6 +140,8 @@ class Subject:
 
     def __init__(self, server: Server, scratch: Path) -> None:
         self.server, self.scratch = server, scratch
+        self.ever: set[str] = set()
+        """Processes that were seen."""
         self.ended: set[str] = set()
         """Processes that have ended, and whose counts are kept."""
         self.served: set[str] = set()
@@ -166,8 +169,9 @@ class Subject:
         found = {str(p) for folder in (metrics, self.scratch) for p in folder.rglob("*")}
         kept = re.compile(rf"{metrics}/(?:counter|histogram)_(\d+)\.db")
         ended = {f for f in found if (m := kept.fullmatch(f)) and m[1] not in alive}
+        self.ever |= alive
         semaphores = Path("/dev/shm").glob("sem.stillpipe-*")  # noqa: S108
-        found |= {str(p) for p in semaphores if p.name.split("-")[1] not in alive}
+        found |= {str(p) for p in semaphores if p.name.split("-")[1] in self.ever - alive}
         self.ended = {re.sub(r"\D*(\d+)\.db", r"\1", Path(f).name) for f in ended}
         return found - ended
 
