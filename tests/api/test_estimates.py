@@ -210,3 +210,22 @@ def test_a_freeze_that_closes_only_with_some_inputs_is_answered() -> None:
         },
     )  # fmt: skip
     assert reply["verdict"] == "no-go"
+
+
+def test_figures_that_leave_all_bounds_are_no_error() -> None:
+    """Next to no glycol and next to no flow: a surface that is far from straight."""
+    little = {"value": 4.6e-26, "unit": "g/kg"}
+    fluid = {
+        "type": "propylene_glycol", "concentration": little,
+        "temperature": {"value": 18, "unit": "degC"}, "flow": {"value": 2.1e-159, "unit": "g/s"},
+        "head": {"value": 1.29e6, "unit": "Pa"},
+    }  # fmt: skip
+    reply, _ = ANSWERS.reply(
+        "job-estimate",
+        {
+            "pipe": {"id": "astm-f876/3-4/SDR-9"},
+            "fluid": fluid, "ambient": {"temperature": {"value": 0.0, "unit": "degC"}},
+            "line_pressure": {"value": 5.97, "unit": "kPa"},
+        },
+    )  # fmt: skip
+    assert reply["verdict"] == "no-go"

@@ -32,6 +32,8 @@ WEAK = 2.5
 percentile of adhesion."""
 TOLD = ("jacket_conductance", "jacket_filling")
 """Inputs on which most of what can be seen hangs."""
+FARTHEST = 50.0
+"""Largest logarithm of a figure, either way: a surface far from straight may leave all bounds."""
 HELD_KNOTS = 4
 """Times beyond ready at which freezes are compared."""
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
@@ -98,7 +100,8 @@ class Sampled:
 
         ``key`` tells it from anything else that is read, where ``read`` itself does not.
         """
-        return self.ensemble.surface(read, key or read).over(self._terms)
+        found = self.ensemble.surface(read, key or read).over(self._terms)
+        return np.clip(found, -FARTHEST, FARTHEST, out=found)
 
     # what is drawn beside the freeze
 
