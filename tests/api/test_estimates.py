@@ -223,7 +223,7 @@ def test_figures_that_leave_all_bounds_are_no_error() -> None:
     reply, _ = ANSWERS.reply(
         "job-estimate",
         {
-            "pipe": {"id": "astm-f876/3-4/SDR-9"},
+            "pipe": {"id": "astm-f876/3-4/SDR-9", "material": "pvc"},
             "fluid": fluid, "ambient": {"temperature": {"value": 0.0, "unit": "degC"}},
             "line_pressure": {"value": 5.97, "unit": "kPa"},
         },
