@@ -77,8 +77,9 @@ def complete(tree: Tree) -> Tree:
                 part["description"] = HEAD[member]
             if member == "inputs":
                 _say(part, (endpoint.request,), schemas)
+        known = names(answered, schemas)
         for each in posts:
-            chosen = [_listed("fields", FIELDS, names(answered, schemas))]
+            chosen = [_listed("fields", FIELDS, known)]
             if endpoint.on_request:
                 chosen.append(_listed("include", INCLUDE, endpoint.on_request))
             each.setdefault("parameters", []).extend(chosen)

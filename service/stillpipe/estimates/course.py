@@ -144,7 +144,7 @@ def _at(log: Array, value: Array, time: Array, early: float) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def rise(value: Array) -> None:
+def keep_rising(value: Array) -> None:
     """Let no curve of ``value``, shape (draws, knots), fall, in place."""
     for n in range(value.shape[0]):
         for k in range(1, value.shape[1]):

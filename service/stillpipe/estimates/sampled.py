@@ -219,7 +219,7 @@ class Sampled:
             else:
                 value = self.logs(lambda run: self._course(run, knots)[of], key)
             if of is not Of.WALL:
-                course.rise(value)
+                course.keep_rising(value)
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 

@@ -22,8 +22,6 @@ TALL = 0.42
 """MacGregor and Emery's factor of a tall enclosure [-], J. Heat Transfer 91 (1969) 391."""
 TALL_PRANDTL, TALL_HEIGHT = 0.012, 0.3
 """Their powers of the Prandtl number and of gap over height [-]; all of these from memory."""
-
-
 GAPS = 256
 """Pieces of a table of Nusselt numbers, over the root of the share of the bore that is liquid."""
 ANNULUS_ENDS = 0.999

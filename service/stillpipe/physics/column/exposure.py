@@ -32,8 +32,8 @@ def under(o: Outside, now: float, dt: float) -> float:
     """Conductance from the wall's outermost node to the jacket [W/(m K)], mean of a step."""
     share = 1.0
     if o.filling > 0.0:
-        part = dt / o.filling
-        share = 1.0 + math.exp(-now / o.filling) * math.expm1(-part) / part
+        step = dt / o.filling
+        share = 1.0 + math.exp(-now / o.filling) * math.expm1(-step) / step
     return 1.0 / (o.outer + 1.0 / (o.round * max(o.h_jacket * share, LEAST)))
 
 

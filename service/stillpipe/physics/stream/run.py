@@ -118,17 +118,7 @@ def freeze(
 
 
 def _check(why: int, clock: Array, spent: Work) -> None:
-    """Raise what ended a march before its time, if anything did.
-
-    Raises
-    ------
-    CancelledError
-        where nobody waits any more
-    TooCostlyError
-        where more work was taken than a freeze point is given, or more steps than are kept
-    SolverError
-        where the temperatures are not finite
-    """
+    """Raise what ended a march before its time, if anything did, as :func:`freeze` says."""
     if why in (march.EXHAUSTED, march.CANCELLED):
         spent.check()
     if not np.isfinite(clock).all():
