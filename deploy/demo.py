@@ -76,8 +76,11 @@ def _range(found: dict[str, Any]) -> str:
 
 
 def wait(address: str, server: "subprocess.Popen[bytes]") -> None:
-    """Wait until the server says that it is ready."""
-    for _ in range(480):
+    """Wait until the server says that it is ready; the first start compiles the solver.
+
+    On two busy cores that was more than two minutes; ten are given.
+    """
+    for _ in range(2400):
         if server.poll() is not None:
             raise SystemExit("gunicorn ended before it was ready")
         try:
