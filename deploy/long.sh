@@ -48,7 +48,10 @@ part() {
         pytest -q tests/contract/test_prism.py
         ;;
     verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
-    times) python tests/benchmarks/against.py ;;                     # against 0.2.0, in one run
+    times)                                                           # against 0.2.0, in one run
+        STILLPIPE_TEST_BENCHMARKS=all pytest -q tests/benchmarks
+        python tests/benchmarks/against.py
+        ;;
     *) echo "no such part: $1" >&2; exit 2 ;;
     esac
 }

@@ -1,5 +1,6 @@
 """The benchmark still runs, on as little as it takes; what it measures is not judged here."""
 
+import os
 import re
 import subprocess
 import sys
@@ -35,13 +36,18 @@ def yardstick(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return against.check_out(against.YARDSTICK, tmp_path_factory.mktemp("0.2.0"))
 
 
+ALL = os.environ.get("STILLPIPE_TEST_BENCHMARKS") == "all"
+"""Whether rows that serve or run registers are run too, which takes minutes."""
+SLOW = pytest.mark.skipif(not ALL, reason="takes minutes: bash deploy/long.sh times")
+
+
 @pytest.mark.server
 @pytest.mark.parametrize(
     "rows",
     [
         "closure,held,plug-time,job,room,pictures,library",
-        "start,repeated,batch,memory",
-        "register,register-alike",
+        pytest.param("start,repeated,batch,memory", marks=SLOW),
+        pytest.param("register,register-alike", marks=SLOW),
     ],
 )
 def test_rows_print_their_ratios(rows: str, yardstick: Path) -> None:

@@ -146,24 +146,30 @@ def dearest() -> Cost:
     return max(found, key=lambda c: c.units)
 
 
-def fixed(name: str) -> Iterator[Tree]:
-    """What is tried in any case."""
+def fixed(name: str, *, both: bool = True) -> Iterator[Tree]:
+    """What is tried in any case: every input at its ends in two pipes, or in either by turns."""
     declared = ENDPOINTS[name].request
     yield from dear(name)
     for whole in (False, True):
         for end in (0, -1):
             yield corner(declared, end, whole=whole)
     begun = example(name)
-    yield from one_at_a_time(declared, begun)
-    if "pipe" in begun:
-        yield from one_at_a_time(declared, begun | {"pipe": MEASURED})
+    one = list(one_at_a_time(declared, begun))
+    if "pipe" not in begun:
+        yield from one
+        return
+    other = one_at_a_time(declared, begun | {"pipe": MEASURED})
+    for n, pair in enumerate(zip(one, other, strict=True)):
+        yield from pair if both else pair[n % 2 : n % 2 + 1]
 
 
-def searched(name: str, more: Callable[[int], bool], by: Callable[[Cost], float]) -> list[Cost]:
+def searched(
+    name: str, more: Callable[[int], bool], by: Callable[[Cost], float], *, both: bool = True
+) -> list[Cost]:
     """What was found to be dearest ``by`` a measure, dearest first.
 
-    After what is :func:`fixed`, ``more(n)`` tells whether the n-th body is drawn: half of them
-    anew, the others varied from what is dearest so far.
+    After what is :func:`fixed`, in ``both`` pipes or not, ``more(n)`` tells whether the n-th body
+    is drawn: half of them anew, the others varied from what is dearest so far.
     """
     declared, draw = ENDPOINTS[name].request, Draw(random.Random(name))
     best: list[Cost] = []
@@ -174,7 +180,7 @@ def searched(name: str, more: Callable[[int], bool], by: Callable[[Cost], float]
         if found is not None:
             best = sorted([*best, found], key=by, reverse=True)[:KEPT]
 
-    for tree in fixed(name):
+    for tree in fixed(name, both=both):
         tried(tree)
     for n in itertools.count():
         if not more(n):
