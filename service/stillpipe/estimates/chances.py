@@ -24,6 +24,15 @@ def percentile(values: Array, p: float) -> float | None:
     return found if np.isfinite(found) else None
 
 
+def percentiles(values: Array, wanted: tuple[float, ...]) -> list[float | None]:
+    """Return several percentiles ``wanted`` [-], each as :func:`percentile`."""
+    if len(values) == 0:
+        return [None] * len(wanted)
+    ordered = np.sort(values)
+    found = (float(ordered[rank_of(len(values), p)]) for p in wanted)
+    return [value if np.isfinite(value) else None for value in found]
+
+
 def rank_of(count: int, p: float) -> int:
     """Return which of ``count`` ordered draws is the percentile ``p`` [-]."""
     return min(max(int(np.ceil(p * count)) - 1, 0), count - 1)
@@ -37,11 +46,7 @@ def range_of(values: Array, more: tuple[float, ...] = ()) -> Range | None:
     if len(values) == 0:
         return None
     wanted = (LOW, MIDDLE, HIGH, *more)
-    ranks = [rank_of(len(values), p) for p in wanted]
-    ordered = np.partition(values, sorted(set(ranks)))
-    low, likely, high, *others = (
-        float(ordered[rank]) if np.isfinite(ordered[rank]) else None for rank in ranks
-    )
+    low, likely, high, *others = percentiles(values, wanted)
     if low is None or likely is None:
         return None
     return Range(low, likely, high, tuple(zip(more, others, strict=True)))

@@ -152,15 +152,23 @@ def keep_rising(value: Array) -> None:
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def between(ends: Array, value: Array, place: Array) -> Array:
-    """Return ``value``, shape (draws, places), at each draw's own ``place`` among ``ends``."""
-    found = np.empty(len(place))
-    for n in range(len(place)):
-        k = 1
-        while k < len(ends) - 1 and ends[k] < place[n]:
+def kept(shares: Array, logs: Array, share: Array) -> Array:
+    """Return how long each draw keeps a ``share`` of its own of its grip [s].
+
+    ``logs``, shape (draws, shares), are logarithms of how long the ``shares``, rising, are kept
+    [log s]: straight between, in seconds, and nothing at the whole grip.
+    """
+    found, last = np.empty(len(share)), len(shares) - 1
+    for n in range(len(share)):
+        k = 0
+        while k < last and shares[k + 1] < share[n]:
             k += 1
-        part = (place[n] - ends[k - 1]) / (ends[k] - ends[k - 1])
-        found[n] = value[n, k - 1] + part * (value[n, k] - value[n, k - 1])
+        if k < last:
+            end, after = shares[k + 1], math.exp(logs[n, k + 1])
+        else:
+            end, after = 1.0, 0.0
+        before = math.exp(logs[n, k])
+        found[n] = before + (share[n] - shares[k]) / (end - shares[k]) * (after - before)
     return found
 
 

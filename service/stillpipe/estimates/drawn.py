@@ -260,9 +260,7 @@ class Drawn(Sampled):
         """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [log s]."""
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
-        lasts = np.zeros((len(stopped), len(SHARES) + 1))
-        np.exp(stopped, out=lasts[:, :-1])
-        found = np.where(grip > 0.0, course.between(np.append(SHARES, 1.0), lasts, share), 0.0)
+        found = np.where(grip > 0.0, course.kept(SHARES, stopped, share), 0.0)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
 
     @cached_property

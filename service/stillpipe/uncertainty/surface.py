@@ -91,7 +91,8 @@ class Surface:
     def over(self, known: Array) -> Array:
         """Return the figures over the ``known`` :func:`terms` of draws: shape (draws, figures)."""
         rows = np.vstack([self.slopes, self.squares, self.products])
-        found = known @ rows + self.centre
+        found = known @ rows
+        found += self.centre
         if self.curve is not None and self.bends is not None:
             along = self.along(known[:, len(self.slopes) - 1])
             found += along * (1.0 + known[:, [self.bend]] * self.bends)
@@ -138,16 +139,21 @@ def fitted(star: Star, found: Array) -> Surface:
     one, other = first[both] - centre, found[begun : begun + len(both)] - centre
     mean = np.where(np.isnan(other), one, 0.5 * (one - other))
     slopes[both] = np.where(np.isnan(one), -other, mean) / sides[both]
-    squares[both] = np.nan_to_num(0.5 * (one + other)) / STEP**2
-    slopes = np.nan_to_num(slopes)
+    squares[both] = _known(0.5 * (one + other)) / STEP**2
+    slopes = _known(slopes)
     begun += len(both)
     i, j = np.array(star.corners, dtype=np.intp).reshape(-1, 2).T
     more = found[begun : begun + len(i)] - first[i] - first[j] + centre
-    products = np.nan_to_num(more) / (sides[i] * sides[j])
+    products = _known(more) / (sides[i] * sides[j])
     if not star.line:
         return Surface(centre, slopes, squares, products, star.corners)
     nodes, curve, bends = _line(star, found)
     return Surface(centre, slopes, squares, products, star.corners, nodes, curve, star.bend, bends)
+
+
+def _known(found: Array) -> Array:
+    """Return ``found`` with nothing in the place of what is not a number."""
+    return found if np.isfinite(found).all() else np.nan_to_num(found)
 
 
 def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
@@ -171,7 +177,7 @@ def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
         more = found[-1] - found[1 + i] - alone
         moves = np.abs(alone) > STILL
         bends = np.where(moves, more / np.where(moves, alone, 1.0) / side, 0.0)
-    return tuple(at[order].tolist()), np.nan_to_num(curve), np.nan_to_num(bends)
+    return tuple(at[order].tolist()), _known(curve), _known(bends)
 
 
 def shares(

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated
 
-from stillpipe.estimates import chances, growth, learned
+from stillpipe.estimates import chances, learned
 from stillpipe.estimates.co2_mass import Co2Figures
 from stillpipe.estimates.growth import Growth
 from stillpipe.estimates.job import course, options, points, quote, remedies, timeline
@@ -109,7 +109,7 @@ def job_estimate(request: JobEstimateRequest) -> Answer[JobFigures]:
         quote=quote.of_plan(plan, needed, {p.chance: p.by for p in promised}),
         remedies=remedies.remedies(judged) if request.remedies else None,
         options=options.options(request, plan),
-        growth=growth.growth(plan.lead) if plan.is_one and plan.closes else Growth(),
+        growth=told[0].growth if plan.is_one and plan.closes else Growth(),
     )
     return Answer(
         reasons=judged.reasons,
