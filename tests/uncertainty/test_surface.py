@@ -90,6 +90,21 @@ def test_a_line_is_met_at_its_nodes_and_bends_with_its_neighbour() -> None:
     assert found.at(z)[0, 0] == pytest.approx(math.log(float(late(z[0]))), abs=0.05)
 
 
+def test_a_line_that_hardly_matters_at_one_side_of_its_neighbour_does_not_turn_there() -> None:
+    """Three times as long where the neighbour is slow; short where it is fast, never reversed."""
+
+    def late(z: Array) -> Array:
+        return np.asarray(np.exp(0.5 * stats.norm.cdf(z[3]) * 3.0 ** (-z[0] / surface.STEP)))
+
+    found = over(Star(SIDES, both=(0, 1), line=True, bend=0), late)
+    for fast in (1.0, 1.7, 2.5):
+        low, high = (found.at(np.array([[fast, 0.0, 0.0, z]]))[0, 0] for z in (-1.7, 1.7))
+        direct = math.log(float(late(np.array([fast, 0.0, 0.0, 1.7]))))
+        direct -= math.log(float(late(np.array([fast, 0.0, 0.0, -1.7]))))
+        assert high - low >= 0.0
+        assert high - low == pytest.approx(direct, abs=0.12)
+
+
 def test_shares_of_variance_by_hand() -> None:
     """Slopes 0.3 and 0.4 and a square of 0.1: 0.09, 0.16 + 0.02; 0.03 beside them: of 0.3."""
 

@@ -51,7 +51,7 @@ PRODUCTION = Grid(
 )  # fmt: skip
 COARSE = Grid(
     axial=6, radial=4, eta=0.08, stretch=1.35, early=0.5, freeze_step=3.0, hold_step=10.0,
-    thaw_step=4.0, melt_step=4.0, least=0.025, tolerance=2.0, pieces=4, evenly=True, wide=2.0,
+    thaw_step=4.0, melt_step=4.0, least=0.025, tolerance=2.0, pieces=8, evenly=True,
 )  # fmt: skip
 """How a freeze is cut up of which only the ratio to another on the same grid is asked: about half
 the cost, closures, lengths, survival and thaw within 1 % rms of the ratios on the finer grid."""

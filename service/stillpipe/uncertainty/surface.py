@@ -23,6 +23,9 @@ BEND = 1
 """Which of these a pair is moved to together with another input."""
 FURTHEST = 3.0
 """A draw further out than so many standard deviations is taken to lie there [-]."""
+MOST_BENT = 10.0
+"""Largest extent of the line, where the input that bends it is at its side, over that without [-]:
+a figure that goes the other way there is taken for one that does not go."""
 STILL = 1e-3
 """A figure that moves less along the line has no product with it [-]."""
 QUANTILES = ndtri((np.arange(64) + 0.5) / 64.0)
@@ -71,7 +74,7 @@ class Surface:
 
     Shapes (figures,), (inputs, figures) twice, (corners, figures); figures as logarithms. ``curve``
     is the line's, shape (nodes, figures) from the centre at ``nodes`` [-], and ``bends`` by how
-    much more of it there is for each deviate of the input ``bend``, shape (figures,).
+    much the root of its extent grows with each deviate of the input ``bend``, shape (figures,).
     """
 
     centre: Array
@@ -95,7 +98,7 @@ class Surface:
         found += self.centre
         if self.curve is not None and self.bends is not None:
             along = self.along(known[:, len(self.slopes) - 1])
-            found += along * (1.0 + known[:, [self.bend]] * self.bends)
+            found += along * np.maximum(1.0 + known[:, [self.bend]] * self.bends, 0.0) ** 2
         return np.asarray(found)
 
     def along(self, z: Array) -> Array:
@@ -176,7 +179,8 @@ def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
         alone = found[begun + BEND] - found[0]
         more = found[-1] - found[1 + i] - alone
         moves = np.abs(alone) > STILL
-        bends = np.where(moves, more / np.where(moves, alone, 1.0) / side, 0.0)
+        extent = 1.0 + np.where(moves, more / np.where(moves, alone, 1.0), 0.0)
+        bends = (np.sqrt(np.clip(extent, 0.0, MOST_BENT)) - 1.0) / side
     return tuple(at[order].tolist()), _known(curve), _known(bends)
 
 

@@ -284,7 +284,7 @@ def finest(case: Case, grid: Grid) -> float:
     metal = case.wall_conductivity * _section(case)
     ice = case.medium.ice_k * 0.25 * math.pi * case.bore**2
     fin = math.sqrt((metal + ice) / (_room(case) * math.pi * case.outer_diameter))
-    asked = grid.wide * min(BORE_SHARE * case.bore, FIN_SHARE * fin)
+    asked = min(BORE_SHARE * case.bore, FIN_SHARE * fin)
     return min(grid.finest, max(asked, SLIM))
 
 

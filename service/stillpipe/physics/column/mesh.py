@@ -41,8 +41,7 @@ class Grid:
     ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a
     kelvin of ice; what is missed is carried into the next step. Frost that comes after ready is
     followed ``evenly``, on the slices that the pipe began with, or on those of the held plug. The
-    fine part grows by ``stride`` finest slices at a time; those are ``wide`` times as wide as a
-    plug's end asks for [-].
+    fine part grows by ``stride`` finest slices at a time.
     """
 
     axial: int
@@ -60,7 +59,6 @@ class Grid:
     pieces: int = 8
     evenly: bool = False
     stride: float = 6.0
-    wide: float = 1.0
 
 
 class Bounds(NamedTuple):
