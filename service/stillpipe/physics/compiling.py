@@ -6,12 +6,13 @@ written the solver is compiled at every start; neither stops the start.
 
 import logging
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 from numba.core.caching import FunctionCache
 
 F = TypeVar("F", bound=Callable[..., Any])
+N = TypeVar("N", bound=tuple[Any, ...])
 
 _log = logging.getLogger(__name__)
 
@@ -70,3 +71,13 @@ def njit(*, cache: bool, apart: bool = False, **options: Any) -> Callable[[F], F
         return decorated
 
     return decorate
+
+
+def plain(named: N) -> N:
+    """Return a named tuple as one without names, those within it too.
+
+    Of a named one numba finds out the type in Python each time that compiled code is called, of
+    forty arrays in a tenth of a millisecond; of a plain one in half of that.
+    """
+    found = tuple(plain(item) if isinstance(item, tuple) else item for item in named)
+    return cast(N, found)

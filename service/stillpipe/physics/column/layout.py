@@ -14,6 +14,7 @@ from stillpipe.physics.column import exposure, march, mesh, step
 from stillpipe.physics.column.circulation import circulation
 from stillpipe.physics.column.mesh import Bounds, Grid
 from stillpipe.physics.column.work import Work
+from stillpipe.physics.compiling import plain
 from stillpipe.physics.constants import DRY_ICE
 
 
@@ -108,6 +109,7 @@ class Column:
         )  # fmt: skip
         self.jacket, self.fine = mesh.found(dz, 0.5 * case.jacket_length, self.finest)
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
+        self._laid = plain((self.tables, self.circulation, self.mesh, self.wall))
 
     def _with(self, dz: NDArray[np.float64], edges: NDArray[np.float64]) -> "Column":
         """Return this column on slices ``dz`` [m] and rings out to ``edges`` [-]."""
@@ -190,7 +192,8 @@ class Column:
 
     def extent(self, state: step.State) -> march.Extent:
         """Return how far the plug of ``state`` reaches, and how fast it holds."""
-        return march.Extent(*march.reach(state, self.tables, self.mesh, self.wall), 0.0)
+        tables, _, mesh, wall = self._laid
+        return march.Extent(*march.reach(plain(state), tables, mesh, wall), 0.0)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule
@@ -206,10 +209,8 @@ class Column:
         SolverError
             where the step does not converge
         """
-        why, event = march.advance(
-            state, record, self.tables, self.circulation, self.mesh, self.wall, outside, rule,
-            self.work.counts, self.work.flag,
-        )  # fmt: skip
+        x, r, o, u = plain((state, record, outside, rule))
+        why, event = march.go(x, r, *self._laid, o, u, self.work.counts, self.work.flag)
         if why in (step.EXHAUSTED, step.CANCELLED):
             self.work.check()
         if why == step.FAILED or not math.isfinite(event + state.clock[march.JACKET]):

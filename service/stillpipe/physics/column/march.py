@@ -163,8 +163,8 @@ def extent(x: State, m: Tables, g: Mesh, w: Wall, melts: bool) -> Extent:
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def reach(x: State, m: Tables, g: Mesh, w: Wall) -> tuple[float, float, float, float]:
-    """Return the first four of :func:`extent`: numbers leave compiled code faster than names."""
-    now = extent(x, m, g, w, False)
+    """Return the first four of :func:`extent`, as one, of plain tuples: see :func:`go`."""
+    now = extent(State(*x), Tables(*m), Mesh(*g), Wall(*w), False)
     return now.closed, now.bonded, now.grip, now.centre
 
 
@@ -342,3 +342,19 @@ def advance(
             clock[CAP] = NO_CAP
             return rule.stop, clock[NOW] - min(max(beyond, 0.0), 1.0) * dt
     return step.ENDED, clock[NOW]
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def go(
+    x: State, r: Record, m: Tables, c: Circulation, g: Mesh, w: Wall, o: Outside, rule: Rule,
+    counts: Counts, flag: Counts,
+) -> tuple[int, float]:  # fmt: skip
+    """:func:`advance`, of plain tuples: see :func:`stillpipe.physics.compiling.plain`."""
+    named = Rule(
+        rule[0], rule[1], Bounds(*rule[2]), rule[3], rule[4], rule[5], rule[6], rule[7], rule[8],
+        rule[9], rule[10],
+    )  # fmt: skip
+    return advance(
+        State(*x), Record(*r), Tables(*m), Circulation(*c), Mesh(*g), Wall(*w), Outside(*o), named,
+        counts, flag,
+    )  # fmt: skip
