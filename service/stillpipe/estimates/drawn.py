@@ -30,7 +30,6 @@ ANCHORS = (0.0, 0.07, 0.3, 1.0)
 JUST_CLOSED = 1.01
 """A likely plug is not stopped before so many times its closure [-]."""
 COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
-MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
 
 
 class Drawn(Sampled):
@@ -226,8 +225,7 @@ class Drawn(Sampled):
         """Return how long plugs fed until each of different, rising ``times`` [s] hold [s]."""
         few = len(times) <= len(ANCHORS)
         anchors = times if few else np.interp(ANCHORS, (0.0, 1.0), (times[0], times[-1]))
-        with work.blamed(("cylinder",), MANY_EXCHANGES):
-            lasts = [self.lasting(float(time)) for time in anchors]
+        lasts = [self.lasting(float(time)) for time in anchors]
         if few:
             return lasts
         known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]

@@ -5,13 +5,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from stillpipe.estimates import chances, words
+from stillpipe.estimates import chances, manifold, words
 from stillpipe.estimates.manifold import Exchange
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Range
 from stillpipe.physics import trapped
+from stillpipe.physics.column import work
 from stillpipe.physics.stream import outflow
 
 MINUTE = 60.0
@@ -130,7 +131,9 @@ def _stages(solution: Solution, exchanges: tuple[Exchange, ...]) -> Iterator[Sta
     known = [swap for swap in exchanges if swap.at >= ready]
     if known:
         text = "The next cylinder must feed within this time, else cap the open end."
-        for swap, lasts in zip(known, solution.lasting_at([s.at for s in known]), strict=True):
+        with work.blamed(("cylinder",), manifold.MANY_EXCHANGES):
+            lasting = solution.lasting_at([s.at for s in known])
+        for swap, lasts in zip(known, lasting, strict=True):
             yield _stage(solution, "exchange", swap.at, lasts, text, swap.cylinder)
 
 
