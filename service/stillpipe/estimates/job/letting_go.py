@@ -156,11 +156,14 @@ def _at_hand(flow: float, speed: float, surge: float) -> Iterator[AtHand]:
         text="A cap or a coupling with a shut valve for each open end, in the pipe's size, with "
         "the tools open beside it: a valve that is fitted open can be shut against the water.",
     )
+    slowly = (
+        f" Shut it slowly: water at {speed:.1f} m/s that is stopped at once strikes with up to "
+        f"{words.bar(surge)} more."
+    )
     yield AtHand(
         code="isolation-valve",
         text="The nearest shut-off on the pressure side, proven to turn, with somebody standing at "
-        f"it. Shut it slowly: stopped at once, {speed:.1f} m/s strike with up to "
-        f"{words.bar(surge)} more.",
+        f"it.{slowly if flow > 0.0 else ''}",
     )
     yield AtHand(code="water", text=_against_water(minute))
     if flow > 0.0:
@@ -177,7 +180,9 @@ def _against_water(minute: float) -> str:
     told = f"Up to {minute:.0f} L come in the first minute"
     if minute < 1.0:
         return "Without line pressure only what stands in the pipe runs out: a bucket and cloths."
-    fills = f"a bucket of {BUCKET:.0f} L is full in {MINUTE * BUCKET / minute:.0f} s"
+    seconds = MINUTE * BUCKET / minute
+    full = f"{seconds:.0f} s" if seconds >= 1.0 else "less than 1 s"
+    fills = f"a bucket of {BUCKET:.0f} L is full in {full}"
     if minute <= BUCKETS * BUCKET:
         count = math.ceil(minute / BUCKET)
         return f"{told}; {fills}: {count + 1} buckets, and a wet vacuum for what is spilled."
