@@ -15,10 +15,12 @@ from stillpipe.estimates.cylinder_count import (
     CylinderCountFigures,
     cylinder_count,
 )
+from stillpipe.estimates.job.job_estimate import job_estimate
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.stock_mix import best_mix, mix
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.figures import Answer, Range, Verdict
+from stillpipe.model.options import JobEstimateRequest
 from stillpipe.model.requests import Co2MassRequest, CylinderCountRequest
 from stillpipe.tables import pipes
 from stillpipe.uncertainty import draws
@@ -248,6 +250,25 @@ def test_the_mix_of_the_cylinder_in_use_agrees_with_the_count() -> None:
         answer = answer_of(TWO_INCH, Cylinder(id=kind), stock=few, **changes)
         assert "stock-too-small" in codes(answer)
         assert not known(answer.figures.mix).enough
+
+
+@pytest.mark.parametrize(("points", "share"), [(3, 2), (5, 4), (6, 4), (2, 20), (4, 2)])
+def test_the_last_manifold_takes_cylinders_for_what_hangs_on_it(points: int, share: int) -> None:
+    """As the job does: the count is the same, the mix too."""
+    hours, stock = 4.0 * 3600.0, (Stock(id="co2-6.3kg", count=100),)
+    changes: dict[str, Any] = {
+        "cylinder": Cylinder(id="co2-6.3kg"), "points": points, "jackets_per_cylinder": share,
+        "stock": stock,
+    }  # fmt: skip
+    found = cylinder_count(
+        request_of(CylinderCountRequest, HALF_INCH, hold=hours, **changes)
+    ).figures
+    job = job_estimate(request_of(JobEstimateRequest, HALF_INCH, repair=hours, **changes)).figures
+    assert found.planned_count == job.cylinders.planned_count
+    assert found.count == job.cylinders.count
+    assert found.mix == job.mix
+    parts = [m.planned_count for m in job.cylinders.manifolds]
+    assert (len(set(parts)) > 1) == (points % share > 0 and points > share)
 
 
 def test_no_two_manifolds_share_a_cylinder() -> None:
