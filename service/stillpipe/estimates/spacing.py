@@ -250,7 +250,7 @@ def _rules_for(
     elif other is PlaceKind.HEAT_SOURCE:
         text = "A torch stays 24 in from the plug's end; wrap the pipe in wet cloth between."
         yield "torch", half + TORCH, text, PRACTICE
-    elif other in (PlaceKind.FITTING, PlaceKind.VALVE):
+    elif other in (PlaceKind.FITTING, PlaceKind.VALVE, PlaceKind.VENT):
         text = f"The jacket needs bare straight pipe, and ice must not grow into a {other}."
         yield other.value, np.maximum(0.5 * jacket + CLEAR, half), text, COMPUTED
     elif other is PlaceKind.SUPPORT:
