@@ -221,9 +221,13 @@ def _compliance(solution: Solution) -> float:
 
 
 def judge(
-    solution: Solution, growing: Growth | None, between: tuple[str, str], apart: float, vented: bool
-) -> TrappedWater:
-    """Judge the water between two freeze points ``apart`` [m], middle to middle."""
+    solution: Solution, growing: Growth | None, between: tuple[str, str], apart: float,
+    vented: bool, since: float | None,
+) -> TrappedWater:  # fmt: skip
+    """Judge the water between two freeze points ``apart`` [m], middle to middle.
+
+    Both may be closed ``since`` a time since the first feed [s].
+    """
     point, rating = solution.point, solution.point.pressure_rating
     if growing is None:
         return _none(solution, between, vented)
@@ -232,7 +236,7 @@ def judge(
     reached = found.reaches(rating)
     judged = Judged(
         pressure=solution.at_most(at_end) or point.line_pressure,
-        from_=solution.at_least(solution.closures),
+        from_=since,
         earliest=solution.at_least(reached),
         slips=not solution.is_sure(chances.chance(_firm(growing, at_ready, at_end))),
         holds=min(solution.at_least(h) or 0.0 for h in (growing.holds_ready, growing.holds_end)),
@@ -368,9 +372,16 @@ def _at_least(time: float) -> str:
 
 def _at_most(pressure: float) -> str:
     """Return a pressure [Pa] in megapascals, rounded up."""
-    return f"{math.ceil(10.0 * pressure / MEGA - 1e-9) / 10.0:.1f}"
+    digits = _digits(pressure)
+    return f"{math.ceil(10.0**digits * pressure / MEGA - 1e-9) / 10.0**digits:.{digits}f}"
 
 
 def _held(pressure: float) -> str:
     """Return what holds, a pressure [Pa], in megapascals, rounded down."""
-    return f"{math.floor(10.0 * pressure / MEGA) / 10.0:.1f}"
+    digits = _digits(pressure)
+    return f"{math.floor(10.0**digits * pressure / MEGA) / 10.0**digits:.{digits}f}"
+
+
+def _digits(pressure: float) -> int:
+    """Return how many decimals of a pressure [Pa] are told in megapascals: two of a small one."""
+    return 1 if pressure >= MEGA else 2
