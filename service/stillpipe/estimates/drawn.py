@@ -119,13 +119,14 @@ class Drawn(Sampled):
     def planned_ready(self) -> float | None:
         """The time by which the plug is ready at the chance that decides [s].
 
-        Where that chance is not reached, of those plugs that get ready, and never before the
-        median; None where the likely one does not.
+        Where that chance is not reached, that of the plugs that get ready, and never before the
+        median of all; None where the likely one does not.
         """
-        if self.ready_chance < 0.5:
+        chance, wanted = self.ready_chance, self.point.decision_probability
+        if chance < 0.5:
             return None
-        p = self.point.decision_probability * self.ready_chance
-        return chances.percentile(self.readies, max(p, 0.5))
+        p = wanted if chance >= wanted else max(wanted * chance, 0.5)
+        return chances.percentile(self.readies, p)
 
     def at_ready(self, of: Of) -> Array:
         """Return what has grown when the plug is ready, of the draws that get ready [its own]."""
