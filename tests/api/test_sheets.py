@@ -194,6 +194,21 @@ def test_the_fitters_sheet_has_no_prices_and_the_customers_no_technicalities() -
         assert part in sold, part
 
 
+def test_a_customer_is_told_by_when_nine_jobs_of_ten_are_done_and_nothing_sooner() -> None:
+    """A line that has to cool first is done much later in one case of ten than the thaw's range."""
+    reply = jobs.job(
+        fluid={"temperature": {"value": 65, "unit": "degC"}}, start="2031-03-04T07:30:00+01:00"
+    )
+    by = reply["promises"][-1]["by"]["value"]
+    sold = said(customer.sheet(reply))
+    (told,) = re.findall(r"by (\d\d):(\d\d) in 9 cases of ten", sold)
+    since = 3600 * int(told[0]) + 60 * int(told[1]) - 7.5 * 3600
+    assert 0.0 <= since - by <= 300.0
+    thawed = max(e["latest"]["value"] for e in reply["timeline"] if e["code"] == "thawed")
+    assert since > thawed + 300.0
+    assert "at the latest" not in sold
+
+
 def test_figures_are_in_the_callers_units() -> None:
     text = said(fitter.sheet(jobs.job(units="us")))
     for part in ("68 °F", "43.5 psi", "1.6 in long", "20.1 lb", "55.1 in"):
