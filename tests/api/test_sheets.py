@@ -112,6 +112,7 @@ REPLIES: dict[str, Callable[[], JSON]] = {
         fluid={"temperature": {"value": 18, "unit": "degC"}, "flow": {"value": 900, "unit": "kg/h"}}
     ),
     "by measure, alone, exchanges": jobs.exchanged,
+    "no dip tube": lambda: jobs.job(cylinder={"id": "co2-9.1kg", "dip_tube": False}),
 }  # fmt: skip
 EVERY = pytest.mark.parametrize("reply", REPLIES.values(), ids=REPLIES)
 
@@ -207,6 +208,12 @@ def test_a_customer_is_told_by_when_nine_jobs_of_ten_are_done_and_nothing_sooner
     thawed = max(e["latest"]["value"] for e in reply["timeline"] if e["code"] == "thawed")
     assert since > thawed + 300.0
     assert "at the latest" not in sold
+
+
+@EVERY
+def test_what_is_not_known_has_no_name_of_the_program(reply: Callable[[], JSON]) -> None:
+    for sheet in (fitter.sheet(reply()), customer.sheet(reply())):
+        assert not {"None", "nan", "inf", "True", "False"} & set(re.findall(r"\w+", said(sheet)))
 
 
 def test_figures_are_in_the_callers_units() -> None:
