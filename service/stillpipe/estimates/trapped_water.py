@@ -358,7 +358,9 @@ def _pressures(rating: float, judged: Judged) -> Iterator[str]:
     """Yield the pressures of the water, part by part; ``rating`` of the pipe [Pa]."""
     yield f"Without a vent it may come to {_at_most(judged.pressure)} MPa by the hold's end;"
     yield f"the pipe is good for {_held(rating)} MPa"
-    if judged.earliest is not None:
+    if judged.earliest is not None and judged.earliest < 1.0:
+        yield "and may come to that as soon as both plugs close."
+    elif judged.earliest is not None:
         yield f"and may come to that within {_at_least(judged.earliest)} of both plugs closing."
     else:
         out = ", so it may be pushed out" if judged.slips else ""
