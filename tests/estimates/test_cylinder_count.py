@@ -114,6 +114,16 @@ def test_an_exchange_before_ready_is_conditional_and_a_long_one_a_no_go() -> Non
     assert "exchange-not-survived" in codes(slow)
 
 
+def test_a_survival_and_an_exchange_that_differ_are_not_told_alike() -> None:
+    """141 s and 120 s are both 2 min, when rounded."""
+    changes: dict[str, Any] = {"hold": 4.0 * 3600.0, "points": 4, "jackets_per_cylinder": 4}
+    answer = answer_of(HALF_INCH, Cylinder(id="co2-6.3kg"), **changes)
+    (reason,) = (r for r in answer.reasons if r.code == "early-exchange")
+    survival = known(answer.figures.exchanges[0].survival)
+    assert 120.0 < survival < 150.0
+    assert f"no more than {survival:.0f} s unfed, the exchange takes 120 s" in reason.text
+
+
 @pytest.mark.parametrize(
     ("share", "verdict"),
     [(1.05, "exchange-not-survived"), (0.95, "early-exchange"), (0.55, "early-exchange"),

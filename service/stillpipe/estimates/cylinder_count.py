@@ -18,6 +18,9 @@ from stillpipe.model.requests import CylinderCountRequest, FromCylinders
 
 Array = NDArray[np.float64]
 
+CLOSE = 600.0
+"""Times below this are held against each other to the second [s]."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class CylinderFigures:
@@ -155,12 +158,22 @@ def of_exchanges(swaps: tuple[Exchange, ...], ready: float, duration: float) -> 
         else:
             figure, value = f"exchanges.{index}.survival", swap.survival
             limit = duration if reason is assess.stop else 2.0 * duration
+            lasts, takes = _side_by_side(value, duration)
             text = (
-                f"{text}: the plug may then last no more than {words.time(value)} unfed, the "
-                f"exchange takes {words.time(duration)}."
+                f"{text}: the plug may then last no more than {lasts} unfed, the exchange takes "
+                f"{takes}."
             )
         yield reason(
             code, text, figure=figure, value=Amount(value, "time"), limit=Amount(limit, "time"),
             chance=swap.chance, at=swap.at,
             action="Use a larger cylinder, or two on a manifold, so that the plug is never unfed.",
         )  # fmt: skip
+
+
+def _side_by_side(*times: float) -> Iterator[str]:
+    """Yield times [s] in words that can be held against each other: minutes only where all are.
+
+    140 s are no 2 min beside an exchange of 120 s.
+    """
+    short = min(times) < CLOSE
+    yield from (f"{time:.0f} s" if short else words.time(time) for time in times)
