@@ -1,6 +1,7 @@
 """Bodies become requests: strict, complete, every fault named at once."""
 
 import copy
+from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ import pytest
 from marshmallow import ValidationError
 
 from api.examples import NAMES, SINGLE, example, request_of
-from stillpipe.api import problems
+from stillpipe.api import problems, reading
 from stillpipe.api.inputs import schemas
 from stillpipe.errors import OutOfValidityError, StillpipeError, UnknownEntryError
 from stillpipe.model.freeze_point import Orientation
@@ -56,6 +57,34 @@ def test_members_are_si_enums_and_money() -> None:
     assert made.rates.labour_per_hour == Decimal("62.50")
     assert made.rates.call_out == Decimal(0)
     assert made.room is None or made.room.regime in Regime
+
+
+@pytest.mark.parametrize(
+    ("amount", "percent"), [(62.5, 8.875), (62, 8), (None, None), ("62,50", "8 %"), (True, [])]
+)
+def test_money_and_percents_say_how_they_are_written(amount: Any, percent: Any) -> None:
+    tree = example("job-estimate-request")
+    tree["rates"] = {"currency": "EUR", "labour_per_hour": amount}
+    tree["rates"]["taxes"] = [{"name": "VAT", "percent": percent}]
+    found = faults(tree, JobEstimateRequest)["rates"]
+    null = ["must not be null"]
+    told = null if amount is None else ['must be a decimal amount as text, like "62.50"']
+    assert found["labour_per_hour"] == told
+    told = null if percent is None else ['must be a decimal from 0 to 100 as text, like "8.875"']
+    assert found["taxes"][0]["percent"] == told
+
+
+def test_a_start_may_have_a_fraction_of_a_second_which_is_dropped() -> None:
+    """As browsers write a moment."""
+    tree = example("job-estimate-request")
+    found = [
+        schemas.load(JobEstimateRequest, tree | {"start": f"2031-03-04T06:30:00{tail}"}).request
+        for tail in ("Z", ".000Z", ".999999999+00:00")
+    ]
+    assert {made.start for made in found} == {datetime(2031, 3, 4, 6, 30, tzinfo=UTC)}
+    for wrong in ("2031-03-04T06:30:00.Z", "2031-03-04T06:30:00", 1930372200):
+        told = ['must be a date and time like "2031-03-04T07:30:00+01:00"']
+        assert faults(tree | {"start": wrong}, JobEstimateRequest)["start"] == told
 
 
 def test_what_is_left_out_is_worked_out() -> None:
@@ -321,3 +350,19 @@ def test_numbers_keep_their_order() -> None:
 def test_a_time_of_ones_own_is_no_member_where_nothing_is_told_of_it(stem: str) -> None:
     tree = example(stem) | {"ready_by": {"value": 10, "unit": "min"}}
     assert faults(tree, request_of(stem)) == {"ready_by": ["unknown member"]}
+
+
+@pytest.mark.parametrize(
+    ("sent", "says"),
+    [
+        (b"", "the body is empty"),
+        (b" \r\n", "the body is empty"),
+        (b'{"pipe": {"size": "1", "wall": 1, "size": "2"}}', 'a member is given twice: "size"'),
+        (b'{"\xc3\xa9": 1, "\xc3\xa9": 2}', 'a member is given twice: "\\u00e9"'),
+        (b'{"%b": 1, "%b": 2}' % ((b"a" * 99,) * 2), f'a member is given twice: "{"a" * 64}"'),
+    ],
+)
+def test_what_is_no_json_says_what_is_wrong(sent: bytes, says: str) -> None:
+    with pytest.raises(problems.RequestError) as caught:
+        reading.read(sent)
+    assert str(caught.value) == says

@@ -112,6 +112,7 @@ REPLIES: dict[str, Callable[[], JSON]] = {
         fluid={"temperature": {"value": 18, "unit": "degC"}, "flow": {"value": 900, "unit": "kg/h"}}
     ),
     "by measure, alone, exchanges": jobs.exchanged,
+    "no dip tube": lambda: jobs.job(cylinder={"id": "co2-9.1kg", "dip_tube": False}),
 }  # fmt: skip
 EVERY = pytest.mark.parametrize("reply", REPLIES.values(), ids=REPLIES)
 
@@ -192,6 +193,27 @@ def test_the_fitters_sheet_has_no_prices_and_the_customers_no_technicalities() -
         "Where the water is shut off",
     ):  # fmt: skip
         assert part in sold, part
+
+
+def test_a_customer_is_told_by_when_nine_jobs_of_ten_are_done_and_nothing_sooner() -> None:
+    """A line that has to cool first is done much later in one case of ten than the thaw's range."""
+    reply = jobs.job(
+        fluid={"temperature": {"value": 65, "unit": "degC"}}, start="2031-03-04T07:30:00+01:00"
+    )
+    by = reply["promises"][-1]["by"]["value"]
+    sold = said(customer.sheet(reply))
+    (told,) = re.findall(r"by (\d\d):(\d\d) in 9 cases of ten", sold)
+    since = 3600 * int(told[0]) + 60 * int(told[1]) - 7.5 * 3600
+    assert 0.0 <= since - by <= 300.0
+    thawed = max(e["latest"]["value"] for e in reply["timeline"] if e["code"] == "thawed")
+    assert since > thawed + 300.0
+    assert "at the latest" not in sold
+
+
+@EVERY
+def test_what_is_not_known_has_no_name_of_the_program(reply: Callable[[], JSON]) -> None:
+    for sheet in (fitter.sheet(reply()), customer.sheet(reply())):
+        assert not {"None", "nan", "inf", "True", "False"} & set(re.findall(r"\w+", said(sheet)))
 
 
 def test_figures_are_in_the_callers_units() -> None:

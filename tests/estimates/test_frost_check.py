@@ -91,12 +91,28 @@ def test_states_follow_the_clock(by: Range) -> None:
 
 
 @pytest.mark.parametrize(
-    ("share", "state"), [(0.48, FrostState.EARLY), (0.52, FrostState.AS_EXPECTED)]
-)
-def test_frost_is_early_before_half_of_the_earliest_time(
-    by: Range, share: float, state: FrostState
+    ("share", "state", "verdict"),
+    [(0.48, FrostState.EARLY, Verdict.NO_GO), (0.52, FrostState.EARLY, Verdict.CONDITIONAL),
+     (0.98, FrostState.EARLY, Verdict.CONDITIONAL), (1.02, FrostState.AS_EXPECTED, Verdict.GO)],
+)  # fmt: skip
+def test_frost_is_early_before_the_earliest_time_and_far_too_early_before_half_of_it(
+    by: Range, share: float, state: FrostState, verdict: Verdict
 ) -> None:
-    assert answer_of(share * by.low, True).figures.state is state
+    answer = answer_of(share * by.low, True)
+    assert (answer.figures.state, answer.verdict) == (state, verdict)
+    if verdict is Verdict.CONDITIONAL:
+        text = reasons(answer)["frost-early"]
+        assert f"Frost {share * by.low:.0f} s after the first feed is sooner" in text
+        assert f"from {by.low:.0f} s on" in text
+
+
+def test_no_frost_that_is_likelier_from_an_empty_pipe_than_from_a_sound_one_is_a_go(
+    by: Range,
+) -> None:
+    for share in (0.3, 0.6, 0.9, 1.05, 1.2, 1.5):
+        answer = answer_of(share * by.low, True)
+        first = answer.figures.causes[0].code
+        assert (answer.verdict is Verdict.GO) <= (first == "nothing-wrong"), share
 
 
 @pytest.mark.parametrize(

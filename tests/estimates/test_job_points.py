@@ -4,6 +4,7 @@ The plant room of Harbour Lane Baths (invented): a boiler return of 1/2 in coppe
 sprinkler main of 2 in steel at 8 bar, both at 20 C. Half an hour to set up, 45 min of repair.
 """
 
+import math
 from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
@@ -36,6 +37,7 @@ from stillpipe.model.requests import (
     PlugTimeRequest,
 )
 from stillpipe.model.site import Place, PlaceKind, Room
+from stillpipe.tables import pipes
 
 RETURN = JobPoint(name="boiler return", run="heating", at=1.0)
 MAIN = JobPoint(
@@ -300,6 +302,18 @@ def test_water_between_two_different_plugs_is_judged_by_the_worse() -> None:
     assert mixed.vent_open_from == pytest.approx(
         min(known(x.vent_open_from) for x in each), rel=0.02
     )
+
+
+def test_the_vent_of_two_different_plugs_is_open_by_the_time_that_the_advice_tells() -> None:
+    """1/2 and 3/4 in copper: the worse is the larger, the smaller closes first."""
+    pipe = named(pipes.find("ASTM B88", "3/4", "L"))
+    places = (Place(name="cock", kind=PlaceKind.VENT, at=1.8, run="heating"),)
+    wide = replace(RETURN, name="wide", at=3.2, pipe=pipe)
+    (found,) = known(
+        job_estimate(stated(RETURN, wide, places=places)).figures.spacing
+    ).trapped_water
+    since = known(found.vent_open_from)
+    assert f"{math.floor(since / 60.0)} min after the first feed at the earliest" in found.advice
 
 
 def test_points_that_are_not_placed_are_told() -> None:

@@ -1,6 +1,7 @@
 """When a plug lets go: how long it holds unfed at each stage, and what comes out then."""
 
 import math
+import re
 from functools import cache
 
 import numpy as np
@@ -120,6 +121,17 @@ def test_what_to_have_at_hand_is_sized_by_the_water() -> None:
     litres = 1e3 * little.first_minute
     assert 1.0 < litres < 40.0
     assert f"{math.ceil(litres / 10.0) + 1} buckets" in water(little)
+
+
+def test_no_text_speaks_of_nothing() -> None:
+    """No bucket is full in 0 s, and where no water comes none strikes."""
+    torrent = " ".join(a.text for a in found(TWO_INCH, 8.0).at_hand)
+    assert "a bucket of 10 L is full in less than 1 s" in torrent
+    assert re.search(r"water at [1-9]\d\.\d m/s that is stopped at once strikes", torrent)
+    dry = " ".join(a.text for a in found(HALF_INCH, 0.0).at_hand)
+    assert "shut-off" in dry
+    assert "strikes" not in dry
+    assert " 0.0" not in dry
 
 
 def test_every_exchange_is_a_stage_that_agrees_with_its_verdict() -> None:

@@ -23,7 +23,15 @@ from estimates.jobs import (
     water,
 )
 from stillpipe.errors import TooCostlyError
-from stillpipe.estimates import co2_mass, cylinder_count, drivers, hold_time, moving, spacing
+from stillpipe.estimates import (
+    co2_mass,
+    cylinder_count,
+    drivers,
+    hold_time,
+    manifold,
+    moving,
+    spacing,
+)
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.cylinder_count import Exchange
 from stillpipe.estimates.frost_check import frost_check
@@ -210,8 +218,8 @@ def test_a_job_says_of_its_parts_what_each_says_alone() -> None:
         request_of(SpacingRequest, TWO_INCH, 25.0, hold=job.repair, places=PLACES)
     ).figures
     assert found.co2 == alone.co2
-    for manifold in found.cylinders.manifolds:
-        swaps = [e for e in found.cylinders.exchanges if e.manifold == manifold.name]
+    for each in found.cylinders.manifolds:
+        swaps = [e for e in found.cylinders.exchanges if e.manifold == each.name]
         assert [(e.at, e.survival) for e in swaps] == [(e.at, e.survival) for e in alone.exchanges]
     assert found.cylinders.count == alone.count
     assert (found.ready, found.survival, found.thaw) == (held.ready, held.survival, held.thaw)
@@ -263,9 +271,7 @@ def test_moments_in_any_order_and_more_than_once_are_told_as_each_alone() -> Non
     np.testing.assert_array_equal(solution.lasting_at([ready] * 6), [solution.lasting(ready)] * 6)
 
 
-COSTLY = [
-    ("jacket", "length"), ("hold",), ("ambient", "temperature"), ("cylinder",),
-]  # fmt: skip
+COSTLY = [("jacket", "length"), ("hold",), ("ambient", "temperature")]
 
 
 @pytest.mark.parametrize("path", COSTLY)
@@ -284,13 +290,30 @@ def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) ->
         ("jacket", "length"): lambda: solution.ensemble.runs,
         ("hold",): lambda: solution.curves(Of.GRIP),
         ("ambient", "temperature"): lambda: solution.stopped(solution.plan_end),
-        ("cylinder",): lambda: solution.lasting_at([known(solution.planned_ready) + 60.0]),
     }
     with pytest.raises(TooCostlyError) as raised:
         ask[path]()
     (fault,) = raised.value.faults
     assert fault.path == path
     assert f"{work.MOST:,} units" in fault.detail
+
+
+def test_only_where_cylinders_are_exchanged_a_larger_one_is_asked_for() -> None:
+    request = request_of(CylinderCountRequest, TWO_INCH, cylinder=SMALL, hold=4.0 * HOUR)
+    solution = Solution(request, request.hold)
+    needed = co2_mass.needed(request, solution)
+    (hung,) = cylinder_count.alike(request, solution, needed)
+    usable, _ = cylinder_count.delivered(request)
+    solution.work.counts[0] = solution.work.counts[1] + 1
+    paths = []
+    for ask in (
+        lambda: manifold.supplied(request, hung, known(usable)),
+        lambda: hold_time.course(solution),
+    ):
+        with pytest.raises(TooCostlyError) as raised:
+            ask()
+        paths += [f.path for f in raised.value.faults]
+    assert paths == [("cylinder",), ("hold",)]
 
 
 def test_a_job_says_that_its_repair_is_too_long() -> None:

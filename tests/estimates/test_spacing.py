@@ -81,6 +81,14 @@ def test_unvented_water_between_two_plugs_is_a_stop() -> None:
     assert vented.figures.trapped_water[0].vented
 
 
+def test_a_vent_within_the_ice_lets_no_water_out(longest: float) -> None:
+    """Under the jacket, or where the plug has grown to by the hold's end."""
+    pair = (("a", "freeze-point", 0.0), ("b", "freeze-point", 1.5))
+    for at in (0.02, 0.5 * longest, 1.5 - 0.5 * longest):
+        found = run(*pair, ("drain cock", "vent", at))
+        assert (found.verdict, codes(found)) == (Verdict.NO_GO, {"too-near-vent"})
+
+
 def test_a_cut_is_no_vent_before_it_is_made() -> None:
     found = run(("a", "freeze-point", 0.0), ("c", "cut", 0.7), ("b", "freeze-point", 1.5))
     assert found.verdict is Verdict.NO_GO
@@ -97,7 +105,7 @@ def test_jackets_stay_a_foot_apart_edge_to_edge() -> None:
         assert rule.required == pytest.approx(need)
 
 
-@pytest.mark.parametrize("kind", ["cut", "heat-source", "fitting", "valve", "support"])
+@pytest.mark.parametrize("kind", ["cut", "heat-source", "fitting", "valve", "vent", "support"])
 def test_what_is_too_near_a_freeze_point_is_named(kind: str) -> None:
     near = run(("a", "freeze-point", 1.0), ("it", kind, 1.03))
     far = run(("a", "freeze-point", 1.0), ("it", kind, 2.5))
@@ -113,7 +121,7 @@ def test_what_is_too_near_a_freeze_point_is_named(kind: str) -> None:
 @pytest.mark.parametrize(
     ("kind", "from_plug", "from_jacket"),
     [("cut", 2.0, None), ("heat-source", 24.0, None), ("fitting", 0.0, 2.0), ("valve", 0.0, 2.0),
-     ("support", None, 2.0)],
+     ("vent", 0.0, 2.0), ("support", None, 2.0)],
 )  # fmt: skip
 def test_the_distance_to_each_kind_by_hand(
     kind: str, from_plug: float | None, from_jacket: float | None, longest: float

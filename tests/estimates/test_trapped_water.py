@@ -195,8 +195,28 @@ def test_long_water_under_half_a_megapascal_is_no_stop() -> None:
     (reason,) = [r for r in answer.reasons if r.code == "unvented-water"]
     assert (reason.value, reason.at) == (Amount(found.pressure, "pressure"), found.vent_open_from)
     assert reason.limit == Amount(known(found.weakest_holds), "pressure")
-    assert f"to {math.ceil(found.pressure / 1e5) / 10:.1f} MPa by the hold's end" in reason.text
+    assert f"to {math.ceil(found.pressure / 1e4) / 100:.2f} MPa by the hold's end" in reason.text
+    holds = math.floor(known(found.weakest_holds) / 1e5) / 10
+    assert f"the weakest plug holds {holds:.1f} MPa" in reason.text
     assert found.to_rating is found.to_rating_at_earliest is None
+
+
+def test_a_pipe_that_comes_to_its_rating_within_a_second_does_so_as_soon_as_both_plugs_close() -> (
+    None
+):
+    """4 in grey iron, good for 1.0 MPa, under 10.3 bar."""
+    iron = pipes.find("AWWA C106", "4", "Class 150")
+    found = answer_of(1.0, iron, 10.3).figures.trapped_water[0]
+    assert known(found.to_rating_at_earliest) < 1.0
+    assert "may come to that as soon as both plugs close" in found.advice
+
+
+def test_what_holds_less_than_a_megapascal_is_told_to_a_hundredth() -> None:
+    """0.79 MPa, which is rounded down, is not told as 0.7."""
+    found = answer_of(200.0, pipes.find("ASME B36.10M", "4", "40")).figures.trapped_water[0]
+    holds = known(found.weakest_holds)
+    assert 0.78e6 < holds < 0.80e6
+    assert f"the weakest plug holds {math.floor(holds / 1e4) / 100:.2f} MPa" in found.advice
 
 
 def test_a_strong_pipe_whose_plug_is_pushed_out_is_a_stop() -> None:

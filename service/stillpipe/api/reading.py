@@ -3,6 +3,7 @@
 import itertools
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
@@ -11,6 +12,8 @@ from stillpipe.api.problems import RequestError, pointer
 
 HALF = re.compile("[\\ud800-\\udfff]")
 """Half of a surrogate pair: no character, and not to be written in UTF-8."""
+SHOWN = 64
+"""So many characters of a member's name are told where it is wrong."""
 
 
 def _refuse_constant(name: str) -> float:
@@ -22,7 +25,8 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         raise ValueError(f"an object has more than {limits.MEMBERS} members")
     found = dict(pairs)
     if len(found) != len(pairs):
-        raise ValueError("a member is given twice")
+        ((twice, _),) = Counter(name for name, _ in pairs).most_common(1)
+        raise ValueError(f"a member is given twice: {json.dumps(twice[:SHOWN])}")
     return found
 
 
@@ -35,6 +39,8 @@ def read(body: bytes) -> Any:
         where it is not JSON in UTF-8, is nested too deeply, names a member twice or says NaN; it
         names every text that holds half of a surrogate pair
     """
+    if not body.strip():
+        raise RequestError("malformed-json", "the body is empty")
     try:
         tree = json.loads(
             body.decode("utf-8-sig"), object_pairs_hook=_unique, parse_constant=_refuse_constant

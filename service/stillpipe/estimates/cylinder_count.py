@@ -1,6 +1,5 @@
 """Cylinders: what each delivers, how many, when each is exchanged, and the best of a stock."""
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated
@@ -18,6 +17,9 @@ from stillpipe.model.figures import Amount, Answer, Range, Reason
 from stillpipe.model.requests import CylinderCountRequest, FromCylinders
 
 Array = NDArray[np.float64]
+
+CLOSE = 600.0
+"""Times below this are held against each other to the second [s]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,31 +66,38 @@ def plan(
     """Return the cylinders for what is ``needed``, and the reasons found with them.
 
     Of freeze points that are all alike as many hang on a cylinder as ``jackets_per_cylinder``
-    says; the exchanges are those of one such manifold.
+    says, on the last those that are left; the exchanges are those of the first manifold.
     """
     usable, reasons = delivered(request)
     if usable is None or needed.drawn is None or assess.is_stopped(reasons):
         return CylinderFigures(usable=usable), reasons
-    manifolds = alike(request, solution, needed)
-    found, groups = manifold.supplied(request, manifolds[0], usable), len(manifolds)
-    count = groups * found.count[solution.holds]
+    hung = alike(request, solution, needed)
+    sizes = {len(m.names): m for m in reversed(hung)}
+    known = {size: manifold.supplied(request, m, usable) for size, m in sizes.items()}
+    made = [known[len(m.names)] for m in hung]
+    count = np.sum([m.count for m in made], axis=0)[solution.holds]
     figures = CylinderFigures(usable=usable, count=solution.range(count))
-    if found.take is None or groups * found.take > manifold.MOST:
-        return figures, (*reasons, too_many(found.take and groups * found.take))
-    figures = replace(figures, planned_count=groups * found.take, exchanges=found.exchanges)
-    swaps = of_exchanges(found.exchanges, needed.drawn.ready, request.exchange_duration)
+    takes = [m.take for m in made if m.take is not None]
+    total = sum(takes) if len(takes) == len(made) else None
+    if total is None or total > manifold.MOST:
+        return figures, (*reasons, too_many(total))
+    first = made[0].exchanges
+    figures = replace(figures, planned_count=total, exchanges=first)
+    swaps = of_exchanges(first, needed.drawn.ready, request.exchange_duration)
     return figures, (*reasons, *swaps)
 
 
 def alike(request: FromCylinders, solution: Solution, needed: Needed) -> list[Manifold]:
-    """Return manifolds of freeze points that are alike, each full; none without a plug."""
+    """Return manifolds of points that are alike, the last for what is left; none without a plug."""
     if needed.drawn is None:
         return []
-    share = min(request.jackets_per_cylinder, request.points)
-    names = tuple(str(n + 1) for n in range(share))
-    hung = Hung(names=names, solution=solution, drawn=needed.drawn)
-    groups = math.ceil(request.points / share - 1e-9)
-    return [Manifold(name=str(n + 1), hung=(hung,)) for n in range(groups)]
+    names = tuple(str(n + 1) for n in range(request.points))
+    share = request.jackets_per_cylinder
+    found: list[Manifold] = []
+    for first in range(0, request.points, share):
+        hung = Hung(names=names[first : first + share], solution=solution, drawn=needed.drawn)
+        found.append(Manifold(name=str(len(found) + 1), hung=(hung,)))
+    return found
 
 
 def delivered(request: FromCylinders) -> tuple[Range | None, tuple[Reason, ...]]:
@@ -149,12 +158,22 @@ def of_exchanges(swaps: tuple[Exchange, ...], ready: float, duration: float) -> 
         else:
             figure, value = f"exchanges.{index}.survival", swap.survival
             limit = duration if reason is assess.stop else 2.0 * duration
+            lasts, takes = _side_by_side(value, duration)
             text = (
-                f"{text}: the plug may then last no more than {words.time(value)} unfed, the "
-                f"exchange takes {words.time(duration)}."
+                f"{text}: the plug may then last no more than {lasts} unfed, the exchange takes "
+                f"{takes}."
             )
         yield reason(
             code, text, figure=figure, value=Amount(value, "time"), limit=Amount(limit, "time"),
             chance=swap.chance, at=swap.at,
             action="Use a larger cylinder, or two on a manifold, so that the plug is never unfed.",
         )  # fmt: skip
+
+
+def _side_by_side(*times: float) -> Iterator[str]:
+    """Yield times [s] in words that can be held against each other: minutes only where all are.
+
+    140 s are no 2 min beside an exchange of 120 s.
+    """
+    short = min(times) < CLOSE
+    yield from (f"{time:.0f} s" if short else words.time(time) for time in times)

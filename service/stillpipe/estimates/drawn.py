@@ -30,7 +30,6 @@ ANCHORS = (0.0, 0.07, 0.3, 1.0)
 JUST_CLOSED = 1.01
 """A likely plug is not stopped before so many times its closure [-]."""
 COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
-MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
 
 
 class Drawn(Sampled):
@@ -120,13 +119,14 @@ class Drawn(Sampled):
     def planned_ready(self) -> float | None:
         """The time by which the plug is ready at the chance that decides [s].
 
-        Where that chance is not reached, of those plugs that get ready, and never before the
-        median; None where the likely one does not.
+        Where that chance is not reached, that of the plugs that get ready, and never before the
+        median of all; None where the likely one does not.
         """
-        if self.ready_chance < 0.5:
+        chance, wanted = self.ready_chance, self.point.decision_probability
+        if chance < 0.5:
             return None
-        p = self.point.decision_probability * self.ready_chance
-        return chances.percentile(self.readies, max(p, 0.5))
+        p = wanted if chance >= wanted else max(wanted * chance, 0.5)
+        return chances.percentile(self.readies, p)
 
     def at_ready(self, of: Of) -> Array:
         """Return what has grown when the plug is ready, of the draws that get ready [its own]."""
@@ -226,8 +226,7 @@ class Drawn(Sampled):
         """Return how long plugs fed until each of different, rising ``times`` [s] hold [s]."""
         few = len(times) <= len(ANCHORS)
         anchors = times if few else np.interp(ANCHORS, (0.0, 1.0), (times[0], times[-1]))
-        with work.blamed(("cylinder",), MANY_EXCHANGES):
-            lasts = [self.lasting(float(time)) for time in anchors]
+        lasts = [self.lasting(float(time)) for time in anchors]
         if few:
             return lasts
         known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]

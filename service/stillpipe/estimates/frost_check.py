@@ -1,6 +1,7 @@
 """No frost yet? Whether it should be there by now, and what is likely wrong."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
@@ -18,7 +19,7 @@ from stillpipe.physics import constants, film, freeze
 DRIEST = 233.15
 """Frost point of air too dry for frost to be seen [K]: an assumption."""
 EARLY_SHARE = 0.5
-"""Frost before this share of the time before when it hardly comes is too early [-]: an
+"""Frost before this share of the time before which it hardly comes stops the job [-]: an
 assumption."""
 HARDLY = 0.05
 """Frost is overdue where a sound freeze has none yet at a chance below this [-]."""
@@ -169,14 +170,7 @@ def _reasons(
         limit = Amount(by.longest, "time")
         return (told("frost-overdue", text, Severity.STOP, limit=limit, action=action),)
     if by is not None and state is FrostState.EARLY:
-        least = EARLY_SHARE * by.low
-        text = (
-            f"Frost before {least:.0f} s, half of the least that a full pipe of this size takes: "
-            "the pipe may be empty, or smaller than stated."
-        )
-        action = "Do not cut; prove that the line is full, and measure the pipe."
-        limit = Amount(least, "time")
-        return (told("frost-early", text, Severity.STOP, limit=limit, action=action),)
+        return (_too_soon(told, elapsed, by.low),)
     if by is not None and state is FrostState.TOO_EARLY:
         text = (
             f"There is no frost yet {elapsed:.0f} s after the first feed; it may take until "
@@ -187,6 +181,28 @@ def _reasons(
     if why is None or state is FrostState.AS_EXPECTED:
         return ()
     return (_not_expected(solution, figures, why),)
+
+
+def _too_soon(told: Callable[..., Reason], elapsed: float, low: float) -> Reason:
+    """Say that frost was there when ``elapsed`` [s] had passed, before ``low``, its 5th percentile.
+
+    ``told`` makes a reason of that time.
+    """
+    least = EARLY_SHARE * low
+    if elapsed < least:
+        text = (
+            f"Frost before {least:.0f} s, half of the least that a full pipe of this size takes: "
+            "the pipe may be empty, or smaller than stated."
+        )
+        action = "Do not cut; prove that the line is full, and measure the pipe."
+        limit = Amount(least, "time")
+        return told("frost-early", text, Severity.STOP, limit=limit, action=action)
+    text = (
+        f"Frost {elapsed:.0f} s after the first feed is sooner than 95 of 100 still, full lines of "
+        f"this pipe have it, from {low:.0f} s on: the pipe may be empty, or smaller than stated."
+    )
+    action = "Prove that the line is full, and measure the pipe, before you go on."
+    return told("frost-early", text, limit=Amount(low, "time"), action=action)
 
 
 def _not_expected(solution: Solution, figures: FrostCheckFigures, why: NoFrost) -> Reason:
@@ -229,8 +245,7 @@ def _state(
     if request.frost_seen:
         if by is None:
             return FrostState.UNEXPECTED
-        in_time = request.elapsed >= EARLY_SHARE * by.low
-        return FrostState.AS_EXPECTED if in_time else FrostState.EARLY
+        return FrostState.AS_EXPECTED if request.elapsed >= by.low else FrostState.EARLY
     if by is None or why is not None:
         return FrostState.NO_FROST_POSSIBLE
     return FrostState.OVERDUE if unseen < HARDLY else FrostState.TOO_EARLY

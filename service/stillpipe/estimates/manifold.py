@@ -15,11 +15,14 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Range
 from stillpipe.model.requests import FromCylinders
+from stillpipe.physics.column import work
 
 MOST = 200
 """Most cylinders, and most exchanges on one manifold, that are planned."""
 SURVIVED, EARLY, NOT_SURVIVED = "survived", "early-exchange", "exchange-not-survived"
 """What becomes of a plug in an exchange, from good to bad."""
+MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
+"""What to change where working out each exchange is too costly."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -183,7 +186,8 @@ def _borne(
     Before its ready a plug is not judged.
     """
     solution, duration = hung.solution, request.exchange_duration
-    lasts = solution.lasting_at([at for at in moments if at >= hung.drawn.ready])
+    with work.blamed(("cylinder",), MANY_EXCHANGES):
+        lasts = solution.lasting_at([at for at in moments if at >= hung.drawn.ready])
     early = len(moments) - len(lasts)
     told = [[ExchangedPoint(name=name, verdict=EARLY) for name in hung.names]] * early
     well = np.ones(len(solution.sample), dtype=bool)

@@ -34,6 +34,9 @@ TOLD = ("jacket_conductance", "jacket_filling")
 """Inputs on which most of what can be seen hangs."""
 FARTHEST = 50.0
 """Largest logarithm of a figure, either way: a surface far from straight may leave all bounds."""
+MISS = 0.1
+"""How far the surface of a length may lie from that of another that it is equal to, as a
+logarithm [-]; found up to 0.03."""
 HELD_KNOTS = 4
 """Times beyond ready at which freezes are compared."""
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
@@ -208,8 +211,12 @@ class Sampled:
         return Knots(np.concatenate((early, late)))
 
     def curves_of(self, of: Of, knots: Knots) -> Curves:
-        """Return what has grown at ``knots``, of the draws: all but the wall's cold never falls."""
-        key = (of, float(knots.time[-1]))
+        """Return what has grown at ``knots``, of the draws: all but the wall's cold never falls.
+
+        Of a solution, whose surfaces are far from straight, no plug grips or is sound over more
+        than what is closed or bonded of it, and as much as surfaces may miss.
+        """
+        key = (of, float(knots.time[0]), float(knots.time[-1]))
         if key not in self._known_curves:
             early = len(self.ensemble.knots.time)
             if len(knots.time) > early:
@@ -218,13 +225,15 @@ class Sampled:
                 value = np.hstack([part.value for part in parts])
             else:
                 value = self.logs(lambda run: self._course(run, knots)[of], key)
+                if of in (Of.SOUND, Of.GRIP) and not self.cases.is_water:
+                    np.minimum(value, self.curves_of(Of.REACH, knots).value + MISS, out=value)
             if of is not Of.WALL:
                 course.keep_rising(value)
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 
     @cached_property
-    def _known_curves(self) -> dict[tuple[Of, float], Curves]:
+    def _known_curves(self) -> dict[tuple[Of, float, float], Curves]:
         return {}
 
     def _course(self, run: freeze.FreezeRun | None, knots: Knots) -> Array:

@@ -250,7 +250,7 @@ def _rules_for(
     elif other is PlaceKind.HEAT_SOURCE:
         text = "A torch stays 24 in from the plug's end; wrap the pipe in wet cloth between."
         yield "torch", half + TORCH, text, PRACTICE
-    elif other in (PlaceKind.FITTING, PlaceKind.VALVE):
+    elif other in (PlaceKind.FITTING, PlaceKind.VALVE, PlaceKind.VENT):
         text = f"The jacket needs bare straight pipe, and ice must not grow into a {other}."
         yield other.value, np.maximum(0.5 * jacket + CLEAR, half), text, COMPUTED
     elif other is PlaceKind.SUPPORT:
@@ -277,12 +277,13 @@ def _trapped(run: list[Sited]) -> Iterator[TrappedWater]:
             s.place.kind is PlaceKind.VENT and a.place.at < s.place.at < b.place.at for s in run
         )
         between, apart = (a.place.name, b.place.name), b.place.at - a.place.at
+        both = list(dict.fromkeys(s.solution for s in (a, b) if s.solution is not None))
+        closing = [solution.at_least(solution.closures) for solution in both]
+        since = min((time for time in closing if time is not None), default=None)
         found = []
-        for solution in dict.fromkeys(s.solution for s in (a, b) if s.solution is not None):
+        for solution in both:
             if id(solution) not in growths:
                 growths[id(solution)] = trapped_water.growth(solution)
             growing = growths[id(solution)]
-            found.append(trapped_water.judge(solution, growing, between, apart, vented))
-        worst = max(found, key=trapped_water.danger)
-        opened = [w.vent_open_from for w in found if w.vent_open_from is not None]
-        yield replace(worst, run=a.place.run, vent_open_from=min(opened, default=None))
+            found.append(trapped_water.judge(solution, growing, between, apart, vented, since))
+        yield replace(max(found, key=trapped_water.danger), run=a.place.run)

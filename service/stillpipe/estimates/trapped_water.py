@@ -221,9 +221,13 @@ def _compliance(solution: Solution) -> float:
 
 
 def judge(
-    solution: Solution, growing: Growth | None, between: tuple[str, str], apart: float, vented: bool
-) -> TrappedWater:
-    """Judge the water between two freeze points ``apart`` [m], middle to middle."""
+    solution: Solution, growing: Growth | None, between: tuple[str, str], apart: float,
+    vented: bool, since: float | None,
+) -> TrappedWater:  # fmt: skip
+    """Judge the water between two freeze points ``apart`` [m], middle to middle.
+
+    Both may be closed ``since`` a time since the first feed [s].
+    """
     point, rating = solution.point, solution.point.pressure_rating
     if growing is None:
         return _none(solution, between, vented)
@@ -232,7 +236,7 @@ def judge(
     reached = found.reaches(rating)
     judged = Judged(
         pressure=solution.at_most(at_end) or point.line_pressure,
-        from_=solution.at_least(solution.closures),
+        from_=since,
         earliest=solution.at_least(reached),
         slips=not solution.is_sure(chances.chance(_firm(growing, at_ready, at_end))),
         holds=min(solution.at_least(h) or 0.0 for h in (growing.holds_ready, growing.holds_end)),
@@ -354,7 +358,9 @@ def _pressures(rating: float, judged: Judged) -> Iterator[str]:
     """Yield the pressures of the water, part by part; ``rating`` of the pipe [Pa]."""
     yield f"Without a vent it may come to {_at_most(judged.pressure)} MPa by the hold's end;"
     yield f"the pipe is good for {_held(rating)} MPa"
-    if judged.earliest is not None:
+    if judged.earliest is not None and judged.earliest < 1.0:
+        yield "and may come to that as soon as both plugs close."
+    elif judged.earliest is not None:
         yield f"and may come to that within {_at_least(judged.earliest)} of both plugs closing."
     else:
         out = ", so it may be pushed out" if judged.slips else ""
@@ -368,9 +374,16 @@ def _at_least(time: float) -> str:
 
 def _at_most(pressure: float) -> str:
     """Return a pressure [Pa] in megapascals, rounded up."""
-    return f"{math.ceil(10.0 * pressure / MEGA - 1e-9) / 10.0:.1f}"
+    digits = _digits(pressure)
+    return f"{math.ceil(10.0**digits * pressure / MEGA - 1e-9) / 10.0**digits:.{digits}f}"
 
 
 def _held(pressure: float) -> str:
     """Return what holds, a pressure [Pa], in megapascals, rounded down."""
-    return f"{math.floor(10.0 * pressure / MEGA) / 10.0:.1f}"
+    digits = _digits(pressure)
+    return f"{math.floor(10.0**digits * pressure / MEGA) / 10.0**digits:.{digits}f}"
+
+
+def _digits(pressure: float) -> int:
+    """Return how many decimals of a pressure [Pa] are told in megapascals: two of a small one."""
+    return 1 if pressure >= MEGA else 2

@@ -66,16 +66,16 @@ def number(value: Any) -> float:
     return result
 
 
-def text(value: Any) -> str:
+def text(value: Any, wanted: str = "must be a string") -> str:
     """Return ``value`` if it is a JSON string.
 
     Raises
     ------
     ValidationError
-        for anything else
+        for anything else, which says what is ``wanted``
     """
     if not isinstance(value, str):
-        raise ValidationError("must be a string")
+        raise ValidationError(wanted)
     return value
 
 
@@ -177,10 +177,11 @@ class Money(Field[Decimal]):
     """A decimal amount as text."""
 
     PATTERN = re.compile(r"[0-9]{1,9}(\.[0-9]{1,2})?")
+    WANTED = 'must be a decimal amount as text, like "62.50"'
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Decimal:
-        if not self.PATTERN.fullmatch(text(value)):
-            raise ValidationError('must be a decimal amount as text, like "62.50"')
+        if not self.PATTERN.fullmatch(text(value, self.WANTED)):
+            raise ValidationError(self.WANTED)
         return Decimal(value)
 
 
@@ -188,10 +189,11 @@ class Percent(Field[Decimal]):
     """A decimal from 0 to 100 as text."""
 
     PATTERN = re.compile(r"100(\.0{1,4})?|[0-9]{1,2}(\.[0-9]{1,4})?")
+    WANTED = 'must be a decimal from 0 to 100 as text, like "8.875"'
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Decimal:
-        if not self.PATTERN.fullmatch(text(value)):
-            raise ValidationError('must be a decimal from 0 to 100 as text, like "8.875"')
+        if not self.PATTERN.fullmatch(text(value, self.WANTED)):
+            raise ValidationError(self.WANTED)
         return Decimal(value)
 
 
@@ -207,18 +209,20 @@ class Currency(Field[str]):
 
 
 class Instant(Field[datetime]):
-    """A moment with its offset from UTC as text (RFC 3339)."""
+    """A moment with its offset from UTC as text (RFC 3339); a fraction of its second is dropped."""
 
     PATTERN = re.compile(
         r"[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
-        r"T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])"
+        r"T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](\.[0-9]{1,9})?"
+        r"(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])"
     )
+    WANTED = 'must be a date and time like "2031-03-04T07:30:00+01:00"'
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> datetime:
-        if not self.PATTERN.fullmatch(text(value)):
-            raise ValidationError('must be a date and time like "2031-03-04T07:30:00+01:00"')
+        if not self.PATTERN.fullmatch(text(value, self.WANTED)):
+            raise ValidationError(self.WANTED)
         try:
-            return datetime.fromisoformat(value)
+            return datetime.fromisoformat(value).replace(microsecond=0)
         except ValueError:
             raise ValidationError("there is no such day") from None
 

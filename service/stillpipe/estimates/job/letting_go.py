@@ -5,13 +5,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from stillpipe.estimates import chances, words
+from stillpipe.estimates import chances, manifold, words
 from stillpipe.estimates.manifold import Exchange
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Range
 from stillpipe.physics import trapped
+from stillpipe.physics.column import work
 from stillpipe.physics.stream import outflow
 
 MINUTE = 60.0
@@ -130,7 +131,9 @@ def _stages(solution: Solution, exchanges: tuple[Exchange, ...]) -> Iterator[Sta
     known = [swap for swap in exchanges if swap.at >= ready]
     if known:
         text = "The next cylinder must feed within this time, else cap the open end."
-        for swap, lasts in zip(known, solution.lasting_at([s.at for s in known]), strict=True):
+        with work.blamed(("cylinder",), manifold.MANY_EXCHANGES):
+            lasting = solution.lasting_at([s.at for s in known])
+        for swap, lasts in zip(known, lasting, strict=True):
             yield _stage(solution, "exchange", swap.at, lasts, text, swap.cylinder)
 
 
@@ -153,11 +156,14 @@ def _at_hand(flow: float, speed: float, surge: float) -> Iterator[AtHand]:
         text="A cap or a coupling with a shut valve for each open end, in the pipe's size, with "
         "the tools open beside it: a valve that is fitted open can be shut against the water.",
     )
+    slowly = (
+        f" Shut it slowly: water at {speed:.1f} m/s that is stopped at once strikes with up to "
+        f"{words.bar(surge)} more."
+    )
     yield AtHand(
         code="isolation-valve",
         text="The nearest shut-off on the pressure side, proven to turn, with somebody standing at "
-        f"it. Shut it slowly: stopped at once, {speed:.1f} m/s strike with up to "
-        f"{words.bar(surge)} more.",
+        f"it.{slowly if flow > 0.0 else ''}",
     )
     yield AtHand(code="water", text=_against_water(minute))
     if flow > 0.0:
@@ -174,7 +180,9 @@ def _against_water(minute: float) -> str:
     told = f"Up to {minute:.0f} L come in the first minute"
     if minute < 1.0:
         return "Without line pressure only what stands in the pipe runs out: a bucket and cloths."
-    fills = f"a bucket of {BUCKET:.0f} L is full in {MINUTE * BUCKET / minute:.0f} s"
+    seconds = MINUTE * BUCKET / minute
+    full = f"{seconds:.0f} s" if seconds >= 1.0 else "less than 1 s"
+    fills = f"a bucket of {BUCKET:.0f} L is full in {full}"
     if minute <= BUCKETS * BUCKET:
         count = math.ceil(minute / BUCKET)
         return f"{told}; {fills}: {count + 1} buckets, and a wet vacuum for what is spilled."

@@ -24,7 +24,7 @@ _BOND = ("never-ready", "may-not-be-ready")
 _AIR = ("over-twa", "over-stel", "over-idlh", "over-minimum", "air-dangerous", "oxygen-deficient")
 _NEAR = (
     "near", "too-near-jackets", "too-near-plugs", "too-near-cut", "too-near-torch",
-    "too-near-fitting", "too-near-valve", "too-near-support",
+    "too-near-fitting", "too-near-valve", "too-near-vent", "too-near-support",
 )  # fmt: skip
 
 

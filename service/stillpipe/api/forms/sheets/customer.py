@@ -98,19 +98,26 @@ def _figures(reply: JSON, clock: Clock) -> Iterator[Figure]:
         at = _at(moments["ready"]["at"]["value"], Way.UP, clock)
         yield Figure("The repair begins", f"about {at}", _since(clock))
     if "thawed" in moments:
-        yield _open_again(moments["thawed"], clock)
+        yield _open_again(moments["thawed"], reply["promises"], clock)
     if reply["quote"] is not None:
         quote = reply["quote"]
         price = quote.get("sums", {}).get("payable", quote["total"])
         yield Figure("Price", f"{price} {quote['currency']}", "as listed below")
 
 
-def _open_again(event: JSON, clock: Clock) -> Figure:
-    """Return when the line can be used again."""
-    at, latest = event["at"]["value"], event["latest"]
-    last = "" if latest is None else f", by {_at(latest['value'], Way.UP, clock)} at the latest"
-    about = f"about {_at(at, Way.NEAR, clock)}"
+def _open_again(event: JSON, promises: list[JSON], clock: Clock) -> Figure:
+    """Return when the line can be used again, and by when most such lines can."""
+    last = ""
+    if promises:
+        by = _at(promises[-1]["by"]["value"], Way.UP, clock)
+        last = f", by {by} in {_of_ten(promises[-1])} cases of ten"
+    about = f"about {_at(event['at']['value'], Way.NEAR, clock)}"
     return Figure("The line can be used again", about, f"{_since(clock)}{last}".strip(", "))
+
+
+def _of_ten(promise: JSON) -> int:
+    """Return of how many jobs in ten a promise is kept."""
+    return int(10.0 * promise["chance"] + 1e-9)
 
 
 def _at(seconds: float, way: Way, clock: Clock) -> str:
@@ -199,9 +206,8 @@ def _promised(reply: JSON) -> str:
     if not reply["promises"]:
         return ""
     last = reply["promises"][-1]
-    of_ten = int(10.0 * last["chance"] + 1e-9)
     took = telling.time(telling.to(last["by"]["value"], ROUND, Way.UP), Way.UP)
-    return f" Of ten jobs like this, {of_ten} are done within {took}."
+    return f" Of ten jobs like this, {_of_ten(last)} are done within {took}."
 
 
 def _price(reply: JSON) -> tuple[Section, ...]:

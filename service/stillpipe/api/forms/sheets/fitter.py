@@ -227,7 +227,7 @@ def _lasts(survival: JSON) -> str:
 
 def _or_dash(found: T | None, tell: Callable[[T], str]) -> str:
     """Return what ``tell`` makes of what was found, a dash where nothing was."""
-    return "–" if found is None else tell(found)
+    return telling.UNKNOWN if found is None else tell(found)
 
 
 def _picture(reply: JSON) -> tuple[Section, ...]:

@@ -50,8 +50,8 @@ def _manifolds(found: JSON) -> list[Block]:
     if len(hung) < 2:
         return []
     rows = tuple(
-        (m["name"] or "", ", ".join(m["points"]), str(m["planned_count"])) for m in hung
-    )  # fmt: skip
+        (m["name"] or "", ", ".join(m["points"]), telling.count(m["planned_count"])) for m in hung
+    )
     return [Table(("Manifold", "Feeds", "Cylinders"), rows, wide=(1,), right=(2,))]
 
 

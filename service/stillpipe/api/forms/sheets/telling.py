@@ -34,6 +34,7 @@ ALLOWED = (
 """A range of time that ends before the first is told no finer than to the second and no coarser
 than to the third [s]."""
 NEVER = "never"
+UNKNOWN = "–"
 TINY = 1e-9
 """So much a figure may lie beyond a round one and still be that [-]."""
 
@@ -44,6 +45,11 @@ class Way(Enum):
     NEAR = "near"
     DOWN = "down"
     UP = "up"
+
+
+def count(number: int | None) -> str:
+    """Return a number of things, or that it is not known."""
+    return UNKNOWN if number is None else str(number)
 
 
 def to(value: float, step: float, way: Way = Way.NEAR) -> float:

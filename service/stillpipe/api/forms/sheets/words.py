@@ -20,7 +20,7 @@ PLACES = {
 RULES = {
     "jackets": "jacket to jacket", "plugs": "plug to plug", "cut": "plug to cut",
     "torch": "plug to torch", "fitting": "plug to fitting", "valve": "plug to valve",
-    "support": "jacket to support",
+    "vent": "plug to vent", "support": "jacket to support",
 }  # fmt: skip
 """What is kept apart; distances are stated between middles."""
 EVENTS = {
