@@ -298,6 +298,20 @@ def test_what_is_too_costly_names_the_member_to_change(path: tuple[str, ...]) ->
     assert f"{work.MOST:,} units" in fault.detail
 
 
+def test_a_weak_plug_of_a_solution_names_the_solution_not_the_room() -> None:
+    """Ice that melts over a range of temperatures takes the steps; a warmer room changes none."""
+    solution = Solution(point_of(HALF_INCH, fluid=solution_of("seawater", 0.05, 15.0)), HOUR)
+    for run in solution.ensemble.runs:
+        if run is not None and run.closure is not None:
+            run.fed_to(solution.plan_end)
+    solution.work.counts[0] = solution.work.counts[1] + 1
+    with pytest.raises(TooCostlyError) as raised:
+        solution.stopped(solution.plan_end)
+    (fault,) = raised.value.faults
+    assert fault.path == ("fluid", "concentration")
+    assert "weaker solution or a lower line pressure" in fault.detail
+
+
 def test_only_where_cylinders_are_exchanged_a_larger_one_is_asked_for() -> None:
     request = request_of(CylinderCountRequest, TWO_INCH, cylinder=SMALL, hold=4.0 * HOUR)
     solution = Solution(request, request.hold)

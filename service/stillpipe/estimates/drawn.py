@@ -5,6 +5,7 @@ the draws that close. The hold is planned from the time by which the plug is rea
 that decides; that and the exchanges are planned times, common to all draws.
 """
 
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import cached_property
 from typing import Self
@@ -29,7 +30,17 @@ ANCHORS = (0.0, 0.07, 0.3, 1.0)
 """Moments of a hold at which a coolant's stop is solved where many are asked for [-]."""
 JUST_CLOSED = 1.01
 """A likely plug is not stopped before so many times its closure [-]."""
-COLD_ROOM = "state a warmer room, or one below freezing: a thaw as slow as in this one"
+SLOW_THAW = (
+    ("ambient", "temperature"),
+    "state a warmer room, or one below freezing: a thaw as slow as in this one",
+)
+"""What is too costly where a plug hardly thaws: the member, and what to change."""
+SLOW_MUSH = (
+    ("fluid", "concentration"),
+    "state a weaker solution or a lower line pressure: what becomes of so weak a plug of so strong "
+    "a solution",
+)
+"""The same of a solution, whose ice melts over a range of temperatures in many small steps."""
 
 
 class Drawn(Sampled):
@@ -180,8 +191,13 @@ class Drawn(Sampled):
             return None
         with work.blamed((self._member,), LONG_HOLD):
             moment = run.fed_to(time)
-        with work.blamed(("ambient", "temperature"), COLD_ROOM):
+        with self._slow_thaw:
             return run.fading(moment)
+
+    @property
+    def _slow_thaw(self) -> AbstractContextManager[None]:
+        """What to name where following a plug that is not fed is too costly."""
+        return work.blamed(*(SLOW_THAW if self.cases.is_water else SLOW_MUSH))
 
     def _fading(self, run: freeze.FreezeRun | None, time: float) -> Array:
         """Return logarithms of how long the plug keeps ``SHARES`` of its grip [log s]."""
@@ -191,7 +207,7 @@ class Drawn(Sampled):
     def _thawing(self, run: freeze.FreezeRun | None, time: float) -> Array:
         """Return the logarithm of how long it is until no ice is left [log s]."""
         left = self._unfed(run, time)
-        with work.blamed(("ambient", "temperature"), COLD_ROOM):
+        with self._slow_thaw:
             return _log(np.array([np.nan if left is None else left.thaw or np.inf]))
 
     def stopped(self, time: float) -> Array:
@@ -288,7 +304,7 @@ class Drawn(Sampled):
     def _left_at_closure(self, run: freeze.FreezeRun | None) -> Array:
         if run is None or self.ensemble.is_brief(run) or run.at_closure is None:
             return np.array([np.nan])
-        with work.blamed(("ambient", "temperature"), COLD_ROOM):
+        with self._slow_thaw:
             last = run.fading(run.at_closure).lasts(np.zeros(1))
         return _log(last)
 
