@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
-#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [clients] [prism] [times]
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [clients] [prism] [times] [mutants]
 # Needs the environment that deploy/test.sh has set up.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -49,9 +49,17 @@ part() {
         ;;
     verdicts) python tests/reference/verdicts.py ;;                  # over the catalogue, against 0.2.0
     times) python tests/benchmarks/against.py ;;                     # against 0.2.0, in one run
+    mutants)                                                         # small faults that tests must find
+        # a folder named in STILLPIPE_MUTANTS is gone on with; of STILLPIPE_MODULES alone, such as "spacing job.timeline"
+        folder="${STILLPIPE_MUTANTS:-$(mktemp -d)}"
+        pip install --quiet --upgrade --require-hashes --target "$folder/packages" \
+            --requirement deploy/requirements-mutants.txt
+        PYTHONPATH="$folder/packages" OPENBLAS_NUM_THREADS=1 \
+            python tests/mutation/mutants.py "$folder" ${STILLPIPE_MODULES:-}
+        ;;
     *) echo "no such part: $1" >&2; exit 2 ;;
     esac
 }
 
-[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts clients prism times
+[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts clients prism times mutants
 for name in "$@"; do part "$name"; done
