@@ -77,9 +77,7 @@ def test_what_is_tested_is_what_is_shipped() -> None:
 
 def test_mutants_are_tried_with_the_packages_of_the_tests() -> None:
     """What both locks have is of one version in both, since the one lies beside the other."""
-    tests, mutants = (
-        {name: version for name, version in versions(file)} for file in (TESTS, MUTANTS)
-    )
+    tests, mutants = (dict(versions(file)) for file in (TESTS, MUTANTS))
     shared = tests.keys() & mutants.keys()
     assert "pytest" in shared
     assert {n: mutants[n] for n in shared} == {n: tests[n] for n in shared}

@@ -41,6 +41,11 @@ def copied(folder: Path) -> None:
     for part, place in (("service/stillpipe", "src/stillpipe"), ("tests", "tests"),
                         ("openapi", "openapi"), ("deploy", "deploy")):  # fmt: skip
         shutil.copytree(ROOT / part, folder / place, dirs_exist_ok=True, ignore=left)
+    made_by, now = folder / "trying.py", HERE / "trying.py"
+    if not made_by.exists() or made_by.read_bytes() != now.read_bytes():
+        for found in folder.glob("mutants/src/**/*.meta"):
+            found.unlink()  # of other faults
+    shutil.copy(now, made_by)
 
 
 def tried(folder: Path, name: str, files: list[str], sample: int) -> int:
