@@ -23,6 +23,7 @@ from stillpipe.estimates.hold_time import hold_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.spacing import Rule, Sited, SpacingFigures, along, sited_alike, spacing
 from stillpipe.model.figures import Amount, Answer, Reason, Severity, Verdict
+from stillpipe.model.observations import Frost, Seen
 from stillpipe.model.requests import HoldTimeRequest, SpacingRequest
 from stillpipe.model.site import Place, PlaceKind
 
@@ -263,6 +264,8 @@ def test_where_no_plug_closes_its_jacket_alone_is_kept_clear() -> None:
     assert answer.figures.plug_length is None
     (rule,) = answer.figures.rules
     assert rule.required == pytest.approx(0.5 * 1.25 * JACKET + 2.0 * INCH)
+    bare = answer_of(place("a", "freeze-point", 0.0), place("elbow", "fitting", 1.0), fluid=slush)
+    assert bare.figures.rules[0].required == pytest.approx(0.5 * JACKET + 2.0 * INCH)
     assert "slush" in {r.code for r in answer.reasons}
     assert point_of(TWO_INCH).jacket.length == pytest.approx(JACKET)
 
@@ -273,3 +276,34 @@ def test_no_rule_binds_what_is_not_frozen() -> None:
         place("a", "freeze-point", 0.0), place("cut", "cut", 5.0), place("it", "valve", 5.01)
     ).figures.rules
     assert [r.between for r in found] == [("a", "cut"), ("a", "it")]
+
+
+@pytest.mark.parametrize(
+    ("kind", "names"),
+    [("cut", {"cut"}), ("heat-source", {"torch"}), ("fitting", {"fitting"}), ("valve", {"valve"}),
+     ("support", {"support"}), ("freeze-point", {"jackets", "plugs"})],
+)  # fmt: skip
+def test_each_rule_says_its_name_why_and_whence(kind: str, names: set[str]) -> None:
+    """What is reckoned says so; what is the trade's says that it has no source."""
+    found = rules(place("it", kind, 3.0))
+    assert {r.rule for r in found} == names
+    for rule in found:
+        reckoned = rule.rule in {"cut", "fitting", "valve", "plugs"}
+        assert rule.source.startswith("computed" if reckoned else "common practice")
+        assert rule.reason.endswith(".")
+        assert (rule.chance is None) is (rule.rule in {"jackets", "support"})
+
+
+def test_water_that_pipe_and_plugs_hold_is_a_warning() -> None:
+    """200 m of it, of which one in a thousand freezes."""
+    answer = answer_of(place("a", "freeze-point", 0.0), place("b", "freeze-point", 200.0))
+    reason, found = one(answer, "unvented-water"), answer.figures.trapped_water[0]
+    assert (answer.verdict, reason.severity) == (Verdict.CONDITIONAL, Severity.WARN)
+    assert found.frozen < 2e-3
+    assert reason.value == Amount(found.pressure, "pressure")
+
+
+def test_what_was_seen_is_told_with_what_was_learned() -> None:
+    seen = (Frost(kind=Seen.FROST, elapsed=700.0),)
+    answer = answer_of(place("a", "freeze-point", 0.0), observations=seen)
+    assert known(answer.learned).now == 700.0

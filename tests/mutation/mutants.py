@@ -20,7 +20,9 @@ PROJECT = """
 [tool.mutmut]
 source_paths = ["{path}"]
 also_copy = ["src/stillpipe", "openapi", "deploy"]
-pytest_add_cli_args = ["-p", "no:cacheprovider"]
+pytest_add_cli_args = [
+    "-p", "no:cacheprovider", "-p", "no:unraisableexception", "--disable-plugin-autoload",
+]
 pytest_add_cli_args_test_selection = [{tests}]
 timeout_constant = 8.0
 use_setproctitle = false
