@@ -21,7 +21,15 @@ from stillpipe.estimates import cautions, trapped_water
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.hold_time import hold_time
 from stillpipe.estimates.solution import Solution
-from stillpipe.estimates.spacing import Rule, Sited, SpacingFigures, along, sited_alike, spacing
+from stillpipe.estimates.spacing import (
+    Rule,
+    Sited,
+    SpacingFigures,
+    along,
+    reasons,
+    sited_alike,
+    spacing,
+)
 from stillpipe.model.figures import Amount, Answer, Reason, Severity, Verdict
 from stillpipe.model.observations import Frost, Seen
 from stillpipe.model.requests import HoldTimeRequest, SpacingRequest
@@ -189,8 +197,8 @@ def test_a_cut_that_is_not_between_two_plugs_is_a_stop(at: float, nearest: float
 def test_of_rules_that_are_not_kept_the_one_that_lacks_most_is_told() -> None:
     """Three elbows beside a plug: the nearest is named, and that it is so with two more."""
     answer = answer_of(
-        place("a", "freeze-point", 1.0), place("first", "fitting", 1.06),
-        place("second", "fitting", 1.03), place("third", "fitting", 1.05),
+        place("a", "freeze-point", 1.0), place("first", "fitting", 0.94),
+        place("second", "fitting", 0.97), place("third", "fitting", 0.95),
     )  # fmt: skip
     reason = one(answer, "too-near-fitting")
     index = next(i for i, r in enumerate(answer.figures.rules) if "second" in r.between)
@@ -200,9 +208,27 @@ def test_of_rules_that_are_not_kept_the_one_that_lacks_most_is_told() -> None:
     assert reason.value == Amount(rule.actual, "length")
     assert reason.limit == Amount(rule.required, "length")
     assert reason.chance == rule.chance
-    assert "From a to second there are 0.03 m" in reason.text
+    assert "From second to a there are 0.03 m" in reason.text
     assert "so it is with 2 more" in reason.text
     assert f"{rule.required - 0.03:.2f} m more" in reason.action
+
+
+def test_of_unlike_plugs_the_one_that_lacks_most_is_told(
+    solution: Solution, small: Solution
+) -> None:
+    """An hour's plug on 1/2 in copper is longer than one on 2 in steel: its elbow is told."""
+    sited = (
+        Sited(place=place("large", "freeze-point", 0.0), solution=solution),
+        Sited(place=place("far", "fitting", 0.03)),
+        Sited(place=place("near", "fitting", 4.96)),
+        Sited(place=place("small", "freeze-point", 5.0), solution=small),
+    )
+    found = along(sited)
+    lacking = {r.between: r.required - r.actual for r in found.rules if r.rule == "fitting"}
+    assert lacking["near", "small"] > lacking["large", "far"] + 0.005
+    (reason,) = [r for r in reasons(sited, found) if r.code == "too-near-fitting"]
+    assert "From near to small" in reason.text
+    assert "so it is with 1 more" in reason.text
 
 
 def test_a_rule_that_is_all_but_kept_is_a_warning() -> None:
@@ -307,3 +333,22 @@ def test_what_was_seen_is_told_with_what_was_learned() -> None:
     seen = (Frost(kind=Seen.FROST, elapsed=700.0),)
     answer = answer_of(place("a", "freeze-point", 0.0), observations=seen)
     assert known(answer.learned).now == 700.0
+
+
+def test_places_before_the_first_plug_are_judged_too() -> None:
+    """A cut and a valve are no pair; each of them and the plug beyond is."""
+    found = answer_of(
+        place("cut", "cut", 0.0), place("it", "valve", 0.5), place("a", "freeze-point", 2.0)
+    ).figures.rules
+    assert [(r.rule, r.between) for r in found] == [
+        ("cut", ("cut", "a")), ("valve", ("it", "a")),
+    ]  # fmt: skip
+
+
+def test_a_plug_that_closes_and_is_not_to_be_ready_counts_as_its_jacket() -> None:
+    """Under 400 bar, which it does not carry: there is nothing to hold, and so no length."""
+    answer = answer_of(place("a", "freeze-point", 0.0), place("cut", "cut", 1.0), line_pressure=4e7)
+    assert answer.verdict is Verdict.NO_GO
+    assert answer.figures.plug_length is None
+    (rule,) = answer.figures.rules
+    assert rule.required == pytest.approx(0.5 * 1.25 * JACKET + 2.0 * INCH)
