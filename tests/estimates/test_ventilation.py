@@ -347,3 +347,13 @@ def test_where_no_fresh_air_is_enough_the_gas_is_led_outdoors() -> None:
 def test_a_request_is_answered_as_its_room_and_release() -> None:
     request = VentilationRequest(room=Room(volume=50.0), release=TEN).completed()
     assert ventilation(request) == air(request.room, TEN)
+
+
+def test_air_that_begins_at_a_limit_passes_it_at_once() -> None:
+    """Fresh air of 5,000 ppm is at the limit of eight hours before anything is let out."""
+    found = of(outdoor_carbon_dioxide=5000e-6, air_changes=1.0 / HOUR)
+    check = next(c for c in found.figures.limits if c.quantity == "TWA")
+    (reason,) = [r for r in found.reasons if r.code == "over-twa"]
+    assert (check.passed_at, reason.at) == (0.0, 0.0)
+    assert "after 0 s" in reason.text
+    assert check.air_changes_needed is None
