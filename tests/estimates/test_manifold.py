@@ -23,12 +23,13 @@ from stillpipe.estimates.plug_time import plug_time
 from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.stock_mix import drawn_slowly
 from stillpipe.model.cylinder import Cylinder, Stock
-from stillpipe.model.figures import Amount, Answer, Reason, Severity, Verdict
+from stillpipe.model.figures import Amount, Answer, Range, Reason, Severity, Verdict
 from stillpipe.model.requests import Co2MassRequest, CylinderCountRequest, PlugTimeRequest
 from stillpipe.tables import pipes
 from stillpipe.uncertainty import draws
 
 LONG = 7200.0
+WORSE = ["survived", "early-exchange", "exchange-not-survived"]
 
 
 def hung(names: tuple[str, ...], pipe: pipes.Pipe, hold: float = LONG, **changes: Any) -> Hung:
@@ -115,6 +116,7 @@ def told(swaps: tuple[Exchange, ...], both: Manifold) -> None:
             assert known(point.chance) == pytest.approx(np.mean(lasts > 120.0), abs=2e-3)
         worst = min(p.survival for p in swap.points if p.survival is not None)
         assert swap.survival == worst
+        assert swap.verdict == max((p.verdict for p in swap.points), key=WORSE.index)
 
 
 def test_exchanges_that_all_plugs_outlive_are_so_in_nearly_all_draws(both: Manifold) -> None:
@@ -127,6 +129,56 @@ def test_exchanges_that_all_plugs_outlive_are_so_in_nearly_all_draws(both: Manif
         assert found.survived.shape == both.holds.shape
         assert not np.any(found.survived & ~both.holds)
         assert bool(np.mean(found.survived) > share) is (share > 0.0)
+
+
+def test_an_exchange_is_as_bad_as_for_the_worst_of_its_points(both: Manifold) -> None:
+    """Before the steel is ready; the copper is long since, and a second unfed is nothing to it."""
+    request = request_of(CylinderCountRequest, hold=LONG, exchange_duration=1.0)
+    found = manifold.supplied(request, both, Range(0.9, 0.95, 1.0))
+    mixed = [s for s in found.exchanges if len({p.verdict for p in s.points}) > 1]
+    assert mixed
+    for swap in mixed:
+        assert {p.name: p.verdict for p in swap.points} == {
+            "north": "early-exchange", "south": "early-exchange", "branch": "survived",
+        }  # fmt: skip
+        assert swap.verdict == "early-exchange"
+        assert "before the plug is ready" in swap.advice
+
+
+def test_who_bears_every_exchange_is_told_draw_by_draw(both: Manifold) -> None:
+    """At no duration at all only those do that hold at that moment."""
+    usable = Cylinder(net_mass=9.1).completed().usable
+    for duration in (0.0, 60.0, 600.0):
+        request = request_of(CylinderCountRequest, hold=LONG, exchange_duration=duration)
+        found = manifold.supplied(request, both, usable)
+        expected = both.holds.copy()
+        for part in both.hung:
+            moments = [s.at for s in found.exchanges if s.at >= part.drawn.ready]
+            for lasts in part.solution.lasting_at(moments):
+                expected &= lasts > duration
+        assert list(found.survived) == list(expected)
+
+
+@pytest.mark.parametrize("each", [0.01, 0.0])
+def test_beyond_two_hundred_cylinders_none_is_planned(both: Manifold, each: float) -> None:
+    """Nor where a cylinder gives nothing."""
+    request = request_of(CylinderCountRequest, hold=LONG)
+    with np.errstate(divide="ignore"):
+        found = manifold.supplied(request, both, Range(each, each, each))
+    assert (found.take, found.exchanges) == (None, ())
+    assert not found.enough.any()
+
+
+def test_a_plug_that_lasts_for_ever_has_no_margin() -> None:
+    """In a room of -5 C it never lets go."""
+    answer = cylinder_count(
+        request_of(
+            CylinderCountRequest, TWO_INCH, 8.0, -5.0, hold=LONG, cylinder=Cylinder(net_mass=9.1)
+        )
+    )
+    swap = answer.figures.exchanges[-1]
+    assert (swap.survival, swap.margin, swap.verdict) == (None, None, "survived")
+    assert known(swap.chance) > 0.95
 
 
 def answer_of(**changes: Any) -> Answer[CylinderCountFigures]:
@@ -176,8 +228,17 @@ def test_an_exchange_that_is_hardly_or_not_survived_is_told_with_its_limit(
     assert reason.limit == Amount(pytest.approx(twice * duration), "time")
     assert (reason.at, reason.chance) == (swap.at, swap.chance)
     assert 0.0 < known(reason.chance) < 1.0
+    assert (f"{survival:.0f} s unfed" in swap.advice) is (severity is Severity.STOP)
     assert ("be quick" in swap.advice) is (code == "early-exchange")
     assert ("two cylinders on a manifold" in swap.advice) is (severity is Severity.STOP)
+
+
+def test_a_plug_that_lasts_twice_as_long_is_good() -> None:
+    """Unfed for 0.45 of what it lasts."""
+    changes: dict[str, Any] = {"hold": LONG, "cylinder": Cylinder(net_mass=9.1)}
+    survival = known(answer_of(**changes).figures.exchanges[0].survival)
+    again = answer_of(exchange_duration=0.45 * survival, **changes).figures.exchanges[0]
+    assert (again.verdict, again.survival) == ("survived", survival)
 
 
 def test_exchanges_that_are_survived_are_no_reason() -> None:
