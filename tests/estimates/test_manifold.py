@@ -24,6 +24,7 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.estimates.stock_mix import drawn_slowly
 from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.figures import Amount, Answer, Range, Reason, Severity, Verdict
+from stillpipe.model.observations import Frost, Seen
 from stillpipe.model.requests import Co2MassRequest, CylinderCountRequest, PlugTimeRequest
 from stillpipe.tables import pipes
 from stillpipe.uncertainty import draws
@@ -273,6 +274,34 @@ def test_a_cylinder_without_a_dip_tube_delivers_nothing() -> None:
     assert (answer.figures.usable, answer.figures.count) == (None, None)
     assert (reason.severity, reason.figure) == (Severity.STOP, "inputs.cylinder.dip_tube")
     assert "dip tube" in reason.action
+    assert "gives gas, not liquid" in reason.text
+
+
+def test_many_manifolds_of_few_cylinders_may_be_too_many_together() -> None:
+    """Twenty points take twenty times what one does."""
+    changes: dict[str, Any] = {"hold": LONG, "cylinder": Cylinder(net_mass=1.0)}
+    alone = known(answer_of(**changes).figures.planned_count)
+    assert 10 < alone < 200
+    reason = one(answer_of(points=20, **changes), "too-many-cylinders")
+    assert reason.value == Amount(20.0 * alone, "factor")
+
+
+def test_an_exchange_that_no_plug_survives_is_a_stop_alone() -> None:
+    """Two hours unfed."""
+    answer = answer_of(hold=LONG, cylinder=Cylinder(net_mass=9.1), exchange_duration=LONG)
+    told = {r.code for r in answer.reasons} & set(WORSE)
+    assert told == {"exchange-not-survived"}
+
+
+def test_a_stock_of_the_cylinder_in_use_is_taken_as_planned() -> None:
+    """And what was seen is told with it."""
+    answer = answer_of(
+        cylinder=Cylinder(id="co2-6.3kg"), stock=(Stock(id="co2-6.3kg", count=50),), points=2,
+        observations=(Frost(kind=Seen.FROST, elapsed=700.0),),
+    )  # fmt: skip
+    found = answer.figures
+    assert [c.count for c in known(found.mix).cylinders] == [found.planned_count]
+    assert known(answer.learned).now == 700.0
 
 
 def test_a_cylinder_that_is_all_gas_is_told_with_its_mass() -> None:
@@ -282,6 +311,7 @@ def test_a_cylinder_that_is_all_gas_is_told_with_its_mass() -> None:
     assert (reason.severity, reason.figure) == (Severity.STOP, "usable")
     assert (reason.value, reason.limit) == (Amount(0.0, "mass"), Amount(9.1, "mass"))
     assert "Cool the cylinder" in reason.action
+    assert "At 29.0 degC" in reason.text
     assert known(answer.figures.usable).low <= 0.0
     assert answer.figures.planned_count is None
 
