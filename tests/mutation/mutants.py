@@ -50,14 +50,21 @@ def copied(folder: Path) -> None:
     shutil.copy(now, made_by)
 
 
-def tried(folder: Path, name: str, files: list[str], sample: int) -> int:
-    """Try the mutants of a module in a process of its own, which mutmut needs."""
+def tried(folder: Path, name: str, files: list[str], sample: int) -> str:
+    """Try the mutants of a module in a process of its own, which mutmut needs; return the sum."""
     path = Path("src/stillpipe/estimates", *name.split(".")).with_suffix(".py")
     tests = ", ".join(f'"{file}"' for file in files)
     project = (ROOT / "pyproject.toml").read_text() + PROJECT.format(path=path, tests=tests)
     (folder / "pyproject.toml").write_text(project)
     command = [sys.executable, HERE / "trying.py", name, path, str(sample)]
-    return subprocess.run(command, cwd=folder, check=False).returncode
+    found = f"== {name}: not finished"
+    with subprocess.Popen(command, cwd=folder, stdout=subprocess.PIPE) as run:
+        for told in run.stdout or ():
+            line = told.decode()
+            print(line, end="", flush=True)
+            if line.startswith(f"== {name}:"):
+                found = line.rstrip()
+    return found
 
 
 def main() -> int:
@@ -68,8 +75,9 @@ def main() -> int:
     asked.add_argument("--sample", type=int, default=0, help="so many mutants of each at most")
     given, known = asked.parse_args(), listed()
     copied(given.folder)
-    ended = [tried(given.folder, m, known[m], given.sample) for m in given.modules or known]
-    return max(ended)
+    sums = [tried(given.folder, m, known[m], given.sample) for m in given.modules or known]
+    print(*sums, sep="\n")
+    return int(any("not finished" in each for each in sums))
 
 
 if __name__ == "__main__":
