@@ -402,3 +402,19 @@ def test_a_stock_is_drawn_slowly_or_fast_as_its_draw_says(both: Manifold) -> Non
     slow = both.total / (1.0 + share * (high(usable) / usable.low - 1.0))
     expected = np.quantile(slow, 0.95, method="inverted_cdf")
     assert drawn_slowly(both, stock, temperature) == pytest.approx(expected)
+
+
+def test_a_plug_that_is_never_ready_takes_no_carbon_dioxide() -> None:
+    """It closes, and does not carry 400 bar."""
+    request = request_of(Co2MassRequest, TWO_INCH, line_pressure=4e7)
+    found = co2_mass.needed(request, Solution(request, request.hold))
+    assert found.drawn is None
+    assert (found.figures.total, found.figures.job_total) == (None, None)
+    assert known(found.figures.cooling) == pytest.approx(166.7e3, rel=1e-3)
+
+
+def test_what_was_seen_is_told_with_the_carbon_dioxide(steel: Hung) -> None:
+    seen = (Frost(kind=Seen.FROST, elapsed=700.0),)
+    answer = co2_mass.co2_mass(request_of(Co2MassRequest, TWO_INCH, observations=seen))
+    assert known(answer.learned).now == 700.0
+    assert (steel.drawn.hold_duration, steel.drawn.ready) == (LONG, steel.solution.planned_ready)
