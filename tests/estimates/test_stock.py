@@ -35,7 +35,7 @@ def manifolds() -> list[Manifold]:
     return alike(request, solution, co2_mass.needed(request, solution))
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def need(manifolds: list[Manifold]) -> float:
     """What each manifold needs at the chance that decides, were nothing kept back [kg]."""
     return known(drawn_slowly(manifolds[0], (Stock(id=MIDDLE, count=1),), T))

@@ -29,7 +29,7 @@ def plan() -> Plan:
     return Plan(two(start=datetime.fromisoformat("2031-03-04T07:30:00+01:00")))
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def events(plan: Plan) -> tuple[Event, ...]:
     return timeline(plan, ())
 
@@ -81,6 +81,13 @@ def test_every_moment_of_each_plug_is_told_once_with_its_range(
         )  # fmt: skip
     assert [e.at for e in events] == sorted(e.at for e in events)
     assert {e.code for e in events} == {"arrive", "feed", "stop", "help-thaw", *PLUG}
+    said = {e.code: e.text for e in events}
+    for code, words in (
+        ("frost-by", "look for the cause"), ("closed", "frozen shut"),
+        ("bond-lost", "the line must be whole"), ("help-thaw", "never with a flame"),
+        ("thawed", "look for leaks"), ("stop", "close the cylinders"), ("arrive", "jackets"),
+    ):  # fmt: skip
+        assert words in said[code]
 
 
 def test_ready_is_planned_and_only_the_last_is_cut(plan: Plan, events: tuple[Event, ...]) -> None:

@@ -31,12 +31,12 @@ def solution() -> Solution:
     return Solution(request_of(SpacingRequest, COPPER, places=()), HOUR)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def growing(solution: Solution) -> Growth:
     return known(growth(solution))
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def found(solution: Solution, growing: Growth) -> TrappedWater:
     """2 m apart, not vented."""
     return judge(solution, growing, PAIR, 2.0, vented=False)
