@@ -16,6 +16,7 @@ from stillpipe.estimates.job.letting_go import (
     letting_go,
     shortest,
 )
+from stillpipe.estimates.job.plan import Plan
 from stillpipe.estimates.manifold import Exchange
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
@@ -32,8 +33,19 @@ def figures(pipe: pipes.Pipe = HALF_INCH, bar: float = 3.0, hold: float = 2700.0
     return job_estimate(request).figures
 
 
+@cache
+def plan(pipe: pipes.Pipe, bar: float, hold: float) -> Plan:
+    return Plan(request_of(JobEstimateRequest, pipe, 20.0, 20.0, bar, repair=hold))
+
+
 def found(pipe: pipes.Pipe = HALF_INCH, bar: float = 3.0, hold: float = 2700.0) -> LettingGo:
-    return known(figures(pipe, bar, hold).letting_go)
+    """What the job tells, as it is told anew."""
+    planned, exchanges = plan(pipe, bar, hold), figures(pipe, bar, hold).cylinders.exchanges
+    return known(letting_go(planned.lead, exchanges, planned.request.supply_length))
+
+
+def test_the_job_tells_what_its_freeze_does() -> None:
+    assert figures().letting_go == found()
 
 
 def test_the_stages_are_those_of_the_job() -> None:
