@@ -231,7 +231,7 @@ def test_of_a_plug_that_is_not_to_come_nothing_is_told() -> None:
 
 
 def test_a_plug_that_may_never_be_ready_has_no_latest_time() -> None:
-    """2 in steel under 40 bar: three in four get there. Planned is what nearly all of those keep."""
+    """2 in steel under 40 bar: three in four get there, and it is planned with those."""
     plan = Plan(job(TWO_INCH, line_pressure=4e6))
     solution = plan.groups[0].kinds[0].solution
     event = of(timeline(plan, ()), "ready")
