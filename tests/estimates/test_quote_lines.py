@@ -170,3 +170,27 @@ def test_lost_use_of_one_way_alone_is_told_apart() -> None:
     assert "By what is to be paid, without lost use," in comparison.text
     assert str(comparison.payable.by) == "523.85"
     assert str(comparison.total.by) == "621.35"
+
+
+def test_half_a_step_is_rounded_up() -> None:
+    """100.05 to 100.10 and not to the even 100.00."""
+    for due, payable in (("100.05", "100.10"), ("100.15", "100.20"), ("100.04", "100.00")):
+        rates = Rates(currency="CHF", call_out=D(due), rounding_step=RoundingStep.TENTH)
+        assert str(quote(rates, JOB).sums.payable) == payable
+
+
+def test_a_minimum_charge_is_in_the_currency_s_smallest_amount() -> None:
+    """Half a euro short; 400 yen short, which have no decimals."""
+    (_, cents) = quote(Rates(currency="EUR", call_out=D("9.5"), minimum_charge=D(10)), JOB).lines
+    assert (cents.item, str(cents.amount)) == ("minimum-charge", "0.50")
+    (_, yen) = quote(Rates(currency="JPY", call_out=D(600), minimum_charge=D(1000)), JOB).lines
+    assert (str(yen.rate), str(yen.amount)) == ("400", "400")
+    assert yen.text == "Up to the minimum charge of 1000 JPY"
+
+
+def test_a_tax_has_a_line_where_it_comes_to_something() -> None:
+    """5 % of 20.00 are 1.00, of nothing nothing."""
+    taxes = (Tax(name="T", percent=D(5)),)
+    for charge, told in ((D(20), ["1.00"]), (D(0), [])):
+        lines = quote(Rates(currency="EUR", call_out=charge, taxes=taxes), JOB).lines
+        assert [str(x.amount) for x in lines if x.item == "tax"] == told

@@ -5,6 +5,7 @@ copy of the tree in FOLDER. It is killed when one of the tests of ``modules.csv`
 function fails. Modules are named as there (``spacing``, ``job.timeline``); without a name all of
 them are taken. A run goes on where the last one in FOLDER ended: what was killed stays so until its
 function changes, what survived is tried again. Which faults are made is told in ``trying.py``.
+A test reaches what it calls itself: a fixture that calls the module is made for each test anew.
 """
 
 import argparse
