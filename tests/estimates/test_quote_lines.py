@@ -5,8 +5,10 @@ from decimal import Decimal
 
 import pytest
 
-from estimates.jobs import known
+from estimates.jobs import known, solution_of
+from estimates.test_job_estimate import job
 from estimates.test_quote import DRAIN, HOUR, JOB, LATE, RATES, SPENT
+from stillpipe.estimates.job.job_estimate import job_estimate
 from stillpipe.estimates.job.quote import Cheaper, quote
 from stillpipe.estimates.job.quote_bill import Line
 from stillpipe.estimates.job.quote_costed import Taken
@@ -147,8 +149,11 @@ def test_an_amount_of_nothing_has_no_line_and_a_need_without_a_rate_is_named() -
     comparison = known(found.comparison)
     assert comparison.total.cheaper is Cheaper.NEITHER
     assert "By what is to be paid" not in comparison.text
-    assert "freezing has no line for: labour, co2, travel distance, lost use." in comparison.text
-    assert "draining has no line for: labour, refill water" in comparison.text
+    for said in (
+        "For want of a rate freezing has no line for: labour, co2, travel distance, lost use.",
+        "For want of a rate draining has no line for: labour, refill water, travel distance,",
+    ):
+        assert said in comparison.text
     assert quote(Rates(currency="EUR"), JOB).unpriced == ("labour", "co2")
 
 
@@ -194,3 +199,15 @@ def test_a_tax_has_a_line_where_it_comes_to_something() -> None:
     for charge, told in ((D(20), ["1.00"]), (D(0), [])):
         lines = quote(Rates(currency="EUR", call_out=charge, taxes=taxes), JOB).lines
         assert [str(x.amount) for x in lines if x.item == "tax"] == told
+
+
+def test_a_job_is_quoted_where_there_are_rates_and_a_plug() -> None:
+    """And draining beside it, where that was asked."""
+    asked = known(job_estimate(job()).figures.quote)
+    assert known(asked.comparison).text.startswith("In all, freezing costs")
+    assert asked.drain_down != ()
+    alone = known(job_estimate(job(drain_down=None)).figures.quote)
+    assert (alone.drain_down, alone.comparison) == ((), None)
+    assert job_estimate(job(rates=None, drain_down=None)).figures.quote is None
+    slush = solution_of("propylene_glycol", 0.30)
+    assert job_estimate(job(fluid=slush)).figures.quote is None
