@@ -8,6 +8,7 @@ import pytest
 from estimates.jobs import HOUR, TWO_INCH, known, request_of, solution_of
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.solution import Solution
+from stillpipe.estimates.spacing import spacing
 from stillpipe.estimates.trapped_water import (
     Growth,
     PressureCourse,
@@ -19,6 +20,7 @@ from stillpipe.estimates.trapped_water import (
 )
 from stillpipe.model.figures import Verdict
 from stillpipe.model.requests import SpacingRequest
+from stillpipe.model.site import Place, PlaceKind
 from stillpipe.tables import materials, pipes
 
 COPPER = pipes.find("ASTM B88", "2", "L")
@@ -221,3 +223,24 @@ def test_pressures_are_told_up_and_what_holds_down(found: TrappedWater) -> None:
     holds = replace(slips, pressure=1.2e6, verdict=Verdict.CONDITIONAL).found
     assert "come to 1.2 MPa" in holds
     assert holds.endswith("holds 0.8 MPa.")
+
+
+@pytest.mark.parametrize("vented", [True, False])
+def test_a_plug_that_closes_and_is_not_to_be_ready_traps_water(vented: bool) -> None:
+    """2 in steel under 80 bar: all close, one in three is ever ready. A vent is needed as ever."""
+    steel = Solution(request_of(SpacingRequest, TWO_INCH, places=(), line_pressure=8e6))
+    assert steel.planned_ready is None
+    assert steel.closing_chance > 0.99
+    found = judge(steel, growth(steel), PAIR, 2.0, vented)
+    assert found.verdict is (Verdict.GO if vented else Verdict.CONDITIONAL)
+    assert found.vent_open_from == ranked(steel.closures, 0.05)
+    assert found.chance == pytest.approx(1.0 - steel.closing_chance)
+    assert "from the first feed until both have thawed" in found.advice
+    assert found.found.startswith("The water between a and b is not judged. No plug is expected")
+    assert "No plug closes" not in found.advice
+    places = tuple(
+        Place(name=n, kind=PlaceKind.FREEZE_POINT, at=x) for n, x in (("a", 0), ("b", 2))
+    )
+    answer = spacing(request_of(SpacingRequest, TWO_INCH, places=places, line_pressure=8e6))
+    (reason,) = [r for r in answer.reasons if r.code == "unvented-water"]
+    assert (reason.text, reason.at) == (answer.figures.trapped_water[0].found, found.vent_open_from)
