@@ -114,6 +114,7 @@ def test_when_the_rating_is_reached_the_water_is_under_it(
     assert under[comes] == pytest.approx(found.rating, rel=1e-3)
     late = squeezed.at(growing.end)
     assert np.all(late[~comes] < found.rating)
+    assert np.all(when[comes] <= (growing.end * growing.model)[comes] * (1.0 + 1e-9))
     assert known(found.to_rating) == ranked(when, 0.5)
     assert known(found.to_rating_at_earliest) == ranked(when, 0.05)
     assert np.all(squeezed.reaches(2e5) == 0.0), "the line stands at 3 bar already"
@@ -169,6 +170,20 @@ def test_the_pipe_or_the_plug_decides(solution: Solution, growing: Growth) -> No
     assert replace(vented, verdict=near.verdict, vented=False, advice=near.advice) == near
     assert "Vented" in vented.advice
     assert "vent the section by then" in near.advice
+    since = int(known(near.vent_open_from) / 60.0)
+    for said in (near.advice, vented.advice):
+        assert f"{since} min after the first feed" in said
+    assert near.per_percent == pytest.approx(1.21e6, rel=0.03)
+
+
+def test_a_strong_pipe_does_not_save_a_plug_that_slips() -> None:
+    """1 in steel is good for more than the water comes to, its plugs are not."""
+    steel = Solution(
+        request_of(SpacingRequest, pipes.find("ASME B36.10M", "1", "40"), places=()), HOUR
+    )
+    found = judge(steel, growth(steel), PAIR, 3.0, vented=False)
+    assert (found.verdict, found.pressure < found.rating) == (Verdict.NO_GO, True)
+    assert found.chance < 0.95
 
 
 def test_without_a_plug_nothing_is_trapped() -> None:
