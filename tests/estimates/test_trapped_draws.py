@@ -121,6 +121,16 @@ def test_when_the_rating_is_reached_the_water_is_under_it(
     assert np.all(np.isinf(squeezed.reaches(1e12)))
 
 
+def test_a_pressure_that_pushes_the_plug_out_is_never_reached(growing: Growth) -> None:
+    """0.3 m apart, of the draws whose plugs slip at less."""
+    squeezed = Squeezed(growth=growing, apart=0.3)
+    bound = 3e5 + growing.most(growing.end)
+    pressure = ranked(squeezed.at(growing.end), 0.6)
+    assert 0.05 < np.mean(bound < pressure)
+    when = squeezed.reaches(pressure)
+    assert np.all(np.isinf(when[bound < pressure]))
+
+
 def test_every_figure_is_a_percentile_of_the_draws(
     solution: Solution, growing: Growth, found: TrappedWater
 ) -> None:
