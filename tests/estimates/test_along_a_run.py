@@ -295,7 +295,13 @@ def test_a_rule_that_is_all_but_kept_is_a_warning() -> None:
 
 @pytest.mark.parametrize(
     ("share", "verdict"),
-    [(1.0, "go"), (0.999, "conditional"), (0.901, "conditional"), (0.899, "no-go")],
+    [
+        (1.0, "go"),
+        (0.999, "conditional"),
+        (0.9, "conditional"),
+        (0.901, "conditional"),
+        (0.899, "no-go"),
+    ],
 )
 def test_what_a_tenth_less_than_required_comes_to(share: float, verdict: str) -> None:
     required = known(rules(place("it", "support", 3.0))[0].required)
