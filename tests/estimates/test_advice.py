@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from estimates.jobs import HALF_INCH, TWO_INCH, known, likely, request_of, solution_of
+from estimates.jobs import HALF_INCH, TWO_INCH, known, likely, request_of, solution_of, water
 from stillpipe.estimates.advice import ADVICE, Adviser
 from stillpipe.estimates.co2_mass import co2_mass
 from stillpipe.estimates.plug_time import plug_time
@@ -95,3 +95,10 @@ def test_a_frost_that_may_be_sound_is_looked_for_again(
         assert (again in found.tells("nothing-wrong", other)) is waits
     assert (found.tells("nothing-wrong", None) == "") is not waits
     assert again not in found.tells("flow", "jacket")
+
+
+def test_what_a_freeze_that_never_closes_has_drawn_is_not_told() -> None:
+    """A flow of 360 kg/h; and a moment after the first feed it is told, however little."""
+    flowing = adviser(100.0, fluid=water(flow=0.1)).tells("cylinder-empty", None)
+    assert flowing.startswith("Weigh the cylinder: an empty one")
+    assert ", of which 0." in adviser(0.5).tells("cylinder-empty", None)
