@@ -80,6 +80,7 @@ def test_a_stock_that_is_too_small_is_told_with_what_is_lacking(
         assert f"{wanted:.1f} kg are needed" in reason.text
         assert f"{short.shortfall:.1f} kg are lacking" in reason.text
         assert ("Each of 2 manifolds" in reason.text) is told
+        assert ("needs cylinders of its own" in reason.text) is told
         assert f"{short.shortfall:.1f} kg more" in reason.action
 
 
@@ -150,3 +151,22 @@ def test_a_need_that_a_cylinder_meets_to_the_last_gram_is_met() -> None:
     assert sum(c.count for c in mix([each * 1.001], stock, T).cylinders) == 2
     assert mix([3.0 * each], stock, T).enough
     assert not mix([3.001 * each], stock, T).enough
+
+
+def test_a_kind_that_is_listed_twice_is_there_as_often_as_both_say() -> None:
+    """One and one of 6.3 kg are two: of 8.9 kg and 4 kg, which need three, one is lacking."""
+    twice = (Stock(id=SMALL, count=1), Stock(id=SMALL, count=1))
+    once = (Stock(id=SMALL, count=2),)
+    for needs in ([8.9, 4.0], [4.0, 4.0], [8.9], [4.0, 4.0, 4.0]):
+        assert mix(needs, twice, T) == mix(needs, once, T)
+    assert not mix([8.9, 4.0], twice, T).enough
+    three = mix([8.9, 4.0], (*twice, Stock(id=SMALL, count=1)), T)
+    assert (three.enough, three.cylinders) == (True, (MixEntry(id=SMALL, count=3),))
+
+
+def test_no_more_of_a_kind_is_taken_than_there_is() -> None:
+    """For 8.9 kg two of 6.3 kg would be the lightest, but there is one; for 30 kg one of 34 kg."""
+    light = best_mix(8.9, (Stock(id=MIDDLE, count=4), Stock(id=SMALL, count=1)), T)
+    assert {c.id: c.count for c in light.cylinders} == {MIDDLE: 1, SMALL: 1}
+    heavy = best_mix(30.0, (Stock(id=LARGE, count=1), Stock(id=SMALL, count=10)), T)
+    assert {c.id: c.count for c in heavy.cylinders} == {LARGE: 1, SMALL: 2}
