@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # What takes longer than the tests of a change may. All of it in turn, or the parts that are named:
-#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [clients] [prism] [times]
+#   bash deploy/long.sh [traffic] [churn] [endurance] [batches] [poor-line] [month] [costs] [tables] [percentiles] [causes] [calibration] [observed] [verdicts] [clients] [prism] [times] [mutants]
 # Needs the environment that deploy/test.sh has set up.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -52,9 +52,17 @@ part() {
         STILLPIPE_TEST_BENCHMARKS=all pytest -q tests/benchmarks
         python tests/benchmarks/against.py
         ;;
+    mutants)                                                         # small faults that tests must find
+        # a folder named in STILLPIPE_MUTANTS is gone on with; of STILLPIPE_MODULES alone, such as "spacing job.timeline"
+        folder="${STILLPIPE_MUTANTS:-$(mktemp -d)}"
+        pip install --quiet --upgrade --require-hashes --target "$folder/packages" \
+            --requirement deploy/requirements-mutants.txt
+        PYTHONPATH="$folder/packages" OPENBLAS_NUM_THREADS=1 \
+            python tests/mutation/mutants.py "$folder" ${STILLPIPE_MODULES:-}
+        ;;
     *) echo "no such part: $1" >&2; exit 2 ;;
     esac
 }
 
-[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts clients prism times
+[ $# -gt 0 ] || set -- traffic churn endurance batches poor-line month costs tables percentiles causes calibration observed verdicts clients prism times mutants
 for name in "$@"; do part "$name"; done

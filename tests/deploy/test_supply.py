@@ -17,6 +17,7 @@ from stillpipe import __version__
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 SERVICE = ROOT / "deploy" / "requirements.txt"
 TESTS = ROOT / "deploy" / "requirements-test.txt"
+MUTANTS = ROOT / "deploy" / "requirements-mutants.txt"
 BINDING = re.compile(r"\bA?GPL|Unknown|UNKNOWN|Proprietary", re.ASCII)
 """What a licence must not be, for the service to be shipped as it is."""
 
@@ -49,7 +50,7 @@ def wanted(*extras: str) -> list[Requirement]:
     return found
 
 
-@pytest.mark.parametrize("file", [SERVICE, TESTS], ids=["service", "tests"])
+@pytest.mark.parametrize("file", [SERVICE, TESTS, MUTANTS], ids=["service", "tests", "mutants"])
 def test_every_requirement_is_one_version_with_hashes(file: Path) -> None:
     for requirement, hashes in locked(file):
         assert re.fullmatch(r"==[^*,]+", str(requirement.specifier)), requirement
@@ -72,6 +73,14 @@ def test_the_lock_is_not_behind_the_project(file: Path, extras: tuple[str, ...])
 
 def test_what_is_tested_is_what_is_shipped() -> None:
     assert versions(SERVICE) <= versions(TESTS)
+
+
+def test_mutants_are_tried_with_the_packages_of_the_tests() -> None:
+    """What both locks have is of one version in both, since the one lies beside the other."""
+    tests, mutants = (dict(versions(file)) for file in (TESTS, MUTANTS))
+    shared = tests.keys() & mutants.keys()
+    assert "pytest" in shared
+    assert {n: mutants[n] for n in shared} == {n: tests[n] for n in shared}
 
 
 def test_every_build_takes_the_lock() -> None:

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from estimates.jobs import HALF_INCH, TWO_INCH, request_of, solution_of, water
+from estimates.jobs import HALF_INCH, TWO_INCH, known, request_of, solution_of, water
 from stillpipe.estimates import growth
+from stillpipe.estimates.course import Of
 from stillpipe.estimates.growth import Growth, Profile
 from stillpipe.estimates.hold_time import hold_time
 from stillpipe.estimates.plug_time import plug_time
@@ -114,3 +115,66 @@ def test_what_stays_slush_has_neither() -> None:
     assert (
         plug_time(request_of(PlugTimeRequest, HALF_INCH, fluid=fluid)).figures.profile == Profile()
     )
+
+
+def test_the_moments_of_the_shape_by_hand() -> None:
+    """Four quarters from first ice to closure, then half and all of the way to the end."""
+    solution = solved(HALF_INCH)
+    run, until = solution.fine, ended(solution)
+    closure = known(run.closure)
+    history = run.history(until, beyond=True)
+    ice = np.flatnonzero(history.ice_volume > 0.0)[0]
+    first, times = history.time[ice - 1], [
+        moment.time for moment in growth.profile(solution, until).moments
+    ]  # fmt: skip
+    begun = (4.0 * times[0] - times[3]) / 3.0
+    assert first <= begun <= history.time[ice]
+    expected = [begun + share * (closure - begun) for share in (0.25, 0.5, 0.75, 1.0)]
+    expected += [closure + share * (until - closure) for share in (0.5, 1.0)]
+    assert times == pytest.approx(expected)
+
+
+def test_there_is_no_shape_before_closure() -> None:
+    solution = solved(HALF_INCH)
+    closure = known(solution.fine.closure)
+    assert growth.profile(solution, closure) == Profile()
+    assert growth.profile(solution, 0.5 * closure) == Profile()
+    assert len(growth.profile(solution, 1.01 * closure).moments) == 6
+
+
+@pytest.mark.parametrize("pipe", PIPES, ids=lambda p: p.id)
+def test_seventeen_places_reach_to_where_the_ice_ends(pipe: pipes.Pipe) -> None:
+    """Even steps; at the last hardly any ice at any time, one step before it some at the end."""
+    solution = solved(pipe)
+    run, until = solution.fine, ended(solution)
+    found = growth.profile(solution, until)
+    assert len(found.position) == 17
+    assert np.diff(found.position) == pytest.approx(found.position[1])
+    assert found.position[0] == 0.0
+    times = np.array([moment.time for moment in found.moments])
+    far = run.open_share(times, np.array([found.position[-1], found.position[-2]]))
+    assert far[:, 0].min() >= 0.999
+    assert far[:, 1].min() < 0.999
+    half = 0.5 * solution.point.jacket.length
+    assert found.position[-1] > half
+
+
+def test_the_growth_of_the_plug_by_hand() -> None:
+    """From the 5th percentile of closure on, and at five moments of the hold: of the same draws."""
+    solution = Solution(request_of(HoldTimeRequest, TWO_INCH, hold=3600.0), 3600.0)
+    found = growth.growth(solution)
+    closure, planned = known(solution.closure), ended(solution)
+    times = [closure.low, closure.likely, 0.5 * (closure.likely + planned)]
+    times += [planned + share * 3600.0 for share in (0.0, 0.25, 0.5, 0.75, 1.0)]
+    assert found.time == pytest.approx(sorted(times))
+    for index, time in enumerate(found.time):
+        lengths = solution.grown(Of.SOUND, time)[solution.holds]
+        for told, p in ((found.low, 0.05), (found.likely, 0.5), (found.high, 0.95)):
+            expected = np.quantile(lengths, p, method="inverted_cdf")
+            assert told[index] == pytest.approx(expected, rel=1e-9)
+
+
+def test_what_is_not_to_be_ready_has_no_growth() -> None:
+    """2 in steel under 80 bar closes, and two of three are never ready."""
+    request = request_of(HoldTimeRequest, TWO_INCH, hold=600.0, line_pressure=8e6)
+    assert growth.growth(Solution(request, 600.0)) == Growth()

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -10,7 +11,14 @@ import pytest
 from estimates.jobs import HALF_INCH, TWO_INCH, known, request_of
 from stillpipe.estimates import chances
 from stillpipe.estimates.job.job_estimate import JobFigures, job_estimate
-from stillpipe.estimates.job.letting_go import LettingGo, letting_go
+from stillpipe.estimates.job.letting_go import (
+    LettingGo,
+    _against_water,
+    letting_go,
+    shortest,
+)
+from stillpipe.estimates.job.plan import Plan
+from stillpipe.estimates.manifold import Exchange
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.freeze_point import Fluid
@@ -26,8 +34,19 @@ def figures(pipe: pipes.Pipe = HALF_INCH, bar: float = 3.0, hold: float = 2700.0
     return job_estimate(request).figures
 
 
+@cache
+def plan(pipe: pipes.Pipe, bar: float, hold: float) -> Plan:
+    return Plan(request_of(JobEstimateRequest, pipe, 20.0, 20.0, bar, repair=hold))
+
+
 def found(pipe: pipes.Pipe = HALF_INCH, bar: float = 3.0, hold: float = 2700.0) -> LettingGo:
-    return known(figures(pipe, bar, hold).letting_go)
+    """What the job tells, as it is told anew."""
+    planned, exchanges = plan(pipe, bar, hold), figures(pipe, bar, hold).cylinders.exchanges
+    return known(letting_go(planned.lead, exchanges, planned.request.supply_length))
+
+
+def test_the_job_tells_what_its_freeze_does() -> None:
+    assert figures().letting_go == found()
 
 
 def test_the_stages_are_those_of_the_job() -> None:
@@ -172,3 +191,87 @@ def test_a_chance_is_that_of_the_draws_that_hold() -> None:
     lasts = solution.lasting(ready.at)[solution.holds]
     assert ready.chance == chances.chance(lasts > 0.0)
     assert 0.95 <= ready.chance < 1.0
+
+
+def test_what_strikes_by_hand() -> None:
+    """Joukowsky, rho a v: in 1/2 in L, 1.02 mm of copper, with water of 1.965 GPa (0 C).
+
+    a = sqrt(K / rho) / sqrt(1 + K D / (E e)), E = 117 GPa: 1,403 m/s over 1.11 = 1,266 m/s; times
+    998 kg/m3 and the speed. Within 2 %, since by Lame a thick wall widens a little otherwise.
+    """
+    told = found()
+    stiff = 1.0 + 1.965e9 * 13.84e-3 / (117e9 * 1.02e-3)
+    wave = math.sqrt(1.965e9 / 998.0 / stiff)
+    assert told.surge == pytest.approx(998.0 * wave * told.speed, rel=0.02)
+    texts = {a.code: a.text for a in told.at_hand}
+    assert set(texts) == {"caps", "isolation-valve", "water", "clear-of-the-end"}
+    assert (
+        f"{told.speed:.1f} m/s strike with up to {told.surge / 1e5:.2f} bar"
+        in (texts["isolation-valve"])
+    )
+    assert f"at up to {told.speed:.1f} m/s" in texts["clear-of-the-end"]
+
+
+def test_glycol_comes_more_slowly_than_water() -> None:
+    """Of 5 % it is thicker by a fifth and hardly heavier: at 20 m a few percent."""
+    glycol = Fluid(type="propylene_glycol", concentration=0.05, temperature=293.15)
+    water, thick = (
+        known(letting_go(Solution(request_of(JobEstimateRequest, fluid=f), 2700.0), (), 20.0))
+        for f in (Fluid(temperature=293.15), glycol)
+    )
+    assert 0.95 * water.speed < thick.speed < 0.995 * water.speed
+
+
+def test_the_shortest_time_is_that_after_the_repair() -> None:
+    told = found()
+    end = next(s for s in told.stages if s.code == "repair-end")
+    assert shortest(told) == end.at_least
+    for_ever = replace(told, stages=(*told.stages[:-1], replace(end, at_least=None)))
+    assert shortest(for_ever) == math.inf
+
+
+def test_closed_is_told_when_all_but_a_twentieth_are() -> None:
+    """Of the plugs that close by the planned end, and no later than the planned ready."""
+    solution = Solution(request_of(JobEstimateRequest), 2700.0)
+    stages = {s.code: s for s in known(letting_go(solution, (), 1.0)).stages}
+    closures = solution.closures[solution.holds]
+    expected = np.quantile(closures, 0.95, method="inverted_cdf")
+    assert stages["closed"].at == pytest.approx(expected)
+    assert stages["closed"].at <= stages["ready"].at
+    for stage in stages.values():
+        assert stage.cylinder is None
+        assert stage.text
+        lasts = known(stage.survival)
+        assert (stage.at_least, lasts.low) == (lasts.low, stage.at_least)
+    assert stages["repair-end"].chance == pytest.approx(
+        float(np.mean(solution.lasting(solution.plan_end)[solution.holds] > 0.0))
+    )
+
+
+def test_an_exchange_before_the_plug_is_ready_is_no_stage() -> None:
+    """One at the planned ready itself is, and says which cylinder."""
+    solution = Solution(request_of(JobEstimateRequest), 2700.0)
+    ready = known(solution.planned_ready)
+    swaps = tuple(
+        Exchange(manifold="1", cylinder=n, at=at, verdict="survived", advice="")
+        for n, at in enumerate((0.5 * ready, ready, ready + 900.0), start=1)
+    )
+    told = [s for s in known(letting_go(solution, swaps, 1.0)).stages if s.code == "exchange"]
+    assert [(s.cylinder, s.at) for s in told] == [(2, ready), (3, ready + 900.0)]
+    at_ready = next(s for s in known(letting_go(solution, (), 1.0)).stages if s.code == "ready")
+    assert known(told[0].survival).likely == pytest.approx(
+        known(at_ready.survival).likely, rel=0.02
+    )
+    assert "next cylinder" in told[0].text
+
+
+@pytest.mark.parametrize(
+    ("minute", "told"),
+    [(0.99, "only what stands in the pipe"), (1.0, "2 buckets"), (10.0, "2 buckets"),
+     (10.1, "3 buckets"), (40.0, "5 buckets"), (40.1, "do not keep up")],
+)  # fmt: skip
+def test_a_person_keeps_up_with_four_buckets_a_minute(minute: float, told: str) -> None:
+    """A bucket of 10 L and one to spare: common practice, no source."""
+    text = _against_water(minute)
+    assert told in text
+    assert (f"full in {600.0 / minute:.0f} s" in text) is (minute >= 1.0)

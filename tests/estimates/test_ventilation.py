@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from estimates.jobs import known
-from stillpipe.estimates.ventilation import AirFigures, air
-from stillpipe.model.figures import Answer, Severity
+from stillpipe.estimates import cautions
+from stillpipe.estimates.ventilation import AirFigures, air, ventilation
+from stillpipe.model.figures import Amount, Answer, Reason, Severity
+from stillpipe.model.requests import VentilationRequest
 from stillpipe.model.site import Regime, Release, Room
 from stillpipe.physics import co2, room
 
@@ -208,3 +210,150 @@ def test_every_limit_that_is_passed_is_a_reason_that_names_how_far() -> None:
                 text = told[f"over-{limit.quantity.lower()}"]
                 assert f"{100.0 * limit.worst:.1f} % of CO2" in text or limit.worst < 0.01
                 assert f"NIOSH {limit.quantity}" in text
+
+
+HOUR, OUTDOOR, OXYGEN = 3600.0, 420e-6, 0.2095
+SHORT, LONG = Release(rate=5.0 / 300.0, duration=300.0), Release(rate=2.0 / HOUR, duration=8 * HOUR)
+"""Five kilograms in five minutes, and 2 kg/h for eight hours."""
+
+
+def aired(*releases: Release, changes: float = 2.0) -> dict[str, float]:
+    """Worst averages by limit in 50 m3, stretches one after another, in steps of a second.
+
+    V dx/dt = G + Q x0 - (Q + G) x: a thing of its own beside the closed form.
+    """
+    rate = [r.rate / co2.gas_density(293.15) for r in releases for _ in range(int(r.duration))]
+    x, course, fresh = OUTDOOR, [OUTDOOR], 50.0 * changes / HOUR
+    for flow in [*rate, *[0.0] * 28800]:
+        x += (flow + fresh * OUTDOOR - (fresh + flow) * x) / 50.0
+        course.append(x)
+    total = np.concatenate(([0.0], np.cumsum(course)))
+    means = {span: ((total[span:] - total[:-span]) / span).max() for span in (900, 28800)}
+    return {"TWA": means[28800], "STEL": means[900], "IDLH": max(course)}
+
+
+def test_each_limit_is_judged_on_the_release_that_is_worst_for_it() -> None:
+    """The short one has the peak, the long one the mean of eight hours."""
+    place = Room(volume=50.0, air_changes=2.0 / HOUR, regime=Regime.NIOSH).completed()
+    short, long = aired(SHORT), aired(LONG)
+    assert short["STEL"] > long["STEL"]
+    assert long["TWA"] > short["TWA"]
+    for order in (((SHORT,), (LONG,)), ((LONG,), (SHORT,))):
+        found = air(place, *order).figures
+        worst = {c.quantity: c.worst for c in found.limits}
+        for quantity in ("TWA", "STEL", "IDLH"):
+            most = max(short[quantity], long[quantity])
+            assert worst[quantity] == pytest.approx(most, rel=2e-3), quantity
+        assert found.peak == pytest.approx(short["IDLH"], rel=2e-3)
+        assert found.released == pytest.approx(5.0)
+        assert found.least_oxygen == pytest.approx(
+            OXYGEN * (1.0 - found.peak) / (1.0 - OUTDOOR), rel=1e-9
+        )
+        needs = {c.quantity: known(c.air_changes_needed) for c in found.limits}
+        assert found.binding == max(needs, key=needs.__getitem__)
+        assert found.air_changes_needed == max(needs.values())
+
+
+def test_of_limits_that_need_no_more_air_the_nearest_binds() -> None:
+    """A gram an hour is far below all of them.
+
+    Carbon dioxide outdoors is 420 ppm of the 5,000 of the TWA, 1 % of the IDLH; of the 6.96 % at
+    which oxygen is short it is 0.6 %.
+    """
+    found = of((Release(rate=1e-3 / HOUR, duration=HOUR),), air_changes=1.0 / HOUR).figures
+    assert {c.air_changes_needed for c in found.limits} == {0.0}
+    assert found.binding == "TWA"
+
+
+def test_the_course_is_the_air_until_twice_the_release() -> None:
+    """61 moments; sealed, 1 - (1 - x0) exp(-gas / V) while it is let out, then constant."""
+    course = of().figures.course
+    assert course.time == pytest.approx(np.linspace(0.0, 2.0 * HOUR, 61))
+    gas = np.minimum(np.array(course.time), HOUR) * 10.0 / HOUR / co2.gas_density(293.15)
+    expected = 1.0 - (1.0 - OUTDOOR) * np.exp(-gas / 50.0)
+    assert course.carbon_dioxide == pytest.approx(expected, rel=1e-9)
+    assert course.oxygen == pytest.approx(OXYGEN * (1.0 - expected) / (1.0 - OUTDOOR), rel=1e-9)
+
+
+def test_a_mean_over_no_time_is_the_peak() -> None:
+    found = of(air_changes=3.0 / HOUR).figures
+    for check in found.limits:
+        if check.quantity in ("IDLH", "minimum"):
+            assert check.averaging_time is None
+            assert check.worst == found.peak
+    averaged = {c.quantity: c.averaging_time for c in found.limits if c.averaging_time}
+    assert averaged == {"TWA": 8 * HOUR, "STEL": 900.0}
+
+
+def sealed_until(x: float) -> float:
+    """When 10 kg/h bring a sealed room of 50 m3 to a mole fraction ``x`` [s]."""
+    flow = 10.0 / HOUR / co2.gas_density(293.15)
+    return 50.0 / flow * math.log((1.0 - OUTDOOR) / (1.0 - x))
+
+
+def test_what_is_said_of_a_passed_limit() -> None:
+    """Its figure in the answer, how far, the limit, when, and how much fresh air keeps all of them.
+
+    In 50 m3, sealed: 4 % of CO2 and 19.5 % of oxygen (6.96 % of CO2) as told by the closed form.
+    """
+    answer = of(regime=Regime.NIOSH)
+    figures, told = answer.figures, {n.figure: n for n in answer.reasons}
+    assert answer.cautions == cautions.AIR
+    assert [c.quantity for c in figures.limits] == ["TWA", "STEL", "IDLH", "minimum"]
+    needed = f"{HOUR * known(figures.air_changes_needed):.1f} air changes an hour"
+    for index, (code, share) in enumerate(
+        (("over-twa", 0.005), ("over-stel", 0.03), ("air-dangerous", 0.04))
+    ):
+        check, reason = figures.limits[index], told[f"limits.{index}.worst"]
+        assert (reason.code, reason.at) == (code, check.passed_at)
+        assert reason.value == Amount(check.worst, "mole_fraction")
+        assert reason.limit == Amount(share, "mole_fraction")
+        assert needed in reason.action
+        assert check.source
+        assert ("immediately dangerous" in reason.text) is (code == "air-dangerous")
+    assert told["limits.2.worst"].at == pytest.approx(sealed_until(0.04), rel=1e-6)
+    assert f"after {sealed_until(0.04) / 60.0:.0f} min" in told["limits.2.worst"].text
+    of_oxygen(told["least_oxygen"], figures, needed)
+
+
+def of_oxygen(reason: Reason, figures: AirFigures, needed: str) -> None:
+    """Hold what is said of oxygen in 50 m3 against the closed form."""
+    short = 1.0 - 0.195 / OXYGEN * (1.0 - OUTDOOR)
+    assert reason.at == pytest.approx(sealed_until(short), rel=1e-6)
+    assert f"after {sealed_until(short) / 60.0:.0f} min" in reason.text
+    assert reason.value == Amount(figures.least_oxygen, "oxygen")
+    limit = known(reason.limit)
+    assert (limit.value, limit.kind) == (pytest.approx(0.195), "oxygen")
+    assert needed in reason.action
+    assert "supplied air" in reason.action
+
+
+def test_thin_air_is_told_as_a_danger_to_life() -> None:
+    """Below 16 % (table II of 29 CFR 1910.134): a tenth of the room makes 1 - exp(-1.1)."""
+    (thin,) = [n for n in of(volume=5.0).reasons if n.figure == "least_oxygen"]
+    assert "below 16 % it is a danger to life" in thin.text.lower()
+
+
+def test_where_no_fresh_air_is_enough_the_gas_is_led_outdoors() -> None:
+    """100 kg a second into 10 m3: a thousand changes an hour bring 2.8 m3/s, the gas is 54."""
+    found = of((Release(rate=100.0, duration=60.0),), volume=10.0)
+    assert found.figures.air_changes_needed is None
+    assert {c.air_changes_needed for c in found.figures.limits if c.quantity == "IDLH"} == {None}
+    for reason in found.reasons:
+        assert "hose" in reason.action
+        assert "air changes" not in reason.action
+
+
+def test_a_request_is_answered_as_its_room_and_release() -> None:
+    request = VentilationRequest(room=Room(volume=50.0), release=TEN).completed()
+    assert ventilation(request) == air(request.room, TEN)
+
+
+def test_air_that_begins_at_a_limit_passes_it_at_once() -> None:
+    """Fresh air of 5,000 ppm is at the limit of eight hours before anything is let out."""
+    found = of(outdoor_carbon_dioxide=5000e-6, air_changes=1.0 / HOUR)
+    check = next(c for c in found.figures.limits if c.quantity == "TWA")
+    (reason,) = [r for r in found.reasons if r.code == "over-twa"]
+    assert (check.passed_at, reason.at) == (0.0, 0.0)
+    assert "after 0 s" in reason.text
+    assert check.air_changes_needed is None

@@ -104,7 +104,9 @@ def mix(needs: Sequence[float], stock: tuple[Stock, ...], temperature: float) ->
     for need in sorted(needs, reverse=True):
         found = best_mix(need * (1.0 - NEAR), left, temperature)
         mixes.append(found)
-        gone = {entry.id: entry.count for entry in found.cylinders}
+        gone = dict.fromkeys((s.id for s in stock), 0)
+        for entry in found.cylinders:
+            gone[entry.id] += entry.count
         left = tuple(_without(left, gone))
     counts = {s.id: 0 for s in stock}
     for entry in (e for m in mixes for e in m.cylinders):

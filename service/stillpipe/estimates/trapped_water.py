@@ -93,12 +93,15 @@ class TrappedWater:
     @property
     def found(self) -> str:
         """What the water comes to and when, in words."""
+        ends = " and ".join(self.between)
+        if self.at_end is None:
+            return f"The water between {ends} is not judged. {self.advice}"
         pushed = self.verdict is Verdict.NO_GO and self.pressure <= self.rating
         judged = Judged(
             pressure=self.pressure, from_=self.vent_open_from, slips=pushed,
             earliest=self.to_rating_at_earliest, holds=self.weakest_holds or 0.0,
         )  # fmt: skip
-        since, ends = _at_least(self.vent_open_from or 0.0), " and ".join(self.between)
+        since = _at_least(self.vent_open_from or 0.0)
         trapped_from = f"Water is trapped between {ends} from {since} after the first feed."
         return " ".join((trapped_from, *_pressures(self.rating, judged)))
 
@@ -284,15 +287,25 @@ class Judged:
 
 
 def _none(solution: Solution, between: tuple[str, str], vented: bool) -> TrappedWater:
-    """Return that no water is trapped, since no plug closes."""
-    point = solution.point
+    """Return what is known where no plug is expected to be ready: one may close all the same."""
+    point, open_ = solution.point, ~np.isfinite(solution.closures)
+    shut = not solution.hopeless
     return TrappedWater(
-        between=between, vented=vented, verdict=Verdict.GO, chance=1.0, vent_open_from=None,
+        between=between, vented=vented,
+        verdict=Verdict.CONDITIONAL if shut and not vented else Verdict.GO,
+        chance=chances.chance(open_), vent_open_from=solution.at_least(solution.closures),
         frozen=0.0, pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
         per_percent=trapped.rise(0.01, _compliance(solution)), rating=point.pressure_rating,
         to_rating=None, to_rating_at_earliest=None, course=PressureCourse(),
-        advice="No plug closes, so no water is trapped.", weakest_holds=None,
+        advice=NOT_READY if shut else "No plug closes, so no water is trapped.",
+        weakest_holds=None,
     )  # fmt: skip
+
+
+NOT_READY = (
+    "No plug is expected to be ready. One that closes all the same traps water, and what it comes "
+    "to is not known: have a vent between them open from the first feed until both have thawed."
+)
 
 
 def _verdict(solution: Solution, judged: Judged, vented: bool) -> Verdict:
