@@ -233,7 +233,7 @@ def judge(
     """
     point, rating = solution.point, solution.point.pressure_rating
     if growing is None:
-        return _none(solution, between, vented)
+        return _none(solution, between, vented, since)
     found = Squeezed(growth=growing, apart=apart)
     at_ready, at_end = found.at(growing.ready), found.at(growing.end)
     reached = found.reaches(rating)
@@ -286,14 +286,16 @@ class Judged:
     holds: float
 
 
-def _none(solution: Solution, between: tuple[str, str], vented: bool) -> TrappedWater:
+def _none(
+    solution: Solution, between: tuple[str, str], vented: bool, since: float | None
+) -> TrappedWater:  # fmt: skip
     """Return what is known where no plug is expected to be ready: one may close all the same."""
     point, open_ = solution.point, ~np.isfinite(solution.closures)
     shut = not solution.hopeless
     return TrappedWater(
         between=between, vented=vented,
         verdict=Verdict.CONDITIONAL if shut and not vented else Verdict.GO,
-        chance=chances.chance(open_), vent_open_from=solution.at_least(solution.closures),
+        chance=chances.chance(open_), vent_open_from=since,
         frozen=0.0, pressure=point.line_pressure, at_ready=None, at_end=None, plugs_hold=None,
         per_percent=trapped.rise(0.01, _compliance(solution)), rating=point.pressure_rating,
         to_rating=None, to_rating_at_earliest=None, course=PressureCourse(),
