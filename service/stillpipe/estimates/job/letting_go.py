@@ -91,7 +91,7 @@ def letting_go(
     widening = trapped.widening(
         pipe.outside_diameter, pipe.wall, material.youngs_modulus, material.poisson_ratio
     )
-    surge = outflow.surge(speed, density, widening)
+    surge = outflow.surge(speed, point.fluid.type, density, widening)
     return LettingGo(
         stages=tuple(sorted(_stages(solution, exchanges), key=lambda s: s.at)),
         flow=flow,

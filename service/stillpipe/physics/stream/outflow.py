@@ -9,11 +9,13 @@ import math
 
 from stillpipe.physics import media, solutions
 from stillpipe.physics.stream import liquid, regime
-from stillpipe.physics.trapped import WATER_BULK_MODULUS
 
 ENTRANCE = 0.5
 """Loss of a sharp-edged entrance over the velocity head [-]; Crane TP-410, from memory, and the
 library fluids."""
+STIFF_WATER, STIFF_SOLUTION = 2.33e9, 3.1e9
+"""Greatest bulk modulus of water up to 40 degC (IAPWS-95), and of sea water and glycol as they are
+accepted (from memory) [Pa]: the stiffer a fluid, the harder it strikes."""
 HALVINGS = 60
 """After which the bracket of a speed is narrower than rounding."""
 
@@ -56,10 +58,11 @@ def speed(pressure: float, bore: float, length: float, density: float, viscosity
     return 0.5 * (low + high)
 
 
-def surge(stopped: float, density: float, compliance: float) -> float:
-    """Rise of pressure [Pa] where a flow ``stopped`` [m/s] in an instant, as by a valve slammed.
+def surge(stopped: float, key: str, density: float, compliance: float) -> float:
+    """Rise of pressure [Pa] at the most where fluid ``key``, ``stopped`` [m/s], stands at once.
 
-    Joukowsky's rho c v, with the pipe's ``compliance`` [1/Pa] in the speed of sound (Korteweg):
-    c = 1 / sqrt(rho (1 / K + compliance)); from memory.
+    As by a valve slammed: Joukowsky's rho c v, with the pipe's ``compliance`` [1/Pa] in the speed
+    of sound (Korteweg), c = 1 / sqrt(rho (1 / K + compliance)); from memory. ``density`` [kg/m3].
     """
-    return stopped * math.sqrt(density / (1.0 / WATER_BULK_MODULUS + compliance))
+    modulus = STIFF_WATER if key == "water" else STIFF_SOLUTION
+    return stopped * math.sqrt(density / (1.0 / modulus + compliance))
