@@ -172,13 +172,13 @@ def accounted(stack: Stack, tally: Counter[str]) -> None:
 
 def same(before: State, after: State, telling: bool) -> None:
     """Print both states, and hold what must be equal; memory where it is ``telling``."""
-    for name in ("processes", "descriptors", "memory"):
+    for name in ("processes", "descriptors", "memory", "anonymous"):
         print(f"{name}: {getattr(before, name):.0f} before, {getattr(after, name):.0f} after")
     print(f"files: {len(before.files)} before, {len(after.files)} after")
     assert after.processes == before.processes
     assert after.descriptors <= before.descriptors
     assert len(after.files) <= len(before.files), sorted(after.files - before.files)
-    assert not telling or after.memory <= 1.1 * before.memory, "memory grows"
+    assert not telling or after.anonymous <= 1.1 * before.anonymous, "memory grows"
 
 
 @contextmanager
