@@ -12,6 +12,7 @@ from typing import Any
 
 import openpyxl
 import schemathesis
+from schemathesis.core.parameters import ParameterLocation
 
 from stillpipe.server.batch.exchange import XLSX
 from stillpipe.tables import pipes
@@ -33,10 +34,13 @@ def before_call(
 
     Of a calibration every record, or hardly any would have none that is wrong.
 
-    Sound questions ask for whole replies, so that these can be held against their schema.
+    Whole replies are asked for, so that these can be held against their schema, but where the query
+    is what is wrong.
     """
-    if case.meta is not None and case.meta.generation.mode.is_positive:
+    query = None if case.meta is None else case.meta.components.get(ParameterLocation.QUERY)
+    if query is None or query.mode.is_positive:
         (case.query or {}).pop("fields", None)
+    if case.meta is not None and case.meta.generation.mode.is_positive:
         questions = case.body if isinstance(case.body, list) else [{"request": case.body}]
         for item in filter(_is_object, questions):
             question = item.get("request")

@@ -8,7 +8,7 @@ and what is ice already gives way a little too.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated
@@ -348,10 +348,7 @@ def _course(found: Squeezed) -> PressureCourse:
 
 
 def _advice(solution: Solution, judged: Judged, vented: bool) -> Iterator[str]:
-    """Yield what to do, part by part.
-
-    Every figure is that at the chance that decides, and rounded to the safe side.
-    """
+    """Yield what to do, part by part; figures at the chance that decides, to the safe side."""
     since = f"{_at_least(judged.from_ or 0.0)} after the first feed"
     if vented:
         yield f"Vented: have the vent open before both plugs close, {since} at the earliest,"
@@ -389,16 +386,15 @@ def _at_least(time: float) -> str:
 
 def _at_most(pressure: float) -> str:
     """Return a pressure [Pa] in megapascals, rounded up."""
-    digits = _digits(pressure)
-    return f"{math.ceil(10.0**digits * pressure / MEGA - 1e-9) / 10.0**digits:.{digits}f}"
+    return _told(math.ceil, pressure / MEGA - 1e-10)
 
 
 def _held(pressure: float) -> str:
     """Return what holds, a pressure [Pa], in megapascals, rounded down."""
-    digits = _digits(pressure)
-    return f"{math.floor(10.0**digits * pressure / MEGA) / 10.0**digits:.{digits}f}"
+    return _told(math.floor, pressure / MEGA)
 
 
-def _digits(pressure: float) -> int:
-    """Return how many decimals of a pressure [Pa] are told in megapascals: two of a small one."""
-    return 1 if pressure >= MEGA else 2
+def _told(whole: Callable[[float], int], mega: float) -> str:
+    """Return a figure made ``whole`` at its tenth, or at its hundredth where it is below one."""
+    parts = 10.0 if mega >= 1.0 - 1e-9 else 100.0
+    return f"{whole(parts * mega) / parts:.{1 if parts < 100.0 else 2}f}"
