@@ -160,7 +160,7 @@ def fixed(name: str, *, both: bool = True) -> Iterator[Tree]:
         return
     other = one_at_a_time(declared, begun | {"pipe": MEASURED})
     for n, pair in enumerate(zip(one, other, strict=True)):
-        yield from pair if both else pair[n % 2 : n % 2 + 1]
+        yield from pair if both else [pair[n % 2]]
 
 
 def searched(

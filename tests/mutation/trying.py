@@ -35,9 +35,14 @@ def codes(node: libcst.BaseString) -> Iterator[libcst.BaseString]:
         yield node.with_changes(value=f"{node.value[0]}XX{node.value[1:]}")
 
 
+def is_guard(argument: libcst.Arg) -> bool:
+    """Tell whether an argument is ``strict``, which only guards and stays."""
+    return argument.keyword is not None and argument.keyword.value == "strict"
+
+
 def arguments(node: libcst.Call) -> Iterator[libcst.Call]:
-    """Yield a call with an argument None or left out; ``strict`` only guards, and stays."""
-    guards = [a for a in node.args if a.keyword is not None and a.keyword.value == "strict"]
+    """Yield a call with an argument None or left out, but for guards."""
+    guards = [a for a in node.args if is_guard(a)]
     rest = node.with_changes(args=[a for a in node.args if a not in guards])
     for changed in mutators.operator_arg_removal(rest):
         yield changed.with_changes(args=[*changed.args, *guards])
@@ -68,7 +73,7 @@ class Visitor(file_mutation.MutationVisitor):
 
     def on_visit(self, node: libcst.CSTNode) -> bool:
         """Tell whether a node and what lies in it may be mutated."""
-        guard = isinstance(node, libcst.Arg) and node.keyword and node.keyword.value == "strict"
+        guard = isinstance(node, libcst.Arg) and is_guard(node)
         text = isinstance(node, libcst.FormattedString)
         return not text and not guard and super().on_visit(node)
 
