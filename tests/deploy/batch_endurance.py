@@ -25,18 +25,18 @@ import sys
 import tempfile
 import threading
 import time
-from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import psutil
 
 from deploy.batch_items import ARRAY, LINES, TABLE, Items
+from deploy.holding import family, held
 from deploy.stack import Server, until
 
 PATIENCE = 600
@@ -122,15 +122,11 @@ class Client:
         return found
 
 
-@dataclass(frozen=True)
-class State:
-    """What gunicorn and all below it hold."""
+class State(NamedTuple):
+    """What gunicorn and all below it hold: that of :class:`deploy.holding.Held`, and files."""
 
     memory: float
-    """Sum of proportional set sizes [MiB]."""
     anonymous: float
-    """Of that what is theirs alone [MiB]: pages of files are shared with whatever else runs from
-    the same files, and so grow when that ends."""
     descriptors: int
     processes: int
     files: frozenset[str]
@@ -151,28 +147,14 @@ class Subject:
         self.served: set[str] = set()
         """Workers of gunicorn that were ended: no other process may keep counts."""
 
-    def family(self) -> list[psutil.Process]:
-        """Return gunicorn and all processes below it."""
-        root = psutil.Process(self.server.server.pid)
-        return [root, *root.children(recursive=True)]
-
     def state(self) -> State:
         """Return what is held now."""
-        pages: Counter[str] = Counter()
-        descriptors, family = 0, self.family()
-        for process in family:
-            with suppress(OSError, psutil.Error):
-                text = Path(f"/proc/{process.pid}/smaps_rollup").read_text()
-                found = re.findall(r"^(Pss\w*): +(\d+) kB$", text, re.MULTILINE)
-                pages.update({name: int(size) for name, size in found})
-                descriptors += process.num_fds()
-        memory, anonymous = pages["Pss"] / 1024, pages["Pss_Anon"] / 1024
-        return State(memory, anonymous, descriptors, len(family), frozenset(self.files()))
+        return State(*held(self.server), frozenset(self.files()))
 
     def files(self) -> set[str]:
         """Return the files of :class:`State`."""
         metrics = Path("/dev/shm", f"stillpipe-metrics-{self.server.server.pid}")  # noqa: S108
-        alive = {str(p.pid) for p in self.family()}
+        alive = {str(p.pid) for p in family(self.server)}
         found = {str(p) for folder in (metrics, self.scratch) for p in folder.rglob("*")}
         kept = re.compile(rf"{metrics}/(?:counter|histogram)_(\d+)\.db")
         ended = {f for f in found if (m := kept.fullmatch(f)) and m[1] not in alive}

@@ -29,7 +29,7 @@ from typing import NamedTuple
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from deploy import district
-from deploy.endurance import Held, held
+from deploy.holding import Held, held
 from deploy.ledger import Ledger, canonical
 from deploy.poor_line import counted
 from deploy.stack import PATIENCE, Stack
