@@ -21,8 +21,8 @@ MOST = 200
 """Most cylinders, and most exchanges on one manifold, that are planned."""
 SURVIVED, EARLY, NOT_SURVIVED = "survived", "early-exchange", "exchange-not-survived"
 """What becomes of a plug in an exchange, from good to bad."""
-MANY_EXCHANGES = "use a larger cylinder: so many exchanges"
-"""What to change where working out each exchange is too costly."""
+MANY_EXCHANGES = (("cylinder",), "use a larger cylinder: so many exchanges")
+"""What is too costly where each exchange is worked out: the member, and what to change."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,6 +178,18 @@ def supplied(request: FromCylinders, manifold: Manifold, each: Range) -> Supplie
     )
 
 
+def lasting_at(solution: Solution, moments: list[float]) -> list[Array]:
+    """Return how long plugs last unfed from the ``moments`` of exchanges [s], of the draws [s].
+
+    Raises
+    ------
+    TooCostlyError
+        naming the cylinder
+    """
+    with work.blamed(*MANY_EXCHANGES):
+        return solution.lasting_at(moments)
+
+
 def _borne(
     request: FromCylinders, hung: Hung, moments: list[float]
 ) -> tuple[list[list[ExchangedPoint]], NDArray[np.bool_]]:
@@ -186,8 +198,7 @@ def _borne(
     Before its ready a plug is not judged.
     """
     solution, duration = hung.solution, request.exchange_duration
-    with work.blamed(("cylinder",), MANY_EXCHANGES):
-        lasts = solution.lasting_at([at for at in moments if at >= hung.drawn.ready])
+    lasts = lasting_at(solution, [at for at in moments if at >= hung.drawn.ready])
     early = len(moments) - len(lasts)
     told = [[ExchangedPoint(name=name, verdict=EARLY) for name in hung.names]] * early
     well = np.ones(len(solution.sample), dtype=bool)

@@ -12,7 +12,6 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Range
 from stillpipe.physics import trapped
-from stillpipe.physics.column import work
 from stillpipe.physics.stream import outflow
 
 MINUTE = 60.0
@@ -131,8 +130,7 @@ def _stages(solution: Solution, exchanges: tuple[Exchange, ...]) -> Iterator[Sta
     known = [swap for swap in exchanges if swap.at >= ready]
     if known:
         text = "The next cylinder must feed within this time, else cap the open end."
-        with work.blamed(("cylinder",), manifold.MANY_EXCHANGES):
-            lasting = solution.lasting_at([s.at for s in known])
+        lasting = manifold.lasting_at(solution, [s.at for s in known])
         for swap, lasts in zip(known, lasting, strict=True):
             yield _stage(solution, "exchange", swap.at, lasts, text, swap.cylinder)
 
