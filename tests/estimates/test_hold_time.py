@@ -126,3 +126,14 @@ def test_a_plug_that_gets_ready_as_planned_lasts_no_time_in_its_own_draw(bar: fl
     late = np.isfinite(solution.readies) & (solution.readies > 1.005 * planned)
     assert np.sum(late) >= 5
     assert np.all(solution.survivals[late] == 0.0)
+
+
+def test_a_plug_that_does_not_hold_is_not_told_to_hold_for_a_day() -> None:
+    """1 in L with a tenth of glycol under 16 bar: one in twenty holds nothing, soon after ready."""
+    request = request_of(
+        HoldTimeRequest, pipes.find("ASTM B88", "1", "L"), hold=0.1, line_pressure=16e5,
+        fluid=solution_of("propylene_glycol", 0.10, 12.0),
+    )  # fmt: skip
+    figures = hold_time(request).figures
+    assert known(figures.survival).low == 0.0
+    assert set(figures.course.low) == {0.0}

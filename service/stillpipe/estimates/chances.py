@@ -3,6 +3,8 @@
 An array of a figure holds one value a draw, infinite where that never comes.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,6 +33,15 @@ def percentiles(values: Array, wanted: tuple[float, ...]) -> list[float | None]:
     ordered = np.sort(values)
     found = (float(ordered[rank_of(len(values), p)]) for p in wanted)
     return [value if np.isfinite(value) else None for value in found]
+
+
+def along(values: Sequence[Array], wanted: tuple[float, ...], never: float = 0.0) -> Array:
+    """Return how percentiles ``wanted`` [-] go over several ``values``: (percentiles, values).
+
+    ``never`` stands where one does not come.
+    """
+    found = [[never if p is None else p for p in percentiles(x, wanted)] for x in values]
+    return np.array(found).T
 
 
 def rank_of(count: int, p: float) -> int:

@@ -113,6 +113,6 @@ def growth(solution: Solution) -> Growth:
     before = [closure.low, closure.likely, 0.5 * (closure.likely + planned)]
     times = np.unique(np.append(before, np.linspace(planned, solution.plan_end, IN_HOLD)))
     lengths = [solution.grown(Of.SOUND, float(time))[solution.holds] for time in times]
-    ends = [[p or 0.0 for p in chances.percentiles(x, (LOW, MIDDLE, HIGH))] for x in lengths]
-    low, likely, high = (tuple(each) for each in np.maximum.accumulate(ends).T.tolist())
+    ends = np.maximum.accumulate(chances.along(lengths, (LOW, MIDDLE, HIGH)), axis=1)
+    low, likely, high = (tuple(each) for each in ends.tolist())
     return Growth(time=tuple(times.tolist()), low=low, likely=likely, high=high)

@@ -69,11 +69,9 @@ def course(solution: Solution) -> SurvivalCourse:
     begin = solution.planned_ready or 0.0
     times = np.linspace(begin, solution.plan_end, POINTS)
     lasts = [x[solution.holds] for x in solution.lasting_at(times.tolist())]
-    ends = [
-        tuple(chances.percentile(x, p) or fading.LONGEST_THAW for x in lasts)
-        for p in (LOW, MIDDLE, HIGH)
-    ]
-    return SurvivalCourse(time=tuple(times.tolist()), low=ends[0], likely=ends[1], high=ends[2])
+    ends = chances.along(lasts, (LOW, MIDDLE, HIGH), never=fading.LONGEST_THAW)
+    low, likely, high = (tuple(each) for each in ends.tolist())
+    return SurvivalCourse(time=tuple(times.tolist()), low=low, likely=likely, high=high)
 
 
 def hold_time(request: HoldTimeRequest) -> Answer[HoldTimeFigures]:

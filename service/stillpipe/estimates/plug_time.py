@@ -197,13 +197,13 @@ def _bands(solution: Solution) -> BandFigures:
         for last in (closure.low, high)
     ]
     lengths = [solution.grown(Of.SOUND, float(t)) for t in times]
-    ends = [[chances.percentile(x, p) or 0.0 for x in lengths] for p in (LOW, HIGH)]
+    ends = np.maximum.accumulate(chances.along(lengths, (LOW, HIGH)), axis=1).tolist()
     return BandFigures(
         time=tuple(times.tolist()),
         liquid_radius_low=tuple(front[0].tolist()),
         liquid_radius_high=tuple(front[1].tolist()),
-        plug_length_low=tuple(np.maximum.accumulate(ends[0]).tolist()),
-        plug_length_high=tuple(np.maximum.accumulate(ends[1]).tolist()),
+        plug_length_low=tuple(ends[0]),
+        plug_length_high=tuple(ends[1]),
     )
 
 
