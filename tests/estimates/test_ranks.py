@@ -48,6 +48,14 @@ def test_a_range_is_three_percentiles_and_those_asked_for() -> None:
     assert chances.range_of(np.array([7.0]), (0.25,)) == Range(7.0, 7.0, 7.0, ((0.25, 7.0),))
 
 
+def test_percentiles_along_several_figures() -> None:
+    """A row for each percentile; what never comes is told as asked, and nothing is not that."""
+    figures = [HUNDRED, np.where(HUNDRED > 60.0, math.inf, HUNDRED), np.zeros(4), np.zeros(0)]
+    found = chances.along(figures, (0.3, 0.9), never=-1.0)
+    assert found.tolist() == [[30.0, 30.0, 0.0, -1.0], [90.0, -1.0, 0.0, -1.0]]
+    assert chances.along(figures[1:2], (0.9,)).tolist() == [[0.0]]
+
+
 def test_a_range_of_what_may_never_come() -> None:
     """An end is left out; without a median there is none, whatever comes before it."""
     seldom = np.where(HUNDRED > 90.0, math.inf, HUNDRED)

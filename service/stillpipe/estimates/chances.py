@@ -54,8 +54,6 @@ def range_of(values: Array, more: tuple[float, ...] = ()) -> Range | None:
 
     None where the 50th never comes; an end that never comes is None.
     """
-    if len(values) == 0:
-        return None
     wanted = (LOW, MIDDLE, HIGH, *more)
     low, likely, high, *others = percentiles(values, wanted)
     if low is None or likely is None:
