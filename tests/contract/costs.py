@@ -29,8 +29,8 @@ from stillpipe.errors import StillpipeError, TooCostlyError
 from stillpipe.model.declare import inputs
 
 EXAMPLES = Path(__file__).parents[2] / "openapi" / "examples"
-PER_SECOND = 3_600_000
-"""Units of solver work in a CPU second: nine tenths of the 4.0 million measured, on busy cores."""
+PER_SECOND = 4_800_000
+"""Units of solver work in a CPU second: six tenths of the 8 million measured on quiet cores."""
 TIMES = 20
 """How many times its endpoint's median an estimate may cost in any case."""
 SECONDS = 1.0

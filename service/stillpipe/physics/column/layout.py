@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
 from stillpipe.physics import film, media
-from stillpipe.physics.column import exposure, march, mesh, step
+from stillpipe.physics.column import exposure, march, mesh, recut, step
 from stillpipe.physics.column.circulation import circulation
 from stillpipe.physics.column.mesh import Bounds, Grid
 from stillpipe.physics.column.work import Work
@@ -58,8 +58,6 @@ LONGEST = 9 * 3600.0
 """A pipe is laid out to be followed for this long [s], however long it is held."""
 INSULATING = 2e-3
 """A wall of more resistance than this [m2 K/W] has several nodes across."""
-BORE_SHARE, FIN_SHARE = 0.5, 1.0 / 12.0
-"""Width of a slice where a plug ends over the bore and over the fin [-]."""
 SLIM = 0.002
 """Slices are cut no slimmer than this where a plug ends [m]."""
 MORE_RINGS = 4
@@ -68,8 +66,6 @@ PRANDTL = 10.0
 """Of water, as far as its circulation hangs on it [-]."""
 NODES = 3
 """Nodes across a wall that insulates."""
-AHEAD = 3.0
-"""Slices of the finest width that a plug is kept away from wider ones [-]."""
 
 
 class Column:
@@ -87,7 +83,6 @@ class Column:
         self.case, self.grid, self.work = case, grid, work
         dz = slices(case, grid, grid.finest, horizon) if dz is None else dz
         more = 0 if case.plug_ice_fraction == 1.0 else MORE_RINGS
-        self.edges = mesh.rings(grid.radial + more) if edges is None else edges
         self.wall_nodes = nodes or (NODES if wall_insulates(case) else 1)
         self.first = grid.eta * grid.early * _quasi_steady(case)
         self.tables = case.medium.tables(case.plug_ice_fraction)
@@ -95,41 +90,55 @@ class Column:
             0.5 * case.bore, case.jacket_length if case.vertical else 0.0, PRANDTL, case.convection
         )
         self.finest = finest(case, grid)
+        self.unfed_step = grid.thaw_step
         self.frost = 0.5 * case.jacket_length + FROST_DISTANCE
         self._round = math.pi * case.outer_diameter
+        self._across(mesh.rings(grid.radial + more) if edges is None else edges)
         self._lay(dz)
 
+    def _across(self, edges: NDArray[np.float64]) -> None:
+        """Lay rings out to ``edges`` [-] and the nodes of the wall."""
+        case, outer = self.case, 0.5 * self.case.outer_diameter
+        radii, inside = (outer - case.wall_thickness, outer), self.wall_nodes - 1
+        area, shell = np.empty((2, len(edges)))
+        half = mesh.across(0.5 * case.bore, edges, area, shell)
+        self.edges, self._rings = edges, (area, shell, half)
+        area, shell = np.empty((2, inside))
+        inner, self.outer, section = mesh.through(radii, case.wall_conductivity, area, shell)
+        self._within = (inner + case.lining_resistance, area, shell)
+        self._conducts = case.wall_conductivity * section
+        self._holds = case.wall_heat_capacity * section
+
     def _lay(self, dz: NDArray[np.float64]) -> None:
-        """Lay slices of width ``dz`` [m] and the rings."""
-        case, radius = self.case, 0.5 * self.case.outer_diameter
-        self.mesh = mesh.mesh(dz, 0.5 * case.bore, self.edges)
-        self.wall, self.outer = mesh.wall(
-            self.mesh.z, dz, (radius - case.wall_thickness, radius), self.wall_nodes,
-            case.wall_conductivity, case.wall_heat_capacity, case.lining_resistance,
-        )  # fmt: skip
+        """Lay slices of width ``dz`` [m]."""
+        case = self.case
+        z, before, after, axial, capacity = np.empty((5, len(dz)))
+        mesh.along(dz, self._conducts, self._holds, z, before, after, axial, capacity)
+        self.mesh = mesh.Mesh(z, dz, before, after, *self._rings)
+        conducts, holds = case.wall_conductivity, case.wall_heat_capacity
+        self.wall = mesh.Wall(axial, capacity, *self._within, conducts, holds)
         self.jacket, self.fine = mesh.found(dz, 0.5 * case.jacket_length, self.finest)
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
-        self._laid = plain((self.tables, self.circulation, self.mesh, self.wall))
+        self._laid = (plain(self.mesh), plain(self.wall))
 
-    def _with(self, dz: NDArray[np.float64], edges: NDArray[np.float64]) -> "Column":
-        """Return this column on slices ``dz`` [m] and rings out to ``edges`` [-]."""
+    def _with(self, dz: NDArray[np.float64]) -> "Column":
+        """Return this column on slices ``dz`` [m]."""
         found = copy.copy(self)
         found.__dict__.pop("empty", None)
-        found.edges = edges
         found._lay(dz)
         return found
 
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
         end = self.fine + self.grid.stride * self.finest
-        return self._onto(mesh.split(self.mesh.dz, self.fine, end, self.finest), state)
+        return self._onto(recut.split(self.mesh.dz, self.fine, end, self.finest), state)
 
     def plug(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slices for a plug that has just closed, and ``state`` on it.
 
-        Those under the jacket are half as wide as before.
+        Those under the jacket are slimmer than before, by the grid's share.
         """
-        widest = min(self.finest, 0.5 * self.mesh.dz[0] * (1.0 + 1e-9))
+        widest = min(self.finest, self.grid.plug_share * self.mesh.dz[0] * (1.0 + 1e-9))
         return self._onto(slices(self.case, self.grid, widest), state)
 
     def held(self, state: step.State) -> tuple["Column", step.State]:
@@ -142,18 +151,23 @@ class Column:
 
     def skin(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slim rings at the wall, and ``state`` on it."""
-        edges = mesh.skin(self.edges)
-        column = self._with(self.mesh.dz, edges)
-        shares = mesh.shares(mesh.areas(self.edges), mesh.areas(edges))
-        H = np.ascontiguousarray(shares.T @ state.H)
+        column, edges = copy.copy(self), mesh.skin(self.edges)
+        column.__dict__.pop("empty", None)
+        column.unfed_step = self.grid.skin_step
+        column._across(edges)
+        column._lay(self.mesh.dz)
+        H = np.ascontiguousarray(recut.across(self.edges, edges, state.H))
         return column, step.State(H, *(a.copy() for a in state[1:]))
 
     def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:
         """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
-        shares = mesh.shares(self.mesh.dz, dz)
-        H, Tw, Ti, link = (a @ shares for a in (state.H, state.Tw, state.Ti, state.link))
-        moved = step.State(H, Tw, Ti, link, state.clock.copy())
-        return self._with(dz, self.edges), moved
+        old, count = self.mesh.dz, len(dz)
+        H, Ti = np.empty((len(state.H), count)), np.empty((len(state.Ti), count))
+        beside = np.empty((2, count))
+        for rows, to in ((state.H, H), (state.Ti, Ti), (np.stack(state[1:4:2]), beside)):
+            recut.carry(old, dz, rows, to)
+        moved = step.State(H, beside[0], Ti, beside[1], state.clock.copy())
+        return self._with(dz), moved
 
     def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
         """Return what lies beyond the wall: the ``jacket`` [W/(m2 K)] at ``temperature`` [K].
@@ -192,8 +206,7 @@ class Column:
 
     def extent(self, state: step.State) -> march.Extent:
         """Return how far the plug of ``state`` reaches, and how fast it holds."""
-        tables, _, mesh, wall = self._laid
-        return march.Extent(*march.reach(plain(state), tables, mesh, wall), 0.0)
+        return march.Extent(*march.reach(plain(state), plain(self.tables), *self._laid), 0.0)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule
@@ -209,8 +222,10 @@ class Column:
         SolverError
             where the step does not converge
         """
-        x, r, o, u = plain((state, record, outside, rule))
-        why, event = march.go(x, r, *self._laid, o, u, self.work.counts, self.work.flag)
+        why, event = march.go(
+            plain(state), plain(record), plain(self.tables), plain(self.circulation), *self._laid,
+            plain(outside), plain(rule), self.work.counts, self.work.flag,
+        )  # fmt: skip
         if why in (step.EXHAUSTED, step.CANCELLED):
             self.work.check()
         if why == step.FAILED or not math.isfinite(event + state.clock[march.JACKET]):
@@ -228,8 +243,8 @@ class Column:
         """
         grid = self.grid
         reach = grid.freeze_step if reach is None else reach
-        bounds = Bounds(reach, grid.least, grid.tolerance)
-        edge = self.fine - AHEAD * self.finest if cut else math.inf
+        bounds = plain(Bounds(reach, grid.least, grid.tolerance))
+        edge = self.fine - self.grid.ahead * self.finest if cut else math.inf
         return march.Rule(
             grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,
             edge, self.frost,
@@ -277,15 +292,15 @@ def slices(case: Case, grid: Grid, widest: float, horizon: float = LONGEST) -> N
 
 
 def finest(case: Case, grid: Grid) -> float:
-    """Width of the slices where a plug ends [m]: half the bore or a twelfth of the fin.
+    """Width of the slices where a plug ends [m]: the ``grid``'s share of the bore or of the fin.
 
-    At most that of the ``grid``. The fin's length is that over which pipe and ice come near the
+    At most its finest. The fin's length is that over which pipe and ice come near the
     room's temperature: a plug in a pipe that conducts badly ends steeply.
     """
     metal = case.wall_conductivity * _section(case)
     ice = case.medium.ice_k * 0.25 * math.pi * case.bore**2
     fin = math.sqrt((metal + ice) / (_room(case) * math.pi * case.outer_diameter))
-    asked = min(BORE_SHARE * case.bore, FIN_SHARE * fin)
+    asked = min(grid.bore_share * case.bore, grid.fin_share * fin)
     return min(grid.finest, max(asked, SLIM))
 
 

@@ -32,16 +32,20 @@ class Grid:
     """How finely a freeze is cut up.
 
     ``axial`` slices under half the jacket, ``radial`` rings across the bore, ``stretch`` of each
-    slice beyond the jacket to the one before. No slice near a plug's end is wider than ``finest``
-    [m], nor one under the jacket. A step is ``eta`` x the time since the coolant was
-    turned on or off [-], which counts as at least ``early`` x an estimate of closure; at most
-    ``freeze_step``, after ready ``hold_step``, after the coolant's stop ``thaw_step`` and, once
-    the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens
-    no step to less than ``least`` of itself [-]. A step with an event in it is taken again in
-    ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a
-    kelvin of ice; what is missed is carried into the next step. Frost that comes after ready is
-    followed ``evenly``, on the slices that the pipe began with, or on those of the held plug. The
-    fine part grows by ``stride`` finest slices at a time.
+    slice beyond the jacket to the one before. No slice under the jacket is wider than ``finest``
+    [m], nor one near a plug's end, where it is at most ``bore_share`` of the bore and ``fin_share``
+    of the fin [-]; a plug is kept ``ahead`` such slices away from wider ones [-]. From closure to
+    ready those under the jacket are at most ``plug_share`` as wide as before [-].
+
+    A step is ``eta`` x the time since the coolant was turned on or off [-], which counts as at
+    least ``early`` x an estimate of closure; at most ``freeze_step``, after ready ``hold_step``,
+    after the coolant's stop ``thaw_step``, of a plug fed no longer than until ready ``skin_step``,
+    and, once the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That
+    limit shortens no step to less than ``least`` of itself [-]. A step with an event in it is taken
+    again in ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5
+    are about a kelvin of ice; what is missed is carried into the next step. Frost that comes after
+    ready is followed ``evenly``, on the slices that the pipe began with, or on those of the held
+    plug. The fine part grows by ``stride`` finest slices at a time.
     """
 
     axial: int
@@ -53,12 +57,17 @@ class Grid:
     freeze_step: float = 1.0
     hold_step: float = 1.0
     thaw_step: float = 1.0
+    skin_step: float = 1.0
     melt_step: float = 1.0
     least: float = 0.0
     tolerance: float = 0.5
     pieces: int = 8
     evenly: bool = False
     stride: float = 6.0
+    bore_share: float = 0.5
+    fin_share: float = 1.0 / 12.0
+    plug_share: float = 0.5
+    ahead: float = 3.0
 
 
 class Bounds(NamedTuple):
@@ -207,82 +216,71 @@ def skin(edges: Array) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _mesh(
-    dz: Array, radius: float, edges: Array
-) -> tuple[Array, Array, Array, Array, Array, Array, float]:
-    """Return what :class:`Mesh` holds: see :func:`mesh`."""
-    nz, count = len(dz), len(edges)
-    z, before, after = np.empty(nz), np.zeros(nz), np.zeros(nz)
-    edge = 0.0
-    for j in range(nz):
-        z[j] = edge + 0.5 * dz[j]
-        edge += dz[j]
-    for j in range(nz - 1):
-        gap = z[j + 1] - z[j]
-        after[j] = 1.0 / (dz[j] * gap)
-        before[j + 1] = 1.0 / (dz[j + 1] * gap)
-    area, shell = np.empty(count), np.zeros(count)
+def across(radius: float, edges: Array, area: Array, shell: Array) -> float:
+    """Fill ``area`` and ``shell`` of a :class:`Mesh` of rings out to ``edges`` [-] x ``radius``.
+
+    Both [m]; return its ``half``.
+    """
     inside, last = 0.0, 0.0
-    for i in range(count):
+    for i in range(len(edges)):
         outside = radius * edges[i]
         middle = 0.5 * (inside + outside)
         area[i] = math.pi * (outside * outside - inside * inside)
+        shell[i] = 0.0
         if i > 0:
             shell[i - 1] = 2.0 * math.pi / math.log(middle / last)
         inside, last = outside, middle
-    return z, dz, before, after, area, shell, math.log(radius / last)
+    return math.log(radius / last)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def _wall(
-    z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
-    resistance: float,
-) -> tuple[Array, Array, float, Array, Array, float]:  # fmt: skip
-    """Return what :class:`Wall` holds but for its material, and more: see :func:`wall`."""
-    thickness = (radii[1] - radii[0]) / nodes
-    area, shell, inner, last = np.empty(nodes - 1), np.empty(nodes - 1), resistance, radii[0]
-    section = 0.0
-    for i in range(nodes):
+def through(
+    radii: tuple[float, float], conductivity: float, area: Array, shell: Array
+) -> tuple[float, float, float]:  # fmt: skip
+    """Fill ``area`` and ``shell`` of a :class:`Wall` between ``radii`` [m], of one node more each.
+
+    Return the resistance from the bore to the innermost node, times 2 pi length, and that from the
+    outermost to the surface, times length [m K/W], and the outermost node's section [m2].
+    """
+    inside = len(area)
+    thickness = (radii[1] - radii[0]) / (inside + 1)
+    inner, last, section = 0.0, radii[0], 0.0
+    for i in range(inside + 1):
         low = radii[0] + i * thickness
         high = low + thickness
         middle = math.sqrt(0.5 * (low * low + high * high))
         section = math.pi * (high * high - low * low)
         if i == 0:
-            inner += math.log(middle / last) / conductivity
+            inner = math.log(middle / last) / conductivity
         else:
             shell[i - 1] = 2.0 * math.pi * conductivity / math.log(middle / last)
-        if i < nodes - 1:
+        if i < inside:
             area[i] = section
         last = middle
-    nz = len(z)
-    axial, capacity = np.zeros(nz), np.empty(nz)
-    for j in range(nz):
-        capacity[j] = heat * section * dz[j]
-        if j < nz - 1:
-            axial[j] = conductivity * section / (z[j + 1] - z[j])
-    outer = math.log(radii[1] / last) / (2.0 * math.pi * conductivity)
-    return axial, capacity, inner, area, shell, outer
+    return inner, math.log(radii[1] / last) / (2.0 * math.pi * conductivity), section
 
 
-def mesh(dz: Array, radius: float, edges: Array) -> Mesh:
-    """Return slices of widths ``dz`` [m] and rings out to ``edges`` [-] times ``radius`` [m]."""
-    return Mesh(*_mesh(dz, radius, edges))
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def along(
+    dz: Array, conducts: float, holds: float, z: Array, before: Array, after: Array, axial: Array,
+    capacity: Array,
+) -> None:  # fmt: skip
+    """Fill what a :class:`Mesh` and a :class:`Wall` have of each slice of width ``dz`` [m].
 
-
-def wall(
-    z: Array, dz: Array, radii: tuple[float, float], nodes: int, conductivity: float, heat: float,
-    resistance: float,
-) -> tuple[Wall, float]:  # fmt: skip
-    """Return the wall along slices at ``z``, ``dz`` wide [m], and its resistance to the surface.
-
-    That is the one from the outermost node times length [m K/W]. ``radii`` inner and outer [m],
-    ``nodes`` across, ``conductivity`` [W/(m K)], ``heat`` capacity [J/(m3 K)], ``resistance`` of a
-    lining times 2 pi length [m K/W].
+    ``conducts`` and ``holds`` conductivity and heat capacity times section of the wall's outermost
+    node [W m/K, J/(m K)].
     """
-    axial, capacity, inner, area, shell, outer = _wall(
-        z, dz, radii, nodes, conductivity, heat, resistance
-    )
-    return Wall(axial, capacity, inner, area, shell, conductivity, heat), outer
+    nz, edge = len(dz), 0.0
+    for j in range(nz):
+        z[j] = edge + 0.5 * dz[j]
+        edge += dz[j]
+        capacity[j] = holds * dz[j]
+    before[0] = after[nz - 1] = axial[nz - 1] = 0.0
+    for j in range(nz - 1):
+        gap = z[j + 1] - z[j]
+        after[j] = 1.0 / (dz[j] * gap)
+        before[j + 1] = 1.0 / (dz[j + 1] * gap)
+        axial[j] = conducts / gap
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
@@ -299,45 +297,3 @@ def found(dz: Array, jacket: float, widest: float) -> tuple[int, float]:
             fine = min(fine, edge)
         edge += dz[j]
     return under, fine
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def split(dz: Array, begin: float, end: float, widest: float) -> Array:
-    """Return the widths [m] of slices cut, between ``begin`` and ``end`` [m], into equal parts.
-
-    The parts are no wider than ``widest`` [m].
-    """
-    parts, count, edge = np.ones(len(dz), dtype=np.int64), 0, 0.0
-    for j in range(len(dz)):
-        if edge + dz[j] > begin + 1e-9 and edge < end - 1e-9:
-            parts[j] = math.ceil(dz[j] / widest - 1e-9)
-        count += parts[j]
-        edge += dz[j]
-    found, n = np.empty(count), 0
-    for j in range(len(dz)):
-        for _ in range(parts[j]):
-            found[n] = dz[j] / parts[j]
-            n += 1
-    return found
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def shares(dz: Array, new: Array) -> Array:
-    """Return which part of every new slice was in which old one [-], shape (old, new).
-
-    ``dz`` widths of the old slices, ``new`` of the new [m]. Beyond the end of the old ones their
-    last goes on.
-    """
-    found = np.zeros((len(dz), len(new)))
-    begin, last, j = 0.0, len(dz) - 1, 0
-    left = 0.0
-    for n in range(len(new)):
-        end = begin + new[n]
-        while True:
-            right = left + dz[j] if j < last else max(left + dz[j], end)
-            found[j, n] = max(min(right, end) - max(left, begin), 0.0) / new[n]
-            if j == last or right >= end:
-                break
-            left, j = right, j + 1
-        begin = end
-    return found

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column import march, mesh, step
+from stillpipe.physics.column import march, mesh, recut, step
 from stillpipe.physics.column.layout import Column
 
 Array = NDArray[np.float64]
@@ -33,8 +33,8 @@ class Begun:
 def state(column: Column, begun: Begun) -> step.State:
     """Return ``begun`` on the cells of ``column``, which take their shares of the old ones."""
     even = np.arange(1.0, begun.H.shape[0] + 1.0) / begun.H.shape[0]
-    across = mesh.shares(mesh.areas(even), mesh.areas(column.edges))
-    along = mesh.shares(begun.dz, column.mesh.dz)
+    across = recut.shares(mesh.areas(even), mesh.areas(column.edges))
+    along = recut.shares(begun.dz, column.mesh.dz)
     H = np.ascontiguousarray(across.T @ begun.H @ along)
     clock = np.zeros(march.CLOCK)
     clock[march.NOW] = clock[march.SINCE] = begun.time
