@@ -98,20 +98,22 @@ def pressed(bar: float, safety_factor: float) -> Solution:
 def test_a_plug_lets_go_at_the_pressure_that_its_bond_carries(bar: float) -> None:
     """A plug just ready with a safety factor of 1 carries the line pressure and nothing more.
 
-    4 tau L = p D holds at ready and at loss: unfed it lasts no time. With a safety factor of 1.05
-    it is 5 % longer than that, which is soon lost, but not at once.
+    4 tau L = p D holds at ready and at loss: fed by a hundredth less than that, it lasts no time
+    unfed. With a safety factor of 1.05 it is 5 % longer than that, which is lost, but not at once.
     """
     bare, spare = (pressed(bar, factor) for factor in (1.0, 1.05))
     needed = bare.likely_need
     assert needed == pytest.approx(bar * 1e5 * bare.point.bore / (4.0 * 0.28e6))
     assert needed > bare.point.bore
     lost = bare.lost(np.array([bare.likely_strength]))[0]
-    moments = [s.fine.fed_to(known(s.likely_ready)) for s in (bare, spare)]
+    fed = [0.99 * known(bare.likely_ready), known(spare.likely_ready)]
+    moments = [s.fine.fed_to(time) for s, time in zip((bare, spare), fed, strict=True)]
+    assert moments[0].grip == pytest.approx(lost, rel=0.015)
     unfed = [
         known(s.fine.stop(m, lost).survival) for s, m in zip((bare, spare), moments, strict=True)
     ]
-    assert unfed[0] < 0.02 * known(bare.likely_ready)
-    assert unfed[0] < unfed[1]
+    assert unfed[0] == 0.0
+    assert unfed[1] > 0.0
     assert likely(bare.survival) < likely(spare.survival)
 
 

@@ -236,10 +236,10 @@ def test_what_cannot_be_explained_moves_no_figure_and_stops_the_job(
 
 
 def test_what_hardly_fits_is_used_and_said() -> None:
-    answer = asked(frost(420.0))
+    answer = asked(frost(460.0))
     (reason,) = answer.reasons
     assert (reason.code, reason.severity) == ("observations-do-not-fit", Severity.WARN)
-    assert "420 s" in reason.text
+    assert "460 s" in reason.text
     assert answer.learned.used
     assert likely(answer.figures.closure) > high(asked().figures.closure)
 

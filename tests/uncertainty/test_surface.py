@@ -122,3 +122,28 @@ def test_a_draw_far_out_is_taken_at_three_deviations() -> None:
     far = np.zeros((2, 4))
     far[:, 0] = (3.0, 9.0)
     assert found.at(far)[0, 0] == found.at(far)[1, 0]
+
+
+def test_a_rough_centre_bends_nothing() -> None:
+    """Straight in all inputs, but the centre's run is off by 3 %: most of that is taken back."""
+    star = Star(SIDES, both=(0, 2, 3))
+    found = np.array([[1.0 + 0.3 * z[0] - 0.1 * z[2]] for z in star.points])
+    plain = surface.fitted(star, found, 0.02)
+    assert plain.centre[0] == pytest.approx(1.0, abs=1e-12)
+    assert np.abs(plain.squares).max() < 1e-12
+    found[0] += 0.03
+    trusting, doubting = surface.fitted(star, found), surface.fitted(star, found, 0.02)
+    assert trusting.squares[0, 0] == pytest.approx(-0.03 / STEP**2)
+    # all middles lie off by 0.03, so that much the runs are taken to step
+    left = 0.03 / (1.0 + 3.0 * 0.03**2 / (surface.BENT**2 + 0.5 * 0.03**2))
+    assert doubting.centre[0] - 1.0 == pytest.approx(left)
+    assert doubting.squares[[0, 2, 3], 0] == pytest.approx(-left / STEP**2)
+    assert doubting.slopes == pytest.approx(plain.slopes - [[0.0], [left / STEP], [0.0], [0.0]])
+
+
+def test_a_rough_centre_stays_where_no_two_sides_are_known() -> None:
+    star = Star(SIDES, both=(0,))
+    found = np.array([[1.0 + 0.3 * z[0]] for z in star.points])
+    found[1 + len(SIDES)] = np.nan
+    assert surface.fitted(star, found, 0.02).centre[0] == pytest.approx(1.0)
+    assert surface.fitted(Star(SIDES), found[:5] + 0.1, 0.02).centre[0] == pytest.approx(1.1)

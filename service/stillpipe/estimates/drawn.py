@@ -24,7 +24,7 @@ from stillpipe.physics.column import work
 from stillpipe.physics.fading import LONGEST_THAW, Fading
 from stillpipe.uncertainty import draws, surface
 
-SHARES = np.array([0.0, 0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9])
+SHARES = np.array([0.0, 0.01, 0.025, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33, 0.5, 0.7, 0.9])
 """Shares of its grip down to which an unfed plug is followed [-]."""
 ANCHORS = (0.0, 0.07, 0.3, 1.0)
 """Moments of a hold at which a coolant's stop is solved where many are asked for [-]."""
@@ -261,10 +261,10 @@ class Drawn(Sampled):
         """Return how long plugs fed until ``time`` [s] hold, as :meth:`lasting` does.
 
         From stops at two times that are ``solved`` [s]: how long shares of the grip are kept goes
-        straight, in logarithms, with the ice that has frozen; the grip is that of ``time`` itself.
+        straight, in logarithms, with the grip, which is that of ``time`` itself.
         """
         at, first, last = (
-            np.log(np.maximum(self.grown(Of.ICED, each), course.TINY)) for each in (time, *solved)
+            np.log(np.maximum(self.grown(Of.GRIP, each), course.TINY)) for each in (time, *solved)
         )
         grown = np.maximum(last - first, course.FLAT)
         part = np.clip((at - first) / grown, -1.0, 1.0)[:, None]

@@ -113,7 +113,8 @@ class Ensemble:
         ):
             return None
         brief = any(z[self.names.index(name)] != 0.0 for name in BRIEF)
-        return self._solve(scenario, freeze.COARSE, brief=brief)
+        grid = freeze.COARSE if self.cases.is_water else freeze.COARSE_SOLUTION
+        return self._solve(scenario, grid, brief=brief)
 
     def is_brief(self, run: freeze.FreezeRun) -> bool:
         """Tell whether ``run`` is followed to closure only."""
@@ -167,9 +168,10 @@ class Ensemble:
 
     @cached_property
     def _effects(self) -> Array:
-        """How much each input moves closure or the plug then [-]."""
+        """How much each input moves closure or, by more than the grid does, the plug then [-]."""
         found = np.array([self._beginning(run) for run in self._first])
         moved = np.abs(found[1:] - found[0])
+        moved[:, 1:] = np.maximum(moved[:, 1:] - 2.0 * course.ROUGH, 0.0)
         moved[found[1:] == 0.0] = 0.0
         effects = np.max(np.where(np.isnan(moved), 9.0, moved), axis=1)
         return np.asarray(effects[: len(self.names)])
@@ -180,8 +182,8 @@ class Ensemble:
             return np.full(3, np.nan)
         if self.is_brief(run):
             return np.array([np.log(run.closure), 0.0, 0.0])
-        middle = course.of_run(run, self.knots)[:, KNOTS // 2]
-        return np.array([np.log(run.closure), middle[Of.SOUND], 0.5 * middle[Of.GRIP]])
+        last = course.of_run(run, self.knots)[:, -1]
+        return np.array([np.log(run.closure), last[Of.SOUND], 0.5 * last[Of.GRIP]])
 
     @cached_property
     def star(self) -> surface.Star:
@@ -256,12 +258,15 @@ class Ensemble:
     def _surfaces(self) -> dict[Hashable, surface.Surface]:
         return {}
 
-    def surface(self, read: course.Read, key: Hashable) -> surface.Surface:
+    def surface(
+        self, read: course.Read, key: Hashable, rough: float = 0.0
+    ) -> surface.Surface:  # fmt: skip
         """Return the surface through what ``read`` reads of every freeze [logarithms].
 
-        Laid once: ``key`` tells what is read from anything else.
+        Laid once: ``key`` tells what is read from anything else. ``rough`` as in
+        :func:`surface.fitted`.
         """
         if key not in self._surfaces:
-            found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
+            found = surface.fitted(self.star, np.array([read(run) for run in self.runs]), rough)
             self._surfaces[key] = replace(found, centre=read(self.fine))
         return self._surfaces[key]

@@ -98,12 +98,13 @@ class Sampled:
     def _terms(self) -> Array:
         return self.ensemble.terms(self.sample)
 
-    def logs(self, read: course.Read, key: Hashable = None) -> Array:
+    def logs(self, read: course.Read, key: Hashable = None, rough: float = 0.0) -> Array:
         """Return what ``read`` reads of a freeze, for every draw: (draws, figures) [logarithms].
 
-        ``key`` tells it from anything else that is read, where ``read`` itself does not.
+        ``key`` tells it from anything else that is read, where ``read`` itself does not; ``rough``
+        by how much it steps with the grid [-].
         """
-        found = self.ensemble.surface(read, key or read).over(self._terms)
+        found = self.ensemble.surface(read, key or read, rough).over(self._terms)
         return np.clip(found, -FARTHEST, FARTHEST, out=found)
 
     # what is drawn beside the freeze
@@ -224,7 +225,9 @@ class Sampled:
                 parts = [self.curves_of(of, self.ensemble.knots), self.curves_of(of, late)]
                 value = np.hstack([part.value for part in parts])
             else:
-                value = self.logs(lambda run: self._course(run, knots)[of], key)
+                steps = of in course.STEPPING and self.cases.is_water
+                rough = course.ROUGH if steps else 0.0
+                value = self.logs(lambda run: self._course(run, knots)[of], key, rough)
                 if of in (Of.SOUND, Of.GRIP) and not self.cases.is_water:
                     np.minimum(value, self.curves_of(Of.REACH, knots).value + MISS, out=value)
             if of is not Of.WALL:

@@ -28,6 +28,9 @@ MOST_BENT = 10.0
 a figure that goes the other way there is taken for one that does not go."""
 STILL = 1e-3
 """A figure that moves less along the line has no product with it [-]."""
+BENT = 0.02
+"""Standard deviation of what squares add to a figure's logarithm at ``STEP`` [-]: an assumption,
+which counts where figures are rough."""
 QUANTILES = ndtri((np.arange(64) + 0.5) / 64.0)
 """Deviates at even steps of probability [-]."""
 
@@ -126,13 +129,17 @@ def terms(z: Array, corners: Pairs) -> Array:
     return np.hstack([z, z * z, *products])
 
 
-def fitted(star: Star, found: Array) -> Surface:
+def fitted(star: Star, found: Array, rough: float = 0.0) -> Surface:
     """Return the surface through what the ``star``'s points came to, shape (runs, figures).
 
-    A figure that is not a number at one side is taken as straight from the other, or as not
+    ``rough`` is by how much the figures step with the grid, as a standard deviation [-]; then it
+    goes through all but the centre, whose roughness alone would bend it in every input. A figure
+    that is not a number at one side is taken as straight from the other, or as not
     depending on that input where it has no other.
     """
     n, m, straight = len(star.sides), found.shape[1], star.straight
+    if rough > 0.0 and star.both:
+        found = np.vstack([_centre(star, found, rough), found[1:]])
     centre, first = found[0], found[1 : 1 + straight]
     begun = 1 + straight + (len(LINE) if star.line else 0)
     sides = STEP * np.array(star.sides, dtype=float)[:, None]
@@ -152,6 +159,23 @@ def fitted(star: Star, found: Array) -> Surface:
         return Surface(centre, slopes, squares, products, star.corners)
     nodes, curve, bends = _line(star, found)
     return Surface(centre, slopes, squares, products, star.corners, nodes, curve, star.bend, bends)
+
+
+def _centre(star: Star, found: Array, rough: float) -> Array:
+    """Return the centre as likely as it is by itself and by the middle between opposite sides.
+
+    Such a middle lies off by the square, by ``BENT``, and by the roughness of two runs. That is as
+    large as the middles lie off together, if that is more than ``rough``.
+    """
+    both, begun = list(star.both), 1 + star.straight + (len(LINE) if star.line else 0)
+    middle = 0.5 * (found[1:][both] + found[begun : begun + len(both)])
+    known = np.isfinite(middle)
+    middle = np.where(known, middle, found[0])
+    steps = np.maximum(np.abs(np.median(middle, axis=0) - found[0]), rough)
+    tells = np.where(known, 1.0 / (BENT**2 + 0.5 * steps**2), 0.0)
+    itself = 1.0 / steps**2
+    whole = itself * found[0] + np.sum(tells * middle, axis=0)
+    return np.asarray(whole / (itself + np.sum(tells, axis=0)))
 
 
 def _known(found: Array) -> Array:
