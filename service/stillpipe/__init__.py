@@ -15,7 +15,7 @@ errors       one base class
 Imports point one way, from the top of this list to its end.
 """
 
-__version__ = "0.9.0"
+__version__ = "0.10.0"
 
-MODEL_VERSION = "3.3.0"
+MODEL_VERSION = "3.4.0"
 """Version of the physical model and its assumptions; changes whenever a figure may change."""
