@@ -18,7 +18,7 @@ from estimates.jobs import (
     solution_of,
     water,
 )
-from stillpipe.estimates import assess, cautions, frost_check, hold_time, seen
+from stillpipe.estimates import assess, cautions, frost_check, growth, hold_time, seen
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.calibration import REACH, Calibration, Factor
@@ -293,8 +293,22 @@ def test_the_figures_of_a_hold_are_those_of_its_solution() -> None:
     assert figures.survival_at_closure == solution.survival_at_closure
     assert figures.holding_pressure == solution.held_pressure
     assert known(figures.holding_pressure).low > 0.0
+    assert figures.growth == growth.growth(solution)
     slush = replace(request, fluid=solution_of("propylene_glycol", 0.30))
     assert hold_time.hold_time(slush).figures == hold_time.HoldTimeFigures()
+    told = hold_time.hold_time(replace(request, observations=(frost(300.0),))).learned
+    assert known(told).observations[0].elapsed == 300.0
+
+
+def test_a_hold_of_what_closes_and_is_never_ready() -> None:
+    """Not hopeless, but nothing is planned: no figure of a hold, and no reason of its thaw."""
+    weak = request_of(HoldTimeRequest, TWO_INCH, hold=HOUR, line_pressure=40e5, safety_factor=8.0)
+    solution = Solution(weak, HOUR)
+    assert not solution.hopeless
+    assert not solution.is_planned
+    assert hold_time.figures(solution) == hold_time.HoldTimeFigures()
+    assert hold_time.reasons(solution) == assess.reasons(solution)
+    assert hold_time.course(solution) == hold_time.SurvivalCourse()
 
 
 def extra(point: FreezePoint) -> list[Caution]:

@@ -13,6 +13,8 @@ from estimates.jobs import ZERO_C, known, named
 from estimates.test_job_points import MAIN, RETURN, stated
 from stillpipe.errors import StillpipeError
 from stillpipe.estimates import job as job_package
+from stillpipe.estimates.job import changes
+from stillpipe.estimates.job import remedies as remedies_module
 from stillpipe.estimates.job.job_estimate import job_estimate
 from stillpipe.estimates.job.judged import judge
 from stillpipe.estimates.job.plan import Plan
@@ -244,3 +246,27 @@ def test_job_and_options_have_so_many_points_at_the_most() -> None:
         stated(*many, options=two)
     assert [f.path for f in caught.value.faults] == [("options",)]
     assert len(stated(*many[:20], options=two).variants) == 2
+
+
+@pytest.mark.parametrize(
+    ("code", "sought"),
+    [
+        ("never-closes", ("jacket_length", "colder_water")),
+        ("never-ready", ("jacket_length",)),
+        ("over-twa", ("shorter_repair",)),
+        ("too-near-valve", ("shorter_repair",)),
+    ],
+)
+def test_a_finder_is_told_whose_reason_of_what_code_it_is(
+    monkeypatch: pytest.MonkeyPatch, code: str, sought: tuple[str, ...]
+) -> None:
+    """What looks for a change is asked with the job, the freeze points and the code."""
+    asked: list[tuple[Any, ...]] = []
+    for name in sought:
+        monkeypatch.setattr(changes, name, lambda *told, name=name: asked.append((name, *told)))
+    job, kind = object(), object()
+    for finder in FINDERS[code]:
+        if finder.__module__ == remedies_module.__name__:
+            finder(job, kind)  # type: ignore[arg-type]
+    whose = (job,) if sought == ("shorter_repair",) else (job, kind)
+    assert asked == [(name, *whose, code) for name in sought]
