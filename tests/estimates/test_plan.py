@@ -42,6 +42,9 @@ def test_one_jacket_freezes_one_run_after_the_other() -> None:
     assert [k.solution.hold for k in plan.kinds] == [REPAIR, REPAIR]
     assert plan.too_many == 0
     assert plan.most == 1
+    assert [plan.group_of(kind) for kind in plan.kinds] == [first, second]
+    names = [kind.names[0] for kind in plan.kinds]
+    assert [plan.solution_of(n)._member for n in names] == ["repair", "repair"], "what is too long"
 
 
 def test_a_run_with_more_points_than_jackets_is_told() -> None:

@@ -434,3 +434,14 @@ def test_frost_that_a_warm_wall_keeps_away() -> None:
     figure, value, limit = codes[reason.code]
     check(reason, reason.code, WARN, figure=figure, value=value, limit=limit)
     assert (coldest > ZERO_C) is (reason.code == "no-frost-warm-wall")
+
+
+def test_cautions_of_feeding_and_of_a_whole_job() -> None:
+    """Those of the freeze, of its cylinder, and of the work: none twice."""
+    point = point_of(PVC, cylinder=Cylinder(temperature=ZERO_C - 5.0))
+    feeding, job = cautions.of_feeding(point), cautions.of_job(point)
+    assert feeding == (*cautions.of_freeze(point), *cautions.of_cylinder(point))
+    assert job == (*feeding, *cautions.WORK)
+    codes = [c.code for c in job]
+    assert len(codes) == len(set(codes))
+    assert {"cold-pvc", "cold-cylinder", "no-flame-thaw"} <= set(codes)

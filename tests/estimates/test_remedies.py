@@ -268,5 +268,11 @@ def test_a_finder_is_told_whose_reason_of_what_code_it_is(
     for finder in FINDERS[code]:
         if finder.__module__ == remedies_module.__name__:
             finder(job, kind)  # type: ignore[arg-type]
+    made = {
+        "jacket_length": remedies_module._jacket, "colder_water": remedies_module._colder,
+        "shorter_repair": remedies_module._shorter,
+    }  # fmt: skip
+    for name in sought:
+        made[name](code)(job, kind)  # type: ignore[arg-type]
     whose = (job,) if sought == ("shorter_repair",) else (job, kind)
-    assert asked == [(name, *whose, code) for name in sought]
+    assert asked == [(name, *whose, code) for name in sought] * 2

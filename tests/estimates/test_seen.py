@@ -86,8 +86,23 @@ def test_freezes_are_solved_anew_about_what_is_known_far_from_the_likely() -> No
     far = seen.evidence((late,), s)
     assert far.ensemble is not s.ensemble
     assert far.used
+    (told,) = far.foretold
+    assert told.observation is late
+    assert far.least == told.probability < 0.2
     near = seen.evidence((Frost(kind=Seen.FROST, elapsed=190.0, standard_uncertainty=40.0),), s)
     assert near.ensemble is s.ensemble
     solution = Solution(point_of(observations=(late,)))
     slow = Solution(point_of()).closure
     assert known(solution.closure).likely > 1.3 * known(slow).likely
+
+
+def test_what_cannot_be_explained_is_told_and_not_used() -> None:
+    """The draws stay those of the table, the freezes those about the likely."""
+    s = Solution(point_of()).before
+    never = Frost(kind=Seen.FROST, elapsed=6000.0, standard_uncertainty=5.0)
+    found = seen.evidence((never,), s)
+    assert not found.used
+    assert found.ensemble is s.ensemble
+    assert found.foretold[0].observation is never
+    assert found.least < seen.ABSURD
+    assert found.learned.effective == float(draws.COUNT)

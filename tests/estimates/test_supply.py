@@ -9,7 +9,7 @@ from estimates.jobs import known, water
 from estimates.test_job_points import MAIN, RETURN, stated, two
 from stillpipe.estimates.job.plan import Plan
 from stillpipe.estimates.job.supply import supply
-from stillpipe.model.cylinder import Stock
+from stillpipe.model.cylinder import Cylinder, Stock
 from stillpipe.model.job import JobPoint
 
 FLOW = replace(RETURN, name="boiler flow", at=3.0)
@@ -85,3 +85,27 @@ def test_manifolds_share_as_many_as_are_said() -> None:
     assert [m.points for m in found.manifolds] == [("p0", "p1"), ("p2",)]
     assert found.planned_count == sum(known(m.planned_count) for m in found.manifolds)
     assert np.all([m.group == 1 for m in found.manifolds])
+
+
+def test_manifolds_alike_are_exchanged_alike_each_under_its_own_names() -> None:
+    """Small cylinders: what was worked out for the first is told of the second's freeze point."""
+    plan = Plan(
+        stated(RETURN, FLOW, jackets=2, crew=2, jackets_per_cylinder=1, repair=14400.0,
+               cylinder=Cylinder(net_mass=2.0))
+    )  # fmt: skip
+    swaps = supply(plan).figures.exchanges
+    by_manifold = {m: [s for s in swaps if s.manifold == m] for m in ("1", "2")}
+    assert len(by_manifold["1"]) == len(by_manifold["2"]) > 0
+    for name, of in (("1", "boiler return"), ("2", "boiler flow")):
+        assert {p.name for s in by_manifold[name] for p in s.points} == {of}
+    assert [s.at for s in by_manifold["1"]] == [s.at for s in by_manifold["2"]]
+
+
+def test_of_a_cylinder_without_liquid_the_mass_is_told_and_no_count() -> None:
+    plan = Plan(stated(RETURN, cylinder=Cylinder(net_mass=9.1, dip_tube=False)))
+    found = supply(plan)
+    assert len(found.drawn) == 1
+    assert known(found.co2.job_total).likely > 0.0
+    assert found.figures.planned_count is None
+    assert not found.enough.any()
+    assert [r.code for r in found.reasons] == ["no-dip-tube"]
