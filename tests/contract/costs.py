@@ -30,7 +30,7 @@ from stillpipe.model.declare import inputs
 
 EXAMPLES = Path(__file__).parents[2] / "openapi" / "examples"
 PER_SECOND = 4_800_000
-"""Units of solver work in a CPU second: six tenths of the 8 million measured on quiet cores."""
+"""Units of solver work in a CPU second: half of the 8.6 to 9.1 million measured on quiet cores."""
 TIMES = 20
 """How many times its endpoint's median an estimate may cost in any case."""
 SECONDS = 1.0

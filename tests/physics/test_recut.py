@@ -48,7 +48,7 @@ def test_slim_rings_at_the_wall_hold_what_the_wide_one_held() -> None:
     edges = mesh.rings(8)
     new = mesh.skin(edges)
     field = np.sort(RNG.normal(size=(8, 5)), axis=0)
-    found = recut.across(edges, new, field)
+    found = recut.carry_rings(edges, new, field)
     assert found.shape == (11, 5)
     np.testing.assert_allclose(
         mesh.areas(new) @ found, mesh.areas(edges) @ field, rtol=1e-12, atol=1e-12
@@ -61,7 +61,7 @@ def test_rings_that_are_cut_keep_a_straight_line() -> None:
     """But in the innermost, which knows one slope only; a ring's mean is that of its area."""
     edges, new = np.arange(1.0, 7.0) / 6.0, np.arange(1.0, 13.0) / 12.0
     line = 5.0 - 3.0 * mean_radius(edges)[:, None]
-    found = recut.across(edges, new, line)
+    found = recut.carry_rings(edges, new, line)
     np.testing.assert_allclose(mesh.areas(new) @ found, mesh.areas(edges) @ line)
     np.testing.assert_allclose(found[2:, 0], 5.0 - 3.0 * mean_radius(new)[2:], rtol=3e-3)
 

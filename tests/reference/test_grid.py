@@ -11,6 +11,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from estimates.jobs import known
 from reference import make_held_2d
 from reference.cases_held_2d import CASES, Held
 from reference.test_held_2d import SHORT, solved
@@ -47,12 +48,6 @@ def drawn() -> list[Held]:
             known.add(held.name)
             found.append(held)
     return found
-
-
-def known(value: float | None) -> float:
-    """Return a figure that is there."""
-    assert value is not None
-    return value
 
 
 @cache

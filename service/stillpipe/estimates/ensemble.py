@@ -182,7 +182,7 @@ class Ensemble:
             return np.full(3, np.nan)
         if self.is_brief(run):
             return np.array([np.log(run.closure), 0.0, 0.0])
-        last = course.of_run(run, self.knots)[:, -1]
+        last = self.grown(run, self.knots)[:, -1]
         return np.array([np.log(run.closure), last[Of.SOUND], 0.5 * last[Of.GRIP]])
 
     @cached_property

@@ -57,6 +57,12 @@ class Star:
         return len(self.sides) - self.line
 
     @property
+    def opposite(self) -> slice:
+        """Which runs are the other sides of ``both``."""
+        begun = 1 + self.straight + (len(LINE) if self.line else 0)
+        return slice(begun, begun + len(self.both))
+
+    @property
     def points(self) -> Array:
         """The points, shape (runs, inputs), the centre first [-]."""
         n = len(self.sides)
@@ -141,17 +147,16 @@ def fitted(star: Star, found: Array, rough: float = 0.0) -> Surface:
     if rough > 0.0 and star.both:
         found = np.vstack([_centre(star, found, rough), found[1:]])
     centre, first = found[0], found[1 : 1 + straight]
-    begun = 1 + straight + (len(LINE) if star.line else 0)
     sides = STEP * np.array(star.sides, dtype=float)[:, None]
     slopes, squares = np.zeros((n, m)), np.zeros((n, m))
     slopes[:straight] = (first - centre) / sides[:straight]
     both = list(star.both)
-    one, other = first[both] - centre, found[begun : begun + len(both)] - centre
+    one, other = first[both] - centre, found[star.opposite] - centre
     mean = np.where(np.isnan(other), one, 0.5 * (one - other))
     slopes[both] = np.where(np.isnan(one), -other, mean) / sides[both]
     squares[both] = _known(0.5 * (one + other)) / STEP**2
     slopes = _known(slopes)
-    begun += len(both)
+    begun = star.opposite.stop
     i, j = np.array(star.corners, dtype=np.intp).reshape(-1, 2).T
     more = found[begun : begun + len(i)] - first[i] - first[j] + centre
     products = _known(more) / (sides[i] * sides[j])
@@ -167,8 +172,7 @@ def _centre(star: Star, found: Array, rough: float) -> Array:
     Such a middle lies off by the square, by ``BENT``, and by the roughness of two runs. That is as
     large as the middles lie off together, if that is more than ``rough``.
     """
-    both, begun = list(star.both), 1 + star.straight + (len(LINE) if star.line else 0)
-    middle = 0.5 * (found[1:][both] + found[begun : begun + len(both)])
+    middle = 0.5 * (found[1:][list(star.both)] + found[star.opposite])
     known = np.isfinite(middle)
     middle = np.where(known, middle, found[0])
     steps = np.maximum(np.abs(np.median(middle, axis=0) - found[0]), rough)

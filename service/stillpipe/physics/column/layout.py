@@ -121,10 +121,14 @@ class Column:
         self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
         self._laid = (plain(self.mesh), plain(self.wall))
 
-    def _with(self, dz: NDArray[np.float64]) -> "Column":
-        """Return this column on slices ``dz`` [m]."""
+    def _with(
+        self, dz: NDArray[np.float64], edges: NDArray[np.float64] | None = None
+    ) -> "Column":  # fmt: skip
+        """Return this column on slices ``dz`` [m], and rings out to other ``edges`` [-] if any."""
         found = copy.copy(self)
         found.__dict__.pop("empty", None)
+        if edges is not None:
+            found._across(edges)
         found._lay(dz)
         return found
 
@@ -151,12 +155,10 @@ class Column:
 
     def skin(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slim rings at the wall, and ``state`` on it."""
-        column, edges = copy.copy(self), mesh.skin(self.edges)
-        column.__dict__.pop("empty", None)
+        edges = mesh.skin(self.edges)
+        column = self._with(self.mesh.dz, edges)
         column.unfed_step = self.grid.skin_step
-        column._across(edges)
-        column._lay(self.mesh.dz)
-        H = np.ascontiguousarray(recut.across(self.edges, edges, state.H))
+        H = np.ascontiguousarray(recut.carry_rings(self.edges, edges, state.H))
         return column, step.State(H, *(a.copy() for a in state[1:]))
 
     def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:

@@ -38,18 +38,8 @@ def shares(dz: Array, new: Array) -> Array:
     ``dz`` widths of the old slices, ``new`` of the new [m]. Beyond the end of the old ones their
     last goes on.
     """
-    found = np.zeros((len(dz), len(new)))
-    begin, last, j = 0.0, len(dz) - 1, 0
-    left = 0.0
-    for n in range(len(new)):
-        end = begin + new[n]
-        while True:
-            right = left + dz[j] if j < last else max(left + dz[j], end)
-            found[j, n] = max(min(right, end) - max(left, begin), 0.0) / new[n]
-            if j == last or right >= end:
-                break
-            left, j = right, j + 1
-        begin = end
+    found = np.empty((len(dz), len(new)))
+    _spread(dz, new, np.eye(len(dz)), np.zeros((len(dz), len(dz))), found)
     return found
 
 
@@ -62,16 +52,22 @@ def carry(dz: Array, new: Array, old: Array, to: Array) -> None:
     where these differ in sign: nothing is lost, nor lies beyond the old slices beside it. Beyond
     their end the last of them goes on.
     """
-    last, slope = len(dz) - 1, np.zeros(old.shape)
+    slope = np.zeros(old.shape)
     for i in range(len(old)):
-        for j in range(1, last):
+        for j in range(1, len(dz) - 1):
             below, above = old[i, j] - old[i, j - 1], old[i, j + 1] - old[i, j]
             left, right = 2.0 * below / (dz[j - 1] + dz[j]), 2.0 * above / (dz[j] + dz[j + 1])
             if left * right > 0.0:
                 most = 2.0 * min(abs(below), abs(above)) / dz[j]
                 steep = 2.0 * left * right / (left + right)
                 slope[i, j] = min(max(steep, -most), most)
-    begin, left, j = 0.0, 0.0, 0
+    _spread(dz, new, old, slope, to)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def _spread(dz: Array, new: Array, old: Array, slope: Array, to: Array) -> None:
+    """Fill ``to`` with means over ``new`` slices of what goes by a ``slope`` in each old one."""
+    last, begin, left, j = len(dz) - 1, 0.0, 0.0, 0
     for n in range(len(new)):
         end = begin + new[n]
         for i in range(len(old)):
@@ -89,7 +85,7 @@ def carry(dz: Array, new: Array, old: Array, to: Array) -> None:
         begin = end
 
 
-def across(edges: Array, new: Array, old: Array) -> Array:
+def carry_rings(edges: Array, new: Array, old: Array) -> Array:
     """Return what rings out to ``edges`` [-] hold, ``old``, shape (rings, slices), in ``new`` ones.
 
     ``new`` are finer: each lies within one old ring. In that it goes in a straight line, as in

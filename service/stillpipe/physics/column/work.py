@@ -18,8 +18,8 @@ Flag = NDArray[np.int64]
 MOST = 4_800_000
 """Units of work that one freeze point may take [-], about a second of a processor.
 
-The costliest plug-time found, 120 mm of thin copper that never closes, takes 3.6 million; a
-plug of plastic in a room just above freezing that thaws for a day 4.3 million.
+A job on 1 in PVC in a room a little above freezing, whose thaw is followed for a day, takes more
+than 3.6 million.
 """
 
 _flag: ContextVar[Flag | None] = ContextVar("stillpipe_cancelled", default=None)
