@@ -11,6 +11,7 @@ model        what a caller states and gets, each input and figure declared once
 physics      pure SI functions and the solver: no state
 tables       published numbers with their sources, and look-up
 errors       one base class
+lazy         what an object works out once
 
 Imports point one way, from the top of this list to its end.
 """

@@ -2,11 +2,11 @@
 
 import math
 from dataclasses import replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.lazy import cached_property
 from stillpipe.model import calibration
 from stillpipe.model.declare import members
 from stillpipe.model.freeze_point import FreezePoint, Jacket, Orientation

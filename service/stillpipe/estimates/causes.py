@@ -5,7 +5,6 @@ the model's discrepancy. Severities lie between those solved, straight in their 
 """
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +13,7 @@ from scipy.special import log_ndtr, logsumexp
 from stillpipe.estimates import course, seen
 from stillpipe.estimates.faulty import CHANGES, Signs
 from stillpipe.estimates.sampled import Sampled
+from stillpipe.lazy import cached_property
 from stillpipe.model.observations import Frost, NoFrost, SurfaceTemperature, WeightDrawn
 from stillpipe.model.requests import FrostCheckRequest
 from stillpipe.physics import film, freeze

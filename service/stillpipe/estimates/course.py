@@ -8,11 +8,11 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import IntEnum
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.lazy import cached_property
 from stillpipe.physics import freeze
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import DRY_ICE

@@ -7,7 +7,6 @@ that decides; that and the exchanges are planned times, common to all draws.
 
 from contextlib import AbstractContextManager
 from dataclasses import replace
-from functools import cached_property
 from typing import Self
 
 import numpy as np
@@ -18,6 +17,7 @@ from stillpipe.estimates.course import Curves, Knots, Of
 from stillpipe.estimates.ensemble import Ensemble
 from stillpipe.estimates.sampled import LONG_HOLD, Array, Sampled
 from stillpipe.estimates.seen import Evidence, evidence
+from stillpipe.lazy import cached_property
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work

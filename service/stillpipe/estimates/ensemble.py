@@ -7,7 +7,6 @@ only the ratios to its own centre are taken.
 import itertools
 from collections.abc import Hashable
 from dataclasses import replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from stillpipe.estimates import course, moving
 from stillpipe.estimates.cases import Cases
 from stillpipe.estimates.course import Knots, Of
+from stillpipe.lazy import cached_property
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
 from stillpipe.physics.frosting import FrostRun

@@ -3,13 +3,13 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.estimates import feeding, moving
 from stillpipe.estimates.sampled import Sampled
+from stillpipe.lazy import cached_property
 from stillpipe.model.observations import SurfaceTemperature, WeightDrawn
 from stillpipe.physics import film, freeze, media, solutions
 from stillpipe.physics.column import work

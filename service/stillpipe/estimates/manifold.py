@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Annotated
 
 import numpy as np
@@ -12,6 +11,7 @@ from stillpipe.estimates import chances
 from stillpipe.estimates.co2_mass import Consumption
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
+from stillpipe.lazy import cached_property
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import Range
 from stillpipe.model.requests import FromCylinders

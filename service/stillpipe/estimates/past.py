@@ -4,13 +4,13 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import cached_property
 
 import numpy as np
 
 from stillpipe.errors import Fault, StillpipeError, TooCostlyError
 from stillpipe.estimates import seen
 from stillpipe.estimates.sampled import Array, Sampled
+from stillpipe.lazy import cached_property
 from stillpipe.model.calibration import NAMES
 from stillpipe.model.figures import MIDDLE, Effort
 from stillpipe.model.observations import AnyObservation, Seen

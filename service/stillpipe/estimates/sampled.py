@@ -6,7 +6,6 @@ other draws of the same inputs are looked up on its surfaces without a further f
 
 import math
 from collections.abc import Hashable
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from stillpipe.estimates import chances, course, moving
 from stillpipe.estimates.cases import Cases
 from stillpipe.estimates.course import Curves, Knots, Of
 from stillpipe.estimates.ensemble import Ensemble
+from stillpipe.lazy import cached_property
 from stillpipe.model.figures import Effort
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.physics import freeze

@@ -4,14 +4,13 @@ A range is the 5th, 50th and 95th percentile. What comes after closure is told o
 are closed by then; the chance that they are is told beside it.
 """
 
-from functools import cached_property
-
 import numpy as np
 
 from stillpipe.estimates import chances, course
 from stillpipe.estimates.course import Of
 from stillpipe.estimates.drawn import Drawn
 from stillpipe.estimates.sampled import Array
+from stillpipe.lazy import cached_property
 from stillpipe.model.figures import Range
 from stillpipe.physics import freeze
 from stillpipe.uncertainty.scenarios import LIKELY

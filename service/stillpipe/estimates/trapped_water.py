@@ -10,7 +10,6 @@ and what is ice already gives way a little too.
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Annotated
 
 import numpy as np
@@ -20,6 +19,7 @@ from stillpipe.estimates import chances
 from stillpipe.estimates.course import TINY, Curves, Of
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
+from stillpipe.lazy import cached_property
 from stillpipe.model.declare import Chance, Figure, Plain
 from stillpipe.model.figures import HIGH, MIDDLE, Range, Verdict
 from stillpipe.physics import trapped

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.lazy import cached_property
 from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Column
 from stillpipe.physics.history import NOTHING, Part

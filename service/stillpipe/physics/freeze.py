@@ -7,11 +7,11 @@ that nothing is solved twice and an answer never depends on what was asked befor
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stillpipe.lazy import cached_property
 from stillpipe.physics import fading
 from stillpipe.physics.column import march, resume, step
 from stillpipe.physics.column.layout import FROST_DISTANCE, Case, Column

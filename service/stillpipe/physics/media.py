@@ -12,12 +12,13 @@ temperature, so that the maximum of water's density near 4 C is kept.
 """
 
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
+from stillpipe.lazy import cached_property
 from stillpipe.physics.column.tables import Tables
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import GRAVITY, ZERO_C

@@ -10,12 +10,13 @@ on a grid of m and s^2. See Gelman et al., Bayesian Data Analysis, 3rd ed. (2013
 
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from stillpipe.lazy import cached_property
 from stillpipe.uncertainty import learning
 
 Array = NDArray[np.float64]

@@ -5,12 +5,14 @@ there are uncertain inputs, made by ``python -m stillpipe.uncertainty.draws``.
 """
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
+
+from stillpipe.lazy import cached_property
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,6 @@ group begins when the jackets of the one before have been moved.
 
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, fields
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from stillpipe.estimates.job import waits
 from stillpipe.estimates.sampled import Array
 from stillpipe.estimates.solution import Solution
+from stillpipe.lazy import cached_property
 from stillpipe.model.figures import Effort
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.model.job import Job, PlacedPoint

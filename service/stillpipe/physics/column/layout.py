@@ -3,12 +3,12 @@
 import copy
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stillpipe.errors import Fault, SolverError
+from stillpipe.lazy import cached_property
 from stillpipe.physics import film, media
 from stillpipe.physics.column import exposure, march, mesh, recut, step
 from stillpipe.physics.column.circulation import circulation
