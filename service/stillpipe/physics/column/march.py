@@ -8,7 +8,16 @@ from numpy.typing import NDArray
 
 from stillpipe.physics.column import exposure, step
 from stillpipe.physics.column.circulation import Circulation, liquid_share
-from stillpipe.physics.column.mesh import FAST, Bounds, Mesh, Outside, Wall, part, scratch
+from stillpipe.physics.column.mesh import (
+    FAST,
+    Bounds,
+    Mesh,
+    Outside,
+    Scratch,
+    Wall,
+    part,
+    scratch,
+)
 from stillpipe.physics.column.step import State
 from stillpipe.physics.column.tables import Tables, piece
 from stillpipe.physics.compiling import njit
@@ -127,44 +136,49 @@ def _closed(H: Array, m: Tables, g: Mesh) -> float:
 
 
 @part
-def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall) -> tuple[float, float]:
+def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall, s: Scratch) -> tuple[float, float]:
     """Return the bonded half-length and half the grip of a plug ``closed`` to there [m].
 
     Strength rises in a straight line with the undercooling of the bore's surface, from nothing to
     its full value at ``FULL_BOND``.
     """
-    nz, bonded, grip = len(g.z), -1.0, 0.0
-    z0, under0 = 0.0, m.Tm - step.interface(x, 0, m, w)
-    bond0 = min(max(under0 / FULL_BOND, 0.0), 1.0)
-    if under0 <= 0.0:
-        bonded = 0.0
+    nz, under, bond = len(g.z), s.p, s.q
+    step.interfaces(x, w, s, under)
     for j in range(nz):
-        under = m.Tm - step.interface(x, j, m, w)
-        bond = min(max(under / FULL_BOND, 0.0), 1.0)
-        z = g.z[j]
-        if z0 < closed:
-            part = min(1.0, (closed - z0) / (z - z0))
-            grip += part * (z - z0) * (bond0 + 0.5 * part * (bond - bond0))
-        if bonded < 0.0 and under <= 0.0:
-            bonded = z0 + under0 / (under0 - under) * (z - z0)
-        if bonded >= 0.0 and z >= closed:
+        under[j] = m.Tm - under[j]
+        bond[j] = min(max(under[j] * (1.0 / FULL_BOND), 0.0), 1.0)
+    bonded, j = 0.0, 0
+    while j < nz and under[j] > 0.0:
+        j += 1
+    if j > 0:
+        bonded = g.z[j - 1]
+        if j < nz:
+            bonded += under[j - 1] / (under[j - 1] - under[j]) * (g.z[j] - bonded)
+    grip, before, bond0 = 0.0, 0.0, bond[0]
+    for j in range(nz):
+        if before >= closed:
             break
-        z0, under0, bond0 = z, under, bond
-    return float(bonded if bonded >= 0.0 else z0), float(grip)
+        part = min(1.0, (closed - before) / (g.z[j] - before))
+        grip += part * (g.z[j] - before) * (bond0 + 0.5 * part * (bond[j] - bond0))
+        before, bond0 = g.z[j], bond[j]
+    return float(bonded), float(grip)
 
 
 @part
-def extent(x: State, m: Tables, g: Mesh, w: Wall, melts: bool) -> Extent:
+def extent(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch, melts: bool) -> Extent:
     """Return how far the plug reaches and how fast it holds, and the ice where it ``melts``."""
+    step.look_up_surface(x.H[x.H.shape[0] - 1], m, s)
     closed = _closed(x.H, m, g)
-    bonded, grip = _held(x, closed, m, g, w)
-    return Extent(closed, bonded, grip, x.H[0, 0], _ice(x.H, m, g)[0] if melts else 0.0)
+    bonded, grip = _held(x, closed, m, g, w, s)
+    return Extent(closed, bonded, grip, x.H[0, 0], _ice(x.H, m, g, s)[0] if melts else 0.0)
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def reach(x: State, m: Tables, g: Mesh, w: Wall) -> tuple[float, float, float, float]:
     """Return the first four of :func:`extent`, as one, of plain tuples: see :func:`go`."""
-    now = extent(State(*x), Tables(*m), Mesh(*g), Wall(*w), False)
+    state = State(*x)
+    s = scratch(state.H.shape[0], state.H.shape[1], len(state.Ti))
+    now = extent(state, Tables(*m), Mesh(*g), Wall(*w), s, False)
     return now.closed, now.bonded, now.grip, now.centre
 
 
@@ -204,17 +218,27 @@ def surfaces(r: Record, at: float, g: Mesh, o: Outside) -> Array:
 
 
 @part
-def _ice(H: Array, m: Tables, g: Mesh) -> tuple[float, float]:
-    """Return half the volume of ice [m3] and the liquid fraction of the central slice [-]."""
-    ice, centre, whole = 0.0, 0.0, 0.0
-    for i in range(H.shape[0]):
-        ring = 0.0
-        for j in range(H.shape[1]):
-            ring += g.dz[j] * solid(H[i, j], m)
-        ice += ring * g.area[i]
-        centre += solid(H[i, 0], m) * g.area[i]
-        whole += g.area[i]
-    return ice, 1.0 - centre / whole
+def _ice(H: Array, m: Tables, g: Mesh, s: Scratch) -> tuple[float, float]:
+    """Return half the volume of ice [m3] and the liquid fraction of the central slice [-].
+
+    Ice of water, unlike that of a solution, is in proportion to the latent heat that is gone.
+    """
+    nr, nz = H.shape
+    section, whole, ice, per = s.p, 0.0, 0.0, 1.0 / (m.hliq - m.hclose)
+    for j in range(nz):
+        section[j] = 0.0
+    for i in range(nr):
+        row, area = H[i], g.area[i]
+        whole += area
+        if m.fplug >= 1.0:
+            for j in range(nz):
+                section[j] += area * min(max((m.hliq - row[j]) * per, 0.0), 1.0)
+        else:
+            for j in range(nz):
+                section[j] += area * solid(row[j], m)
+    for j in range(nz):
+        ice += g.dz[j] * section[j]
+    return ice, 1.0 - section[0] / whole
 
 
 @part
@@ -276,7 +300,9 @@ def keep(x: State, r: Record) -> None:
 
 
 @part
-def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r: Record) -> None:
+def _write(
+    x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r: Record, s: Scratch
+) -> None:  # fmt: skip
     """Add a row to the history, and after every few the state."""
     n = r.filled[0]
     row = r.history[n]
@@ -284,7 +310,7 @@ def _write(x: State, now: Extent, m: Tables, g: Mesh, o: Outside, rule: Rule, r:
     row[CLOSED], row[BONDED], row[GRIP] = now.closed, now.bonded, now.grip
     row[DRAWN], row[TAKEN] = x.clock[JACKET], x.clock[AMBIENT]
     row[WALL] = x.Tw[0]
-    row[ICE], row[LIQUID] = _ice(x.H, m, g)
+    row[ICE], row[LIQUID] = _ice(x.H, m, g, s)
     row[FROST] = surface(x, rule.frost, g, o)
     r.filled[0] = n + 1
     if n % EVERY == EVERY - 1:
@@ -303,10 +329,10 @@ def _sound(x: State) -> bool:
     return True
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def advance(
     x: State, r: Record, m: Tables, c: Circulation, g: Mesh, w: Wall, o: Outside, rule: Rule,
-    counts: Counts, flag: Counts,
+    s: Scratch, counts: Counts, flag: Counts,
 ) -> tuple[int, float]:  # fmt: skip
     """Advance ``x`` in place to its event or ``rule.end``; return why, and the event's time [s].
 
@@ -314,9 +340,8 @@ def advance(
     the plug comes near wide slices: cut them and go on. ``counts`` and ``flag`` as in
     :class:`stillpipe.physics.column.work.Work`.
     """
-    s = scratch(x.H.shape[0], x.H.shape[1], len(x.Ti))
     melts, clock = rule.stop == step.THAWED, x.clock
-    now, pace = extent(x, m, g, w, melts), 0.0
+    now, pace = extent(x, m, g, w, s, melts), 0.0
     while rule.end - clock[NOW] > INSTANT:
         if len(r.history) > 0 and r.filled[0] == len(r.history):
             return step.FULL, clock[NOW]
@@ -328,7 +353,7 @@ def advance(
         why, dt = step.take(x, clock[NOW], wish, rule.bounds, m, c, g, w, o, s, counts, flag)
         if why != step.RUN or not _sound(x):
             return why if why != step.RUN else step.FAILED, clock[NOW]
-        before, now = now, extent(x, m, g, w, melts)
+        before, now = now, extent(x, m, g, w, s, melts)
         came, beyond = _event(rule, m, g, before, now, pace * dt)
         if came and clock[CAP] >= NO_CAP and dt > 0.25 * rule.eta * clock[SINCE]:
             step.restore(x, m, s)
@@ -337,7 +362,7 @@ def advance(
         _tick(x, dt, o)
         pace = (before.ice - now.ice) / dt
         if len(r.history) > 0:
-            _write(x, now, m, g, o, rule, r)
+            _write(x, now, m, g, o, rule, r, s)
         if came:
             clock[CAP] = NO_CAP
             return rule.stop, clock[NOW] - min(max(beyond, 0.0), 1.0) * dt
@@ -354,7 +379,9 @@ def go(
         rule[0], rule[1], Bounds(*rule[2]), rule[3], rule[4], rule[5], rule[6], rule[7], rule[8],
         rule[9], rule[10],
     )  # fmt: skip
+    state = State(*x)
+    s = scratch(state.H.shape[0], state.H.shape[1], len(state.Ti))
     return advance(
-        State(*x), Record(*r), Tables(*m), Circulation(*c), Mesh(*g), Wall(*w), Outside(*o), named,
+        state, Record(*r), Tables(*m), Circulation(*c), Mesh(*g), Wall(*w), Outside(*o), named, s,
         counts, flag,
     )  # fmt: skip

@@ -22,7 +22,8 @@ always gives the same digits. ``error_model`` "numpy" drops the checks for divis
 which loops run side by side. A cached function is compiled again when its own file changes, not
 when one that it calls does: whoever changes the solver empties the cache."""
 part = njit(
-    nogil=True, cache=True, apart=True, error_model="numpy", fastmath=FAST, forceinline=True
+    nogil=True, cache=True, apart=True, borrows=True, error_model="numpy", fastmath=FAST,
+    forceinline=True,
 )  # fmt: skip
 """Compiles a function as a part of those that call it, which give it no arrays that overlap."""
 

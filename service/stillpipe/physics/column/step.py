@@ -61,7 +61,7 @@ def look_up(H: Array, m: Tables, s: Scratch) -> None:
     """Fill the piece of A(H) of every cell, and of T(H) of the outermost ring."""
     for i in range(len(H)):
         _look_up_ring(H[i], s.E, m, s.a[i], s.S[i])
-    _look_up_surface(H[len(H) - 1], m, s)
+    look_up_surface(H[len(H) - 1], m, s)
 
 
 @part
@@ -79,7 +79,7 @@ def _look_up_ring(row: Array, E: Array, m: Tables, a: Array, S: Array) -> None:
 
 
 @part
-def _look_up_surface(row: Array, m: Tables, s: Scratch) -> None:
+def look_up_surface(row: Array, m: Tables, s: Scratch) -> None:
     """Fill the pieces of T(H) of the outermost ring's enthalpies."""
     top = m.pieces.shape[0] - 1.0
     for j in range(len(row)):
@@ -115,13 +115,16 @@ def _wall_link(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch) -> None:
 
 
 @part
-def interface(x: State, j: int, m: Tables, w: Wall) -> float:
-    """Temperature [K] of the surface between what fills the bore and slice ``j`` of the pipe."""
-    h = x.H[x.H.shape[0] - 1, j]
-    row = m.pieces[piece(h, m)]
-    wall = x.Ti[0, j] if len(x.Ti) > 0 else x.Tw[j]
-    T = row[2] + row[3] * h
-    return float(wall + (T - wall) * x.link[j] * w.inner / (2.0 * math.pi))
+def interfaces(x: State, w: Wall, s: Scratch, T: Array) -> None:
+    """Fill temperatures ``T`` [K] of the surface between what fills the bore and the pipe.
+
+    The pieces of T(H) of the outermost ring are those looked up last.
+    """
+    row, part = x.H[x.H.shape[0] - 1], w.inner / (2.0 * math.pi)
+    wall = x.Ti[0] if len(x.Ti) > 0 else x.Tw
+    for j in range(len(T)):
+        inside = s.ta[j] + s.ts[j] * row[j]
+        T[j] = wall[j] + (inside - wall[j]) * x.link[j] * part
 
 
 @part
@@ -229,7 +232,7 @@ def _substitute(x: State, m: Tables, s: Scratch) -> float:
         _look_up_ring(row, s.E, m, a, S)
         for j in range(nz):
             missed = max(missed, abs(a[j] + S[j] * row[j] - out[j]))
-    _look_up_surface(x.H[nr - 1], m, s)
+    look_up_surface(x.H[nr - 1], m, s)
     return missed
 
 
@@ -253,7 +256,9 @@ def restore(x: State, m: Tables, s: Scratch) -> None:
     look_up(x.H, m, s)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST, forceinline=True)
+@njit(
+    nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST, forceinline=True
+)  # fmt: skip
 def take(
     x: State, now: float, wish: float, bounds: Bounds, m: Tables, c: Circulation, g: Mesh, w: Wall,
     o: Outside, s: Scratch, counts: Counts, flag: Counts,

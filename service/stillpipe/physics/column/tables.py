@@ -39,13 +39,13 @@ class Tables(NamedTuple):
     root: Array
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def piece(h: float, m: Tables) -> int:
     """Return the row of ``m.pieces`` on which enthalpy ``h`` [J/m3] lies."""
     return int(min(max((h - m.h0) * m.inv, 0.0), m.pieces.shape[0] - 1.0))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def transform(T: float, m: Tables) -> float:
     """Kirchhoff transform [W/m] at temperature ``T`` [K]."""
     x = min(max((T - m.t0) * m.tinv, 0.0), len(m.transform) - 1.001)
