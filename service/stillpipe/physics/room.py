@@ -64,7 +64,7 @@ def oxygen(x: float, x0: float) -> float:
     return OXYGEN * (1.0 - x) / (1.0 - x0)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def concentration_after(
     x: float, time: float, volume: float, fresh: float, release: float, x0: float
 ) -> float:
@@ -79,7 +79,7 @@ def concentration_after(
     return steady + (x - steady) * math.exp(-out * time / volume)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def time_to_reach(
     limit: float, x: float, volume: float, fresh: float, release: float, x0: float
 ) -> float:
@@ -95,7 +95,7 @@ def time_to_reach(
     return volume / out * math.log((steady - x) / (steady - limit))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def integral(
     x: float, time: float, volume: float, fresh: float, release: float, x0: float
 ) -> float:
@@ -134,7 +134,7 @@ def concentrations(c: Course, times: Array) -> Array:
     return found
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def time_over(c: Course, limit: float) -> float:
     """Time [s] when the mole fraction first reaches ``limit`` [-], infinite where it never does."""
     for i in range(c.x.size):
@@ -145,14 +145,14 @@ def time_over(c: Course, limit: float) -> float:
     return math.inf
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def mean(c: Course, begin: float, span: float) -> float:
     """Mean mole fraction [-] over ``span`` [s] from ``begin`` [s]."""
     found: float = _integral_until(c, begin + span) - _integral_until(c, max(begin, 0.0))
     return found / span
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def _integral_until(c: Course, end: float) -> float:
     """Integral of the mole fraction [s] from 0 to ``end`` [s], or to the last stretch's end."""
     i = np.searchsorted(c.begin, end) - 1
@@ -163,7 +163,7 @@ def _integral_until(c: Course, end: float) -> float:
     return before + integral(c.x[i], part, c.volume, c.fresh, c.release[i], c.outdoor)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def _window(c: Course, span: float, i: int) -> float:
     """Begin [s] of the ``i``-th window of ``span`` [s] that is tried: a grid, then every edge."""
     edges = c.begin.size
@@ -176,7 +176,7 @@ def _window(c: Course, span: float, i: int) -> float:
     return begin
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def _refined(c: Course, span: float, begin: float) -> float:
     """Greatest mean [-] over ``span`` [s] near ``begin`` [s], by golden section."""
     step = max(c.begin[-1] / WINDOWS, 1e-9)
@@ -190,7 +190,16 @@ def _refined(c: Course, span: float, begin: float) -> float:
     return mean(c, 0.5 * (low + high), span)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
+def _peak(c: Course) -> float:
+    """Greatest mole fraction [-]: at the edge of a stretch."""
+    found = c.x[0]
+    for i in range(1, c.x.size):
+        found = max(found, c.x[i])
+    return float(found)
+
+
+@njit(nogil=True, cache=True, borrows=True)
 def worst(c: Course, span: float) -> float:
     """Greatest mole fraction [-], or its greatest mean over ``span`` [s] where that is not 0.
 
@@ -198,8 +207,7 @@ def worst(c: Course, span: float) -> float:
     is bracketed on a grid and refined by golden section.
     """
     if span <= 0.0:
-        greatest: float = c.x.max()
-        return greatest
+        return _peak(c)
     best, most = 0.0, -math.inf
     for i in range(WINDOWS + 1 + 2 * c.begin.size):
         begin = _window(c, span, i)
@@ -209,11 +217,11 @@ def worst(c: Course, span: float) -> float:
     return max(most, _refined(c, span, best))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True, cache=True, borrows=True)
 def exceeds(c: Course, span: float, limit: float) -> bool:
     """Tell whether :func:`worst` is above ``limit`` [-], with no more windows than that takes."""
     if span <= 0.0:
-        return bool(c.x.max() > limit)
+        return _peak(c) > limit
     best, most = 0.0, -math.inf
     for i in range(WINDOWS + 1 + 2 * c.begin.size):
         begin = _window(c, span, i)
@@ -223,7 +231,7 @@ def exceeds(c: Course, span: float, limit: float) -> bool:
         if found > most:
             best, most = begin, found
     # moved by a step the mean changes by at most the step's share of the window
-    if most + c.begin[-1] / WINDOWS / span * c.x.max() <= limit:
+    if most + c.begin[-1] / WINDOWS / span * _peak(c) <= limit:
         return False
     return _refined(c, span, best) > limit
 

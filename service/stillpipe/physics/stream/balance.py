@@ -43,7 +43,7 @@ def _iced(film: float, x: Place, ice: Ice) -> float:
     return min(max(2.0 * math.pi * passed / max(film * x.T, 1e-30), 0.0), x.most)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _circulating(x: Place, here: Here, radius: float, ice: Ice, q: Liquid) -> float:
     """Widest channel that circulation alone holds open, as :func:`balanced`; above ``most`` none.
 
@@ -67,7 +67,7 @@ def _circulating(x: Place, here: Here, radius: float, ice: Ice, q: Liquid) -> fl
     return 2.0 * x.most
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def balanced(
     narrow: float, x: Place, here: Here, near: float, radius: float, ice: Ice, q: Liquid
 ) -> float:

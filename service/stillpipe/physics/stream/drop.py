@@ -23,7 +23,7 @@ ROWS = 3
 """How many rows those are."""
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def lay(radius: Array, T: Array, dz: Array, q: Liquid, rows: Array) -> None:
     """Fill the ``rows`` of a channel of ``radius`` [m], ``T`` above freezing [K].
 
@@ -41,7 +41,7 @@ def lay(radius: Array, T: Array, dz: Array, q: Liquid, rows: Array) -> None:
         before = kinetic
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def of(flow: float, rows: Array, each: Array) -> float:
     """Pressure drop [Pa] of ``flow`` [kg/s] through a channel; fill that of ``each`` slice."""
     reynolds, friction, speed = rows[REYNOLDS], rows[BY_FRICTION], rows[BY_SPEED]
@@ -53,7 +53,7 @@ def of(flow: float, rows: Array, each: Array) -> float:
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def driven(stated: float, head: float, rows: Array, each: Array) -> tuple[float, float]:
     """Flow [kg/s], the ``stated`` one or what ``head`` [Pa] drives, and its drop [Pa].
 

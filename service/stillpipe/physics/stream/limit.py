@@ -79,7 +79,7 @@ class Channel:
     drop: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _narrowed(
     low: float, high: float, over: float, under: float, side: int, middle: float, f: float
 ) -> tuple[float, float, float, float, int]:
@@ -93,7 +93,7 @@ def _narrowed(
     return low, middle, over * (0.5 if side < 0 else 1.0), f, -1
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _fall(flow: float, narrow: Array, T: Array, p: Pipe, q: Liquid, rows: Array) -> float:
     """Pressure drop [Pa] of ``flow`` [kg/s] through a channel; fills the heat lost to it [W].
 
@@ -109,7 +109,7 @@ def _fall(flow: float, narrow: Array, T: Array, p: Pipe, q: Liquid, rows: Array)
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _conducts(j: int, narrow: Array, ice: Ice, p: Pipe) -> float:
     """Conductance of wall and ice from slice ``j`` to the next, over the wall's temperatures [W/K].
 
@@ -127,7 +127,7 @@ def _conducts(j: int, narrow: Array, ice: Ice, p: Pipe) -> float:
     return float(p.axial[j] + p.carries * ice_only)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _thinnest(flow: float, head: float, warm: float, p: Pipe, q: Liquid) -> float:
     """Most that ln(bore radius / channel radius) is taken for [-].
 
@@ -137,7 +137,7 @@ def _thinnest(flow: float, head: float, warm: float, p: Pipe, q: Liquid) -> floa
     return max(0.25 * math.log(1e3 * head / along), 1.0)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _films(
     flow: float, head: float, narrow: Array, T: Array, touches: Array, Tw: Array, warm: float,
     ice: Ice, p: Pipe, q: Liquid, rows: Array,
@@ -166,7 +166,7 @@ def _films(
     return total
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _pass(
     flow: float, narrow: Array, T: Array, Tw: Array, touches: Array, warm: float, most: float,
     ice: Ice, p: Pipe, q: Liquid, rows: Array, near: float,
@@ -205,7 +205,7 @@ def _pass(
     return moved
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def channel(
     flow: float, head: float, warm: float, narrow: Array, T: Array, Tw: Array, touches: Array,
     ice: Ice, p: Pipe, q: Liquid, rows: Array,
@@ -230,7 +230,7 @@ def channel(
     return _fall(flow, narrow, T, p, q, rows)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _begun(v: Array, warm: float, p: Pipe) -> None:
     """Fill the arrays that a channel is found in: narrow under the jacket, all of it ``warm`` [K].
 
@@ -241,7 +241,7 @@ def _begun(v: Array, warm: float, p: Pipe) -> None:
     v[0, p.begins : p.ends] = BEGINS
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _excess(x: float, head: float, warm: float, v: Array, ice: Ice, p: Pipe, q: Liquid) -> float:
     """Logarithm of drop over head [-] of the steady channel of a flow's logarithm ``x`` [-].
 
@@ -252,13 +252,13 @@ def _excess(x: float, head: float, warm: float, v: Array, ice: Ice, p: Pipe, q: 
     return min(max(math.log(max(drop, 1e-300) / head), -30.0), 30.0)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _slope(a: float, b: float, f_a: float, f_b: float) -> float:
     """Slope of the excess between two flows' logarithms [-], within what is taken for likely."""
     return min(max((f_b - f_a) / (b - a), STEEPEST), LEAST_STEEP)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _stride(f: float, slope: float) -> float:
     """How far the logarithm of a flow goes [-] from an excess ``f`` [-], to just pass its root."""
     past = math.copysign(0.3 * STRAIGHT, f)

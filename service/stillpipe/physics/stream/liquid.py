@@ -36,7 +36,7 @@ class Liquid(NamedTuple):
     strength: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def at(T: float, column: int, q: Liquid) -> float:
     """Value of a ``column`` of the table at ``T`` [K], straight between its rows."""
     x = min(max(T - q.freezing, 0.0), SPAN - 1e-9)

@@ -57,7 +57,7 @@ class Drive(NamedTuple):
     warm: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _driven(drive: Drive, x: State, p: Pipe, q: Liquid, s: Scratch) -> tuple[float, float]:
     """Flow [kg/s] and drop [Pa]; fill the heat that each slice makes of it [W]."""
     lost = s.rows[2]
@@ -68,7 +68,7 @@ def _driven(drive: Drive, x: State, p: Pipe, q: Liquid, s: Scratch) -> tuple[flo
     return flow, drop
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, film: Array) -> float:
     """Longest step [s] in which no ring that is freezing freezes by more than ``SHARE``."""
     nr, nz = x.H.shape
@@ -87,7 +87,7 @@ def _longest(x: State, ice: Ice, p: Pipe, s: Scratch, film: Array) -> float:
     return most
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _share_below(Tw: Array, p: Pipe) -> float:
     """Length upstream of the jacket's centre over which the wall is below freezing [m]."""
     j = (p.begins + p.ends) // 2 - 1
@@ -100,7 +100,7 @@ def _share_below(Tw: Array, p: Pipe) -> float:
     return float(-p.z[j] + Tw[j] / (Tw[j] - Tw[j - 1]) * (p.z[j] - p.z[j - 1]))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _neck(radius: Array) -> int:
     """Slice in which the channel is narrowest."""
     found = 0
@@ -110,7 +110,7 @@ def _neck(radius: Array) -> int:
     return found
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _beside(Tw: Array, p: Pipe) -> float:
     """Temperature of the pipe where frost is looked for, upstream of the jacket [K]."""
     at = p.z[p.begins] - 0.5 * p.dz[p.begins] - FROST_DISTANCE
@@ -120,7 +120,7 @@ def _beside(Tw: Array, p: Pipe) -> float:
     return float(Tw[j] + (at - p.z[j]) / (p.z[j + 1] - p.z[j]) * (Tw[j + 1] - Tw[j]))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _write(
     x: State, clock: Array, flow: float, drop: float, p: Pipe, s: Scratch, row: Array,
     freezing: float,
@@ -138,7 +138,7 @@ def _write(
         row[10] += (whole - s.area[j]) * p.dz[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _tick(
     x: State, clock: Array, dt: float, flow: float, warm: float, freezing: float, p: Pipe,
     q: Liquid, outlet: float, rubbed: float,
@@ -155,7 +155,7 @@ def _tick(
     clock[NOW] += dt
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _keep(x: State, old: State, s: Scratch, areas: Array) -> None:
     """Keep the state and the open ``areas`` before a step."""
     for j in range(len(x.Tw)):
@@ -165,7 +165,7 @@ def _keep(x: State, old: State, s: Scratch, areas: Array) -> None:
         areas[j] = s.area[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _back(x: State, old: State) -> None:
     """Go back to the state before the step."""
     for j in range(len(x.Tw)):
@@ -174,7 +174,7 @@ def _back(x: State, old: State) -> None:
         x.heat[j], x.T[j], x.Tw[j] = old.heat[j], old.T[j], old.Tw[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _settled(then: Array, Tw: Array) -> bool:
     """Tell whether the wall is as cold as it was ``then`` [K], within ``SETTLED``; keep it."""
     most = 0.0
@@ -184,7 +184,7 @@ def _settled(then: Array, Tw: Array) -> bool:
     return most < SETTLED
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _calm(before: Array, after: Array, p: Pipe) -> bool:
     """Tell whether no channel became much narrower in a step, but for those that are shut."""
     least = NARROW * math.pi * p.radius * p.radius
@@ -194,7 +194,7 @@ def _calm(before: Array, after: Array, p: Pipe) -> bool:
     return True
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _ends(
     x: State, clock: Array, drop: float, head: float, longest: float, marked: Array, wall: Array,
     ice: Ice,
@@ -221,7 +221,7 @@ def _ends(
     return ON
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _step(
     x: State, old: State, areas: Array, dt: float, flow: float, drive: Drive, link: Array,
     film: Array, now: float, ice: Ice, p: Pipe, q: Liquid, s: Scratch, counts: Counts,

@@ -117,7 +117,7 @@ def frozen(case: Case, q: Liquid) -> Ice:
     return Ice(tables, q.freezing, liquid, at_half, heat)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def expose(Tw: Array, freezing: float, now: float, dt: float, p: Pipe) -> None:
     """Fill ``p.G`` for a step of ``dt`` from ``now`` [s]; ``Tw`` from ``freezing`` [K]."""
     jacket = exposure.under(p.out, now, dt)
@@ -128,7 +128,7 @@ def expose(Tw: Array, freezing: float, now: float, dt: float, p: Pipe) -> None:
             p.G[j] = p.dz[j] * exposure.beside(p.out, Tw[j] + freezing)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def couple(
     W: float, entering: float, store: Array, given: Array, g: Array, touches: Array,
     reaches: Array, D: Array, right: Array, axial: Array, T: Array, Tw: Array, work: Array,
@@ -166,7 +166,7 @@ def couple(
         T[j] = t0[j] + t1[j] * Tw[j + 1]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def places(share: Array, p: Pipe, found: Array) -> None:
     """Fill the distance [m] of every slice from where the stream begins to be cooled.
 

@@ -40,7 +40,7 @@ class Here(NamedTuple):
     laminar: float
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def laminar(entry: float) -> float:
     """Local Nusselt number [-] of developed laminar flow at ``entry`` = x / (d Re Pr) [-].
 
@@ -51,7 +51,7 @@ def laminar(entry: float) -> float:
     return float(np.cbrt(49.371 + start * start * start))
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def turbulent(reynolds: float, prandtl: float, shape: float) -> float:
     """Local Nusselt number [-] of turbulent flow, ``shape`` = d / x of the thermal entry [-].
 
@@ -65,7 +65,7 @@ def turbulent(reynolds: float, prandtl: float, shape: float) -> float:
     return float(friction * (reynolds - 1000.0) * prandtl / across * entry)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def moving(reynolds: float, prandtl: float, place: float) -> float:
     """Local Nusselt number [-] of a flow at ``place`` = x / d from where it is cooled [-].
 
@@ -81,7 +81,7 @@ def moving(reynolds: float, prandtl: float, place: float) -> float:
     return (1.0 - part) * low + part * turbulent(TURBULENT, prandtl, 1.0 / place)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def here(flow: float, place: float, T: float, q: Liquid) -> Here:
     """Return a stream of ``flow`` [kg/s] at ``place`` [m], ``T`` its mixing temperature [K]."""
     film = 0.5 * (T + q.freezing)
@@ -93,7 +93,7 @@ def here(flow: float, place: float, T: float, q: Liquid) -> Here:
     return Here(reynolds, prandtl, place, math.pi * k, at(T, 2, q), nusselt)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def circulation(radius: float, x: Here, grows: float) -> float:
     """Conduction that circulation makes of that of a core of ``radius`` [m], over it [-].
 
@@ -102,7 +102,7 @@ def circulation(radius: float, x: Here, grows: float) -> float:
     return x.circulates * math.pow(radius, grows)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def through(radius: float, x: Here, grows: float, strength: float) -> float:
     """Heat from liquid to wall or ice for each metre and kelvin [W/(m K)].
 
@@ -117,7 +117,7 @@ def through(radius: float, x: Here, grows: float, strength: float) -> float:
     return x.k * max(DECAY * (1.0 + adds), nusselt)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def alike(low: float, high: float, x: Here, grows: float) -> bool:
     """Tell whether channels of areas from ``low`` to ``high`` [m2] conduct the same per length.
 
@@ -128,7 +128,7 @@ def alike(low: float, high: float, x: Here, grows: float) -> bool:
     return laminar and circulation(wide, x, grows) <= 1.0
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def conductance(flow: float, place: float, radius: float, T: float, q: Liquid) -> float:
     """Heat from liquid to wall or ice for each metre and kelvin [W/(m K)].
 
@@ -138,7 +138,7 @@ def conductance(flow: float, place: float, radius: float, T: float, q: Liquid) -
     return through(radius, here(flow, place, T, q), q.grows, q.strength)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def friction(reynolds: float) -> float:
     """Darcy's friction factor [-] of a smooth pipe; Churchill, Chem. Eng. 84 (1977) 91."""
     if reynolds < 1000.0:  # where Churchill's form is 64 / Re to 1e-7
@@ -150,7 +150,7 @@ def friction(reynolds: float) -> float:
     )
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def gradient(flow: float, radius: float, T: float, q: Liquid) -> float:
     """Pressure drop by friction for each metre [Pa/m]; arguments as for :func:`conductance`."""
     viscosity = at(0.5 * (T + q.freezing), 0, q)

@@ -85,7 +85,7 @@ def scratch(rings: int, slices: int) -> Scratch:
     )  # fmt: skip
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def look(x: State, link: Array, ice: Ice, p: Pipe, s: Scratch) -> None:
     """Fill what follows from the state: open shares, transforms, front and what it gives.
 
@@ -117,7 +117,7 @@ def look(x: State, link: Array, ice: Ice, p: Pipe, s: Scratch) -> None:
             s.leaves[j] = s.ahead[j] * (A[front, j] - A[front + 1, j])
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def along(p: Pipe, s: Scratch) -> float:
     """Fill the heat along the bore [W/m]; return the longest stable step [s]."""
     nr, nz = s.A.shape
@@ -134,13 +134,13 @@ def along(p: Pipe, s: Scratch) -> float:
     return 0.45 / fastest
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _edge(inside: float, share: float, ring: float) -> float:
     """Radius at which the ice of a ``ring`` [m2] from ``inside`` [m] begins, ``share`` open [m]."""
     return math.sqrt(inside * inside + share * ring / math.pi)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _to_wall(h: float, A: float, distance: float, Tw: float, link: float, inner: float, ice: Ice
 ) -> float:  # fmt: skip
     """Conductance [W/(m K)] from the outermost ring, of enthalpy ``h`` [J/m3], to the wall's node.
@@ -158,7 +158,7 @@ def _to_wall(h: float, A: float, distance: float, Tw: float, link: float, inner:
     return 2.0 * math.pi / (distance / k + inner + 1e-9)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _eliminate(x: State, link: Array, dt: float, film: Array, ice: Ice, p: Pipe, s: Scratch,
                to_wall: Array, from_ice: Array) -> None:  # fmt: skip
     """Reduce the rings of every slice with ice to the heat they give the wall, linearised.
@@ -198,7 +198,7 @@ def _eliminate(x: State, link: Array, dt: float, film: Array, ice: Ice, p: Pipe,
                 to_wall[j] = L - L * ts * s.beta[i, j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _put_back(x: State, dt: float, more: Array, ice: Ice, p: Pipe, s: Scratch) -> None:
     """Put the wall's temperature back into the rings; ``more`` [W/m] comes to the front.
 
@@ -227,7 +227,7 @@ def _put_back(x: State, dt: float, more: Array, ice: Ice, p: Pipe, s: Scratch) -
                     x.heat[j] += beyond * p.rings[i] * p.dz[j]
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _film(
     area: float, T: float, each: float, out: float, least: float, whole: float, x: Here,
     grows: float, strength: float,
@@ -255,7 +255,7 @@ def _film(
     return now
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def _boundary(
     x: State, dt: float, flow: float, warm: float, link: Array, ice: Ice, p: Pipe, q: Liquid,
     s: Scratch, touches: Array, film: Array,
@@ -295,7 +295,7 @@ def _boundary(
         link[j] = _to_wall(x.H[nr - 1, j], s.A[nr - 1, j], distance, x.Tw[j], link[j], p.inner, ice)
 
 
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+@njit(nogil=True, cache=True, borrows=True, error_model="numpy", fastmath=FAST)
 def take(
     x: State, dt: float, flow: float, warm: float, link: Array, ice: Ice, p: Pipe, q: Liquid,
     s: Scratch,
