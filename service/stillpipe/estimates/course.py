@@ -137,12 +137,12 @@ def _at(log: Array, value: Array, time: Array, early: float) -> Array:
     ``early`` is the slope before the knots [-].
     """
     count, last = len(time), len(log) - 1
-    found = np.empty(count)
+    found, past = np.empty(count), np.zeros(count, dtype=np.int32)
+    for knot in log:
+        for n in range(count):  # side by side over the draws
+            past[n] += time[n] > knot
     for n in range(count):
-        at = time[n]
-        k = 0
-        while k <= last and log[k] < at:
-            k += 1
+        at, k = time[n], past[n]
         if k == 0:
             rise = early * (at - log[0])
         else:

@@ -214,7 +214,7 @@ class Ensemble:
 
     def terms(self, sample: draws.Sample) -> Array:
         """Return what surfaces over the star are made of, for every draw of ``sample`` [-]."""
-        return surface.terms(self.deviates(sample) - self.about, self.star.corners)
+        return self.star.terms(self.deviates(sample) - self.about)
 
     def deviates(self, sample: draws.Sample) -> Array:
         """Return the draws of the inputs, shape (draws, inputs) [-]."""

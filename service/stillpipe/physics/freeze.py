@@ -20,7 +20,7 @@ from stillpipe.physics.column.resume import Begun
 from stillpipe.physics.column.work import Work
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.physics.fading import LONGEST_THAW, Fading
-from stillpipe.physics.history import NOTHING, History, Part, copy, joined, open_share, skin
+from stillpipe.physics.history import NOTHING, Course, History, Part, copy, open_share, skin
 
 __all__ = [
     "COARSE",
@@ -151,6 +151,7 @@ class FreezeRun:
         column, self._begun = Column(case, grid, self.work), begun
         self._fed = column.warm() if begun is None else resume.state(column, begun)
         self._parts = [Part(column, self._fed)]
+        self._course = Course(self._parts)
         self.closure = self._to_closure()
         self.ready = (
             None if self.closure is None else self._to_ready(0.5 * needed_length, 0.5 * needed_grip)
@@ -160,7 +161,6 @@ class FreezeRun:
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
         self._fadings: dict[float, Fading] = {}
-        self._histories: dict[tuple[float, bool], History] = {}
 
     @property
     def _column(self) -> Column:
@@ -235,12 +235,13 @@ class FreezeRun:
         last = next(p for p in reversed(self._parts) if p.begun <= self._turn)
         column, state = last.column.even(last.last_before(self._turn))
         part, until, found = Part(column, state), self._turn, None
+        course = Course([part])
         while found is None and until < LATEST_FROST:
             until = min(until + STRETCH, LATEST_FROST)
             rule = column.rule(until, exactly=False, reach=column.grid.hold_step)
             while column.advance(state, part.record, column.fed, rule)[0] == step.FULL:
                 part.grow()
-            found = joined([part], LATEST_FROST).frosted(ZERO_C)
+            found = course.until(LATEST_FROST).frosted(ZERO_C)
         return found
 
     @cached_property
@@ -313,10 +314,8 @@ class FreezeRun:
         With the step ``beyond`` that, where that is asked for.
         """
         until = self._turn if until is None else until
-        if (until, beyond) not in self._histories:
-            self._feed_on(until)
-            self._histories[until, beyond] = joined(self._parts, until, 1 if beyond else 0)
-        return self._histories[until, beyond]
+        self._feed_on(until)
+        return self._course.until(until, 1 if beyond else 0)
 
     def skin(self, distance: float, until: float) -> tuple[Array, Array]:
         """Return times past ``until`` [s] and the outside's [K] ``distance`` [m] beside."""

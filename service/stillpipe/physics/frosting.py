@@ -10,7 +10,7 @@ from stillpipe.physics.column.layout import Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.resume import Begun, state
 from stillpipe.physics.column.work import Work
-from stillpipe.physics.history import Part, joined, skin
+from stillpipe.physics.history import Course, Part, skin
 
 Array = NDArray[np.float64]
 
@@ -47,10 +47,11 @@ class FrostRun:
             self._part.write(begun.rows)
         open_ = begun is not None and not begun.closed
         self.begun = math.inf if open_ else self._part.begun
-        self.frost = joined([self._part], math.inf).frosted(at)
+        self._course = Course([self._part])
+        self.frost = self._course.until(math.inf).frosted(at)
         if not open_:
             self._feed(max(until, self.begun, SOON * longest), longest, at)
-        self._history = joined([self._part], math.inf)
+        self._history = self._course.until(math.inf)
 
     def _feed(self, end: float, longest: float, at: float) -> None:
         """Feed past ``end`` [s], and on to ``longest`` [s] if it is not at ``at`` [K] by then."""
@@ -65,7 +66,7 @@ class FrostRun:
         rule = column.rule(end, exactly=False)
         while column.advance(self._fed, part.record, column.fed, rule)[0] == step.FULL:
             part.grow()
-        return joined([part], end, 1).frosted(at)
+        return self._course.until(end, 1).frosted(at)
 
     def skin(self, distance: float, time: float) -> float:
         """Temperature of the pipe's outside [K] at a ``distance`` [m] beside and a ``time`` [s]."""

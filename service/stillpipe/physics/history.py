@@ -185,24 +185,38 @@ def _between(
     return np.asarray(np.interp(at, places[0] + part * (places[1] - places[0]), LEVELS))
 
 
-def joined(parts: Sequence[Part], until: float, more: int = 0) -> History:
-    """Return the course up to ``until`` [s], and ``more`` rows, of a freeze kept in ``parts``."""
-    rows = np.concatenate([part.rows for part in parts])
-    end = int(np.searchsorted(rows[:, march.TIME], until, side="right")) + more
-    table = rows[:end].T.copy()
-    # ice at the axis never melts while fed: a shorter reading is the interpolation's
-    table[march.CLOSED] = np.maximum.accumulate(table[march.CLOSED])
-    table[march.CLOSED : march.ICE + 1] *= 2.0
-    table.setflags(write=False)
-    return History(
-        time=table[march.TIME],
-        plug_length=table[march.CLOSED],
-        bonded_length=table[march.BONDED],
-        grip=table[march.GRIP],
-        heat_jacket=table[march.DRAWN],
-        heat_ambient=table[march.TAKEN],
-        ice_volume=table[march.ICE],
-        wall_temperature=table[march.WALL],
-        liquid_fraction=table[march.LIQUID],
-        frost_temperature=table[march.FROST],
-    )
+class Course:
+    """The course of a freeze kept in ``parts``, put together once for the rows that there are."""
+
+    def __init__(self, parts: Sequence[Part]) -> None:
+        self._parts, self._rows = parts, np.empty((march.ROW, 0))
+
+    def _table(self) -> Array:
+        """Return all rows, a line of each, as :mod:`march` names them, of the whole pipe [its]."""
+        rows = [part.rows for part in self._parts]
+        if self._rows.shape[1] != sum(map(len, rows)):
+            self._rows = np.concatenate(rows).T.copy()
+            # ice at the axis never melts while fed: a shorter reading is the interpolation's
+            closed = self._rows[march.CLOSED]
+            np.maximum.accumulate(closed, out=closed)
+            self._rows[march.CLOSED : march.ICE + 1] *= 2.0
+            self._rows.setflags(write=False)
+        return self._rows
+
+    def until(self, time: float, more: int = 0) -> History:
+        """Return the course up to a ``time`` [s], and ``more`` rows."""
+        known = self._table()
+        end = int(np.searchsorted(known[march.TIME], time, side="right")) + more
+        known = known[:, :end]
+        return History(
+            time=known[march.TIME],
+            plug_length=known[march.CLOSED],
+            bonded_length=known[march.BONDED],
+            grip=known[march.GRIP],
+            heat_jacket=known[march.DRAWN],
+            heat_ambient=known[march.TAKEN],
+            ice_volume=known[march.ICE],
+            wall_temperature=known[march.WALL],
+            liquid_fraction=known[march.LIQUID],
+            frost_temperature=known[march.FROST],
+        )

@@ -76,38 +76,50 @@ class Star:
             found.append((first[self.bend] + LINE[BEND] * np.eye(n)[-1])[None, :])
         return np.vstack(found)
 
+    def terms(self, z: Array) -> Array:
+        """Return deviates ``z``, shape (draws, inputs), squares of ``both``, products of pairs.
+
+        Shape (draws, terms) [-].
+        """
+        count, both = len(self.sides), list(self.both)
+        found = np.empty((len(z), count + len(both) + len(self.corners)))
+        np.clip(z, -FURTHEST, FURTHEST, out=found[:, :count])
+        for k, (i, j) in enumerate([*zip(both, both, strict=True), *self.corners], start=count):
+            np.multiply(found[:, i], found[:, j], out=found[:, k])
+        return found
+
 
 @dataclass(frozen=True)
 class Surface:
-    """What a star's runs came to: ``centre``, slopes, squares of inputs and products of pairs.
+    """What a ``star``'s runs came to: ``centre``, slopes, squares of inputs and products of pairs.
 
-    Shapes (figures,), (inputs, figures) twice, (corners, figures); figures as logarithms. ``curve``
+    Shapes (figures,), (inputs, figures) twice, (corners, figures); figures as logarithms; squares
+    of inputs that were not moved to both sides are nothing. ``curve``
     is the line's, shape (nodes, figures) from the centre at ``nodes`` [-], and ``bends`` by how
     much the root of its extent grows with each deviate of the input ``bend``, shape (figures,).
     """
 
+    star: Star
     centre: Array
     slopes: Array
     squares: Array
     products: Array
-    corners: Pairs
     nodes: tuple[float, ...] = ()
     curve: Array | None = None
-    bend: int = 0
     bends: Array | None = None
 
     def at(self, z: Array) -> Array:
         """Return the figures at deviates ``z``, shape (draws, inputs): shape (draws, figures)."""
-        return self.over(terms(z, self.corners))
+        return self.over(self.star.terms(z))
 
     def over(self, known: Array) -> Array:
-        """Return the figures over the ``known`` :func:`terms` of draws: shape (draws, figures)."""
-        rows = np.vstack([self.slopes, self.squares, self.products])
+        """Return the figures over the ``known`` :meth:`Star.terms`: shape (draws, figures)."""
+        rows = np.vstack([self.slopes, self.squares[list(self.star.both)], self.products])
         found = known @ rows
         found += self.centre
         if self.curve is not None and self.bends is not None:
             along = self.along(known[:, len(self.slopes) - 1])
-            found += along * np.maximum(1.0 + known[:, [self.bend]] * self.bends, 0.0) ** 2
+            found += along * np.maximum(1.0 + known[:, [self.star.bend]] * self.bends, 0.0) ** 2
         return np.asarray(found)
 
     def along(self, z: Array) -> Array:
@@ -123,16 +135,6 @@ def monotone(nodes: Array | tuple[float, ...], values: Array | None, at: Array) 
     from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - a third of a second
 
     return np.asarray(PchipInterpolator(nodes, values)(at))
-
-
-def terms(z: Array, corners: Pairs) -> Array:
-    """Return deviates ``z``, shape (draws, inputs), their squares and the products of ``corners``.
-
-    Shape (draws, twice the inputs and the corners) [-].
-    """
-    z = np.clip(z, -FURTHEST, FURTHEST)
-    products = [z[:, [i]] * z[:, [j]] for i, j in corners]
-    return np.hstack([z, z * z, *products])
 
 
 def fitted(star: Star, found: Array, rough: float = 0.0) -> Surface:
@@ -161,9 +163,8 @@ def fitted(star: Star, found: Array, rough: float = 0.0) -> Surface:
     more = found[begun : begun + len(i)] - first[i] - first[j] + centre
     products = _known(more) / (sides[i] * sides[j])
     if not star.line:
-        return Surface(centre, slopes, squares, products, star.corners)
-    nodes, curve, bends = _line(star, found)
-    return Surface(centre, slopes, squares, products, star.corners, nodes, curve, star.bend, bends)
+        return Surface(star, centre, slopes, squares, products)
+    return Surface(star, centre, slopes, squares, products, *_line(star, found))
 
 
 def _centre(star: Star, found: Array, rough: float) -> Array:
@@ -224,7 +225,7 @@ def shares(
     parts = surface.slopes[:, figure] ** 2 + 2.0 * surface.squares[:, figure] ** 2
     if surface.curve is not None:
         parts[-1] = float(np.var(surface.along(QUANTILES)[:, figure]))
-    for (i, j), product in zip(surface.corners, surface.products[:, figure], strict=True):
+    for (i, j), product in zip(surface.star.corners, surface.products[:, figure], strict=True):
         parts[i] += 0.5 * product**2
         parts[j] += 0.5 * product**2
     whole = max(float(np.sum(parts)) + sum(s**2 for s in beside.values()), 1e-30)
