@@ -258,15 +258,50 @@ class Ensemble:
     def _surfaces(self) -> dict[Hashable, surface.Surface]:
         return {}
 
-    def surface(
-        self, read: course.Read, key: Hashable, rough: float = 0.0
-    ) -> surface.Surface:  # fmt: skip
+    def curves(self, of: Of, knots: Knots) -> surface.Surface:
+        """Return the surface through what has grown at ``knots``, as :func:`course.of_run`.
+
+        Of :attr:`knots`, or of those and more.
+        """
+        early = len(self.knots.time)
+        found = self._laid(self.knots)[of]
+        if len(knots.time) > early:
+            found = found.beside(self._laid(Knots(knots.time[early:]))[of])
+        return found
+
+    def _laid(self, knots: Knots) -> dict[Of, surface.Surface]:
+        """Return the surfaces through all that has grown at ``knots``, laid once.
+
+        A plug's end steps from slice to slice, in a solution by less than its surfaces bend.
+        """
+        key = float(knots.time[-1])
+        if key not in self._grown:
+            found = np.array([self.grown(run, knots) for run in self.runs])
+            fine, laid = self.grown(self.fine, knots), {}
+            steps = course.STEPPING if self.cases.is_water else ()
+            for rough, some in ((course.ROUGH, steps), (0.0, [of for of in Of if of not in steps])):
+                if some:
+                    rows = found[:, list(some)].reshape(len(found), -1)
+                    whole = surface.fitted(self.star, rows, rough)
+                    whole = replace(whole, centre=fine[list(some)].ravel())
+                    parts = (
+                        slice(k, k + len(knots.time))
+                        for k in range(0, rows.shape[1], len(knots.time))
+                    )
+                    laid |= {of: whole.of(part) for of, part in zip(some, parts, strict=True)}
+            self._grown[key] = laid
+        return self._grown[key]
+
+    @cached_property
+    def _grown(self) -> dict[float, dict[Of, surface.Surface]]:
+        return {}
+
+    def surface(self, read: course.Read, key: Hashable) -> surface.Surface:
         """Return the surface through what ``read`` reads of every freeze [logarithms].
 
-        Laid once: ``key`` tells what is read from anything else. ``rough`` as in
-        :func:`surface.fitted`.
+        Laid once: ``key`` tells what is read from anything else.
         """
         if key not in self._surfaces:
-            found = surface.fitted(self.star, np.array([read(run) for run in self.runs]), rough)
+            found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
             self._surfaces[key] = replace(found, centre=read(self.fine))
         return self._surfaces[key]

@@ -21,7 +21,7 @@ from stillpipe.physics import freeze
 from stillpipe.physics.column import work
 from stillpipe.physics.constants import DRY_ICE
 from stillpipe.physics.frosting import FrostRun
-from stillpipe.uncertainty import draws
+from stillpipe.uncertainty import draws, surface
 
 Array = NDArray[np.float64]
 
@@ -98,13 +98,16 @@ class Sampled:
     def _terms(self) -> Array:
         return self.ensemble.terms(self.sample)
 
-    def logs(self, read: course.Read, key: Hashable = None, rough: float = 0.0) -> Array:
+    def logs(self, read: course.Read, key: Hashable = None) -> Array:
         """Return what ``read`` reads of a freeze, for every draw: (draws, figures) [logarithms].
 
-        ``key`` tells it from anything else that is read, where ``read`` itself does not; ``rough``
-        by how much it steps with the grid [-].
+        ``key`` tells it from anything else that is read, where ``read`` itself does not.
         """
-        found = self.ensemble.surface(read, key or read, rough).over(self._terms)
+        return self._over(self.ensemble.surface(read, key or read))
+
+    def _over(self, laid: surface.Surface) -> Array:
+        """Return the figures of a surface for every draw, shape (draws, figures) [logarithms]."""
+        found = laid.over(self._terms)
         return np.clip(found, -FARTHEST, FARTHEST, out=found)
 
     # what is drawn beside the freeze
@@ -217,32 +220,21 @@ class Sampled:
         Of a solution, whose surfaces are far from straight, no plug grips or is sound over more
         than what is closed or bonded of it, and as much as surfaces may miss.
         """
-        key = (of, float(knots.time[0]), float(knots.time[-1]))
+        key = (of, float(knots.time[-1]))
         if key not in self._known_curves:
-            early = len(self.ensemble.knots.time)
-            if len(knots.time) > early:
-                late = Knots(knots.time[early:])
-                parts = [self.curves_of(of, self.ensemble.knots), self.curves_of(of, late)]
-                value = np.hstack([part.value for part in parts])
-            else:
-                steps = of in course.STEPPING and self.cases.is_water
-                rough = course.ROUGH if steps else 0.0
-                value = self.logs(lambda run: self._course(run, knots)[of], key, rough)
-                if of in (Of.SOUND, Of.GRIP) and not self.cases.is_water:
-                    np.minimum(value, self.curves_of(Of.REACH, knots).value + MISS, out=value)
+            with work.blamed((self._member,), LONG_HOLD):
+                laid = self.ensemble.curves(of, knots)
+            value = self._over(laid)
+            if of in (Of.SOUND, Of.GRIP) and not self.cases.is_water:
+                np.minimum(value, self.curves_of(Of.REACH, knots).value + MISS, out=value)
             if of is not Of.WALL:
                 course.keep_rising(value)
             self._known_curves[key] = Curves(of, knots, value)
         return self._known_curves[key]
 
     @cached_property
-    def _known_curves(self) -> dict[tuple[Of, float, float], Curves]:
+    def _known_curves(self) -> dict[tuple[Of, float], Curves]:
         return {}
-
-    def _course(self, run: freeze.FreezeRun | None, knots: Knots) -> Array:
-        """Return what is read of ``run``, once."""
-        with work.blamed((self._member,), LONG_HOLD):
-            return self.ensemble.grown(run, knots)
 
     @cached_property
     def _since(self) -> Array:

@@ -65,7 +65,11 @@ def fade(column: Column, state: step.State) -> Fading:
     end: float | None = 0.0
     if now.bonded > 0.0:
         rule = column.rule(
-            begun + LONGEST_THAW, stop=step.UNBONDED, reach=column.unfed_step, first=FIRST
+            begun + LONGEST_THAW,
+            stop=step.UNBONDED,
+            reach=column.unfed_step,
+            first=FIRST,
+            eta=column.grid.fading_eta,
         )
         event = unfed(column, state, rule, part)
         end = None if event is None else event - begun

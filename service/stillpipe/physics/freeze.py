@@ -49,7 +49,7 @@ LATEST_FROST = 2.0 * 3600.0
 PRODUCTION = Grid(
     axial=7, radial=8, eta=0.06, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=6.0,
     thaw_step=4.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, bore_share=0.35,
-    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0,
+    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, fading_eta=0.06,
 )  # fmt: skip
 COARSE = Grid(
     axial=6, radial=5, eta=0.08, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=8.0,
@@ -351,7 +351,7 @@ class FreezeRun:
         if (moment.grip if lost_grip > 0.0 else moment.bonded_length) > lost_grip:
             rule = column.rule(
                 begun + LONGEST_THAW, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach,
-                first=fading.FIRST,
+                first=fading.FIRST, eta=column.grid.fading_eta,
             )  # fmt: skip
             event = fading.unfed(column, state, rule)
             survival = None if event is None else event - begun

@@ -6,7 +6,7 @@ inputs that were moved to both sides, straight in the others, with products for 
 input may be far from straight: it is solved at several places, between which a curve is laid.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,6 +121,19 @@ class Surface:
             along = self.along(known[:, len(self.slopes) - 1])
             found += along * np.maximum(1.0 + known[:, [self.star.bend]] * self.bends, 0.0) ** 2
         return np.asarray(found)
+
+    def of(self, figures: slice) -> "Surface":
+        """Return the surface of some of its ``figures``."""
+        return replace(self, **{name: x[..., figures] for name, x in self._known()})
+
+    def beside(self, other: "Surface") -> "Surface":
+        """Return one surface of these figures and of those of an ``other`` over the same star."""
+        both = zip(self._known(), other._known(), strict=True)
+        return replace(self, **{name: np.concatenate((x, y), -1) for (name, x), (_, y) in both})
+
+    def _known(self) -> list[tuple[str, Array]]:
+        names = ("centre", "slopes", "squares", "products", "curve", "bends")
+        return [(name, x) for name in names if (x := getattr(self, name)) is not None]
 
     def along(self, z: Array) -> Array:
         """Return the line's curve at deviates ``z`` of its input: shape (draws, figures).

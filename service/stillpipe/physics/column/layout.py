@@ -237,6 +237,7 @@ class Column:
     def rule(
         self, end: float, *, exactly: bool = True, stop: int = step.RUN, need: float = 0.0,
         grip: float = 0.0, reach: float | None = None, cut: bool = False, first: float = 0.0,
+        eta: float = 0.0,
     ) -> march.Rule:  # fmt: skip
         """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`.
 
@@ -248,7 +249,7 @@ class Column:
         bounds = plain(Bounds(reach, grid.least, grid.tolerance))
         edge = self.fine - self.grid.ahead * self.finest if cut else math.inf
         return march.Rule(
-            grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,
+            eta or grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,
             edge, self.frost,
         )  # fmt: skip
 

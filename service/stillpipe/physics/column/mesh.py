@@ -69,6 +69,7 @@ class Grid:
     fin_share: float = 1.0 / 12.0
     plug_share: float = 0.5
     ahead: float = 3.0
+    fading_eta: float = 0.08
 
 
 class Bounds(NamedTuple):
