@@ -33,14 +33,16 @@ FLOW = (
     "jacket_conductance", "convection", "room_film", "wall_conductivity", "fluid_temperature"
 )  # fmt: skip
 """Inputs on which the greatest flow depends by more than a few percent."""
-MORE = 5
-"""Inputs that are moved to both sides."""
+MORE = 2
+"""Inputs that are moved to both sides, those that move closure and plug the most, beside the film."""
 LATE = ("room_film", "relative_humidity", "ambient_temperature")
-"""Inputs on which survival and thaw hang, far from straight."""
+"""Inputs of the room, on which survival and thaw hang: the first is moved to both sides."""
+MILD = 12.0
+"""A room is moved to both sides too where it is no more than so much warmer than ice [K]."""
+COLDEST = 0.02
+"""Least share of the likely difference between room and ice that is told apart from none [-]."""
 BRIEF = ("jacket_filling", "convection", "ice_conductivity", "fluid_temperature")
 """Inputs that act until closure and hardly after: such a freeze is followed no further."""
-MORE_OF_SOLUTION = 3
-"""The same where the ice fraction is an input too, which takes three freezes for itself."""
 KNOTS = 8
 """Times from closure to the ready of a weak bond at which freezes are compared."""
 FIRST_KNOT, LAST_KNOT = 0.02, 0.2
@@ -81,7 +83,13 @@ class Ensemble:
         return self._solve(self.at(np.zeros(len(self.names))), freeze.PRODUCTION)
 
     def at(self, z: Array) -> Scenario:
-        """Return the values of the inputs at deviates ``z`` from the likely freeze [-]."""
+        """Return the values of the inputs at the star's place ``z`` from the likely freeze [-].
+
+        Places are deviates, but for the room's temperature: see :meth:`_places`.
+        """
+        z = z.copy()
+        if self._warmth > 0.0:
+            z[self._room] = np.expm1(self._stretch * z[self._room]) / self._share
         moved = zip(self.names, (self.about + z).tolist(), strict=True)
         return self.cases.scenario(dict(moved))
 
@@ -188,19 +196,16 @@ class Ensemble:
     @cached_property
     def star(self) -> surface.Star:
         """The points that are solved: which inputs matter for this freeze point."""
-        ranked = np.argsort(-self._effects, kind="stable").tolist()
         late = [self.names.index(name) for name in LATE]
-        if self.cases.is_water:
-            both = tuple(dict.fromkeys([*late, *ranked]))[:MORE]
-            both = tuple(dict.fromkeys([*both, *self._asked]))
-            a, b = ranked[:2]
-            pairs = [(a, b), (0, late[0]), (late[0], late[1])]
-            corners = tuple(dict.fromkeys([*pairs, *itertools.combinations(self._asked, 2)]))
-            return surface.Star(self._sides, both, corners)
-        ranked = [i for i in ranked if i < len(self.names) - 1]
-        both = tuple(dict.fromkeys([late[0], *ranked]))[:MORE_OF_SOLUTION]
-        both = tuple(dict.fromkeys([*both, *self._asked]))
-        return surface.Star(self._sides, both, line=True, bend=ranked[0])
+        film, *_, room = late
+        order = np.argsort(-self._effects, kind="stable").tolist()
+        ranked = [i for i in order if i not in late and self.names[i] != "ice_fraction"]
+        both = [film, *ranked[:MORE], *([room] if self._warmth < MILD else []), *self._asked]
+        both = tuple(dict.fromkeys(both))
+        if not self.cases.is_water:
+            return surface.Star(self._sides, both, line=True, bend=ranked[0])
+        pairs = [(ranked[0], ranked[1]), (0, film), *itertools.combinations(self._asked, 2)]
+        return surface.Star(self._sides, both, tuple(dict.fromkeys(pairs)))
 
     @property
     def _sides(self) -> tuple[int, ...]:
@@ -214,7 +219,41 @@ class Ensemble:
 
     def terms(self, sample: draws.Sample) -> Array:
         """Return what surfaces over the star are made of, for every draw of ``sample`` [-]."""
-        return self.star.terms(self.deviates(sample) - self.about)
+        z = self.deviates(sample) - self.about
+        np.clip(z, -surface.FURTHEST, surface.FURTHEST, out=z)
+        self._places(z[:, self._room])
+        return self.star.terms(z)
+
+    def _places(self, z: Array) -> None:
+        """Put deviates ``z`` of the room's temperature on a scale on which figures are straighter.
+
+        In place. The room melts ice in proportion to how much warmer it is: by the logarithm of
+        that, so that the star's first side is where it was.
+        """
+        if self._warmth > 0.0:
+            z[:] = np.log(np.maximum(1.0 + self._share * z, COLDEST)) / self._stretch
+
+    @property
+    def _room(self) -> int:
+        """Which of the inputs is the room's temperature."""
+        return self.names.index("ambient_temperature")
+
+    @cached_property
+    def _warmth(self) -> float:
+        """How much warmer the room is than ice, at the star's centre [K]."""
+        point = self.cases.point
+        moved = self.cases.input("ambient_temperature").at(float(self.about[self._room]))
+        return point.ambient.temperature + float(moved) - point.fluid.freezing_point
+
+    @property
+    def _share(self) -> float:
+        """How much of that is one deviate of the room's temperature [-]."""
+        return float(self.cases.input("ambient_temperature").at(1.0)) / self._warmth
+
+    @property
+    def _stretch(self) -> float:
+        """How much the logarithm of the room's warmth grows with each unit of the scale [-]."""
+        return float(np.log1p(surface.STEP * self._share)) / surface.STEP
 
     def deviates(self, sample: draws.Sample) -> Array:
         """Return the draws of the inputs, shape (draws, inputs) [-]."""

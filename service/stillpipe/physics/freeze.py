@@ -52,8 +52,8 @@ PRODUCTION = Grid(
     fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, fading_eta=0.06,
 )  # fmt: skip
 COARSE = Grid(
-    axial=6, radial=5, eta=0.08, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=8.0,
-    thaw_step=4.0, skin_step=4.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, evenly=True,
+    axial=6, radial=5, eta=0.08, fading_eta=0.16, stretch=1.35, early=0.5, freeze_step=2.0,
+    hold_step=12.0, thaw_step=4.0, skin_step=4.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, evenly=True,
 )  # fmt: skip
 """How a freeze is cut up of which only the ratio to another on the same grid is asked: a third of
 the cost, percentiles of closure, ready and thaw within 1 % rms of those on the fine grid."""

@@ -83,7 +83,7 @@ class Star:
         """
         count, both = len(self.sides), list(self.both)
         found = np.empty((len(z), count + len(both) + len(self.corners)))
-        np.clip(z, -FURTHEST, FURTHEST, out=found[:, :count])
+        found[:, :count] = z
         for k, (i, j) in enumerate([*zip(both, both, strict=True), *self.corners], start=count):
             np.multiply(found[:, i], found[:, j], out=found[:, k])
         return found
@@ -110,7 +110,7 @@ class Surface:
 
     def at(self, z: Array) -> Array:
         """Return the figures at deviates ``z``, shape (draws, inputs): shape (draws, figures)."""
-        return self.over(self.star.terms(z))
+        return self.over(self.star.terms(np.clip(z, -FURTHEST, FURTHEST)))
 
     def over(self, known: Array) -> Array:
         """Return the figures over the ``known`` :meth:`Star.terms`: shape (draws, figures)."""
