@@ -41,10 +41,13 @@ class Inside:
     """A process that measures inside one tree."""
 
     def __init__(self, tree: Path) -> None:
-        """Start it; with a new tree its solver is compiled first."""
+        """Start it, with a single thread of BLAS as the service has it.
+
+        With a new tree its solver is compiled first.
+        """
         self._process = subprocess.Popen(
             [sys.executable, str(HERE / "inside.py")],
-            env=os.environ | {"PYTHONPATH": str(tree / "service")},
+            env=os.environ | {"PYTHONPATH": str(tree / "service"), "OPENBLAS_NUM_THREADS": "1"},
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
         )  # fmt: skip
 

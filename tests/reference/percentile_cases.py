@@ -12,6 +12,7 @@ from stillpipe.estimates.solution import Solution
 from stillpipe.model.requests import Co2MassRequest
 from stillpipe.physics import freeze
 from stillpipe.physics.column.work import Work
+from stillpipe.physics.fading import LONGEST_THAW
 from stillpipe.tables import pipes
 
 Array = NDArray[np.float64]
@@ -25,25 +26,37 @@ FIGURES = ("closure", "ready", "length", "survival", "thaw", "co2")
 
 @dataclass(frozen=True)
 class PercentileCase:
-    """Water of 20 C, or glycol, in a room of 20 C: pipe, line pressure [bar], fluid."""
+    """Water, or glycol, of 20 C in a room of 20 C and half of full humidity, or another.
+
+    Pipe, line pressure [bar], fluid and concentration [-], ``line`` and ``room`` [C], ``humidity``
+    [-].
+    """
 
     pipe: tuple[str, str, str]
     bar: float
     fluid: str = "water"
     concentration: float = 0.0
+    line: float = 20.0
+    room: float = 20.0
+    humidity: float = 0.5
 
     @property
     def name(self) -> str:
         """How the table calls it."""
         found = pipes.find(*self.pipe).id
-        return f"{found} {self.bar:g} bar {self.fluid} {self.concentration:g}"
+        told = f"{found} {self.bar:g} bar {self.fluid} {self.concentration:g}"
+        if (self.line, self.room, self.humidity) != (20.0, 20.0, 0.5):
+            told += f" line {self.line:g} room {self.room:g} C {100.0 * self.humidity:g} %"
+        return told
 
     def request(self) -> Co2MassRequest:
         """The freeze point with its hold."""
-        fluid = water() if self.fluid == "water" else solution_of(self.fluid, self.concentration)
+        water_ = water(self.line)
+        fluid = water_ if self.fluid == "water" else solution_of(self.fluid, self.concentration)
         return request_of(
-            Co2MassRequest, pipes.find(*self.pipe), 20.0, 20.0, self.bar, fluid=fluid, hold=HOLD
-        )
+            Co2MassRequest, pipes.find(*self.pipe), self.line, self.room, self.bar, fluid=fluid,
+            hold=HOLD, relative_humidity=self.humidity,
+        )  # fmt: skip
 
 
 CASES = (
@@ -63,6 +76,22 @@ CASES = (
     PercentileCase(("ASTM B88", "1", "L"), 1.0, "propylene_glycol", 0.10),
     PercentileCase(("ASME B36.10M", "1", "40"), 16.0, "ethylene_glycol", 0.08),
 )
+HALF, TWO, STEEL = ("ASTM B88", "1/2", "L"), ("ASTM B88", "2", "L"), ("ASME B36.10M", "1", "40")
+ROOMS = (
+    PercentileCase(HALF, 3.0, room=3.0),
+    PercentileCase(HALF, 3.0, room=35.0, humidity=0.9),
+    PercentileCase(HALF, 10.0, line=35.0),
+    PercentileCase(TWO, 3.0, room=8.0),
+    PercentileCase(TWO, 3.0, room=30.0, humidity=0.2),
+    PercentileCase(STEEL, 3.0, room=2.0, humidity=0.9),
+    PercentileCase(STEEL, 6.0, room=5.0),
+    PercentileCase(STEEL, 6.0, room=38.0, humidity=0.8),
+    PercentileCase(STEEL, 10.0, line=6.0),
+    PercentileCase(("ASME B36.10M", "3", "40"), 3.0, humidity=0.8),
+    PercentileCase(("ASME B36.19M", "1", "10S"), 6.0, room=12.0, humidity=0.9),
+    PercentileCase(("ASTM D1785", "1", "40"), 3.0, room=10.0),
+)
+"""Cold, hot, dry and damp rooms, cold and warm lines."""
 
 
 def planned(solution: Solution) -> tuple[float, float]:
@@ -76,13 +105,13 @@ def surfaced(case: PercentileCase, ready: float, end: float) -> dict[str, Array]
     request = case.request()
     solution = Solution(request, HOLD)
     drawn = _co2(request, solution, ready, solution.drawn(ready), solution.drawn(end))
-    held = solution.closures < end
+    held, melted = solution.closures < end, solution.melted(end)
     found = {
         "closure": solution.closures,
         "ready": solution.readies,
         "length": solution.grown(Of.SOUND, end),
         "survival": solution.lasting(end),
-        "thaw": solution.melted(end) * solution.model,
+        "thaw": np.where(melted > LONGEST_THAW, np.inf, melted * solution.model),
         "co2": drawn,
     }
     late = ("length", "survival", "thaw", "co2")

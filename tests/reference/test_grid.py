@@ -22,7 +22,7 @@ COUNT, SEED = 45, 5
 FINE = replace(
     freeze.PRODUCTION, axial=18, radial=14, eta=0.03, stretch=1.25, finest=0.004, freeze_step=1.0,
     hold_step=2.0, thaw_step=1.0, melt_step=1.0, pieces=8, bore_share=0.25, fin_share=1.0 / 30.0,
-    plug_share=0.5,
+    plug_share=0.5, fading_eta=0.03, fading_width=1.0,
 )  # fmt: skip
 JUST_CLOSED = 1.2
 """A plug is no figure until so many times its closure: its length begins endlessly steep."""

@@ -12,9 +12,9 @@ import pytest
 
 from reference import percentile_cases
 from reference.make_percentiles import TABLE, P
-from reference.percentile_cases import CASES, FIGURES, PercentileCase, percentile
+from reference.percentile_cases import CASES, FIGURES, ROOMS, PercentileCase, percentile
 
-WATER = [case for case in CASES if case.fluid == "water"]
+WATER = [case for case in (*CASES, *ROOMS) if case.fluid == "water"]
 GLYCOL = [case for case in CASES if case.fluid != "water"]
 LOOSER = {
     ("astm-b88/1-2/L 1 bar water 0", "length", "p95"): 0.024,
@@ -90,7 +90,7 @@ def test_percentiles_of_glycol_are_near_those_of_direct_solutions(
         assert abs(deviation) <= LOOSER.get((case.name, figure, percent), BAR), (percent, deviation)
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
+@pytest.mark.parametrize("case", [*CASES, *ROOMS], ids=lambda c: c.name)
 def test_the_chances_of_closing_and_of_ready_are_those_of_direct_solutions(
     case: PercentileCase,
 ) -> None:
@@ -101,7 +101,7 @@ def test_the_chances_of_closing_and_of_ready_are_those_of_direct_solutions(
 
 
 def test_the_table_holds_every_material_water_and_glycol_at_1_and_16_bar() -> None:
-    assert {name for name, _ in table()} == {case.name for case in CASES}
+    assert {name for name, _ in table()} == {case.name for case in (*CASES, *ROOMS)}
     assert len(WATER) >= 12
     assert {case.bar for case in CASES} == {1.0, 16.0}
     materials = {case.request().pipe.material for case in CASES}

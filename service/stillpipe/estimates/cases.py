@@ -40,6 +40,7 @@ class Cases:
         """Work nothing out yet."""
         self.point = point
         self._made: dict[Scenario, freeze.Case] = {}
+        self._inputs: dict[str, table.UncertainInput] = {}
 
     @cached_property
     def is_water(self) -> bool:
@@ -49,6 +50,12 @@ class Cases:
 
     def input(self, name: str) -> table.UncertainInput:
         """Return how the uncertain input called ``name`` is distributed at this point."""
+        if name not in self._inputs:
+            self._inputs[name] = self._input(name)
+        return self._inputs[name]
+
+    def _input(self, name: str) -> table.UncertainInput:
+        """Return what :meth:`input` keeps."""
         pipe, known = self.point.pipe, self.point.calibration
         if known is not None and name in calibration.NAMES:
             factor: calibration.Factor = getattr(known, name)
@@ -75,19 +82,19 @@ class Cases:
         """Chance that the fluid can hold the ice that a plug needs [-]."""
         if self.is_water:
             return 1.0
-        low, high = (float(self.input("ice_fraction").at(z)) for z in (-9.0, 9.0))
+        low, high = map(self.input("ice_fraction").value, (-9.0, 9.0))
         return min(max((self.most_ice - ALMOST - low) / (high - low), 0.0), 1.0)
 
     def scenario(self, z: dict[str, float]) -> Scenario:
         """Return the values at the standard normal deviates ``z`` of inputs [-], 0 unless given."""
-        values = {name: float(self.input(name).at(each)) for name, each in z.items()}
+        values = {name: self.input(name).value(each) for name, each in z.items()}
         if "fluid_temperature" in z:
             fluid = self.point.fluid
             above = max(fluid.temperature - fluid.freezing_point, 1e-3)
-            off = abs(float(self.input("fluid_temperature").at(1.0))) / above
+            off = abs(self.input("fluid_temperature").value(1.0)) / above
             values["fluid_temperature"] = math.exp(min(off, NEAREST) * z["fluid_temperature"])
         if "ice_fraction" in z:
-            low, high = (float(self.input("ice_fraction").at(each)) for each in (-9.0, 9.0))
+            low, high = map(self.input("ice_fraction").value, (-9.0, 9.0))
             share = float(table.probability(z["ice_fraction"]))
             values["ice_fraction"] = low + share * self.freezing_chance * (high - low)
         return Scenario(**values)

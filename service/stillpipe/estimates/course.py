@@ -16,6 +16,7 @@ from stillpipe.lazy import cached_property
 from stillpipe.physics import freeze
 from stillpipe.physics.compiling import njit
 from stillpipe.physics.constants import DRY_ICE
+from stillpipe.uncertainty.surface import Single
 
 Array = NDArray[np.float64]
 
@@ -87,10 +88,12 @@ class Curves:
 
     of: Of
     knots: Knots
-    value: Array
+    value: Single
 
     def among(self, chosen: NDArray[np.bool_]) -> "Curves":
         """Return those of the ``chosen`` draws."""
+        if chosen.all():
+            return self
         return Curves(self.of, self.knots, self.value[chosen])
 
     def where(self, wanted: Array) -> Array:
@@ -111,7 +114,7 @@ class Curves:
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _where(log: Array, value: Array, wanted: Array) -> Array:
+def _where(log: Array, value: Single, wanted: Array) -> Array:
     """Return when rising curves reach what is ``wanted``: logarithms of :meth:`Curves.where`."""
     count, last = len(wanted), len(log) - 1
     found = np.empty(count)
@@ -131,7 +134,7 @@ def _where(log: Array, value: Array, wanted: Array) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def _at(log: Array, value: Array, time: Array, early: float) -> Array:
+def _at(log: Array, value: Single, time: Array, early: float) -> Array:
     """Return curves at the logarithms of times, as logarithms: see :meth:`Curves.at`.
 
     ``early`` is the slope before the knots [-].
@@ -154,7 +157,7 @@ def _at(log: Array, value: Array, time: Array, early: float) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def keep_rising(value: Array) -> None:
+def keep_rising(value: Single) -> None:
     """Let no curve of ``value``, shape (draws, knots), fall, in place."""
     for n in range(value.shape[0]):
         for k in range(1, value.shape[1]):
@@ -162,7 +165,7 @@ def keep_rising(value: Array) -> None:
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
-def kept(shares: Array, logs: Array, share: Array) -> Array:
+def kept(shares: Array, logs: Single, share: Array) -> Array:
     """Return how long each draw keeps a ``share`` of its own of its grip [s].
 
     ``logs``, shape (draws, shares), are logarithms of how long the ``shares``, rising, are kept

@@ -60,7 +60,7 @@ class Drawn(Sampled):
         """Solve nothing yet; ``member`` of the request says how long the hold is."""
         super().__init__(point, shares, member)
         self.hold = hold
-        self._stopped: dict[float, Array] = {}
+        self._stopped: dict[float, surface.Single] = {}
 
     def held_for(self, hold: float) -> Self:
         """Return the same freeze point, fed on for another ``hold`` [s]; solves nothing anew."""
@@ -113,7 +113,7 @@ class Drawn(Sampled):
         run, knots = self.fine, self.ensemble.knots
         if run.closure is None:
             return None
-        grown = course.of_run(run, knots)
+        grown = course.of_run(run, knots).astype(np.float32)
         wanted = ((Of.GRIP, max(self.likely_need, course.TINY)), (Of.SOUND, self.point.bore))
         since = max(
             float(Curves(of, knots, grown[[of]]).where(np.log([need]))[0]) for of, need in wanted
@@ -210,16 +210,15 @@ class Drawn(Sampled):
         with self._slow_thaw:
             return _log(np.array([np.nan if left is None else left.thaw or np.inf]))
 
-    def stopped(self, time: float) -> Array:
+    def stopped(self, time: float) -> surface.Single:
         """Return how long plugs fed until ``time`` [s] keep ``SHARES`` of their grip, once.
 
         Logarithms, shape (draws, shares) [log s], as solved.
         """
         if time not in self._stopped:
             solved = time / self._usual
-            self._stopped[time] = self.logs(
-                lambda run: self._fading(run, solved), ("stopped", solved)
-            )
+            laid = self.ensemble.surface(lambda run: self._fading(run, solved), ("stopped", solved))
+            self._stopped[time] = self._over(laid)
         return self._stopped[time]
 
     @cached_property
@@ -267,11 +266,11 @@ class Drawn(Sampled):
             np.log(np.maximum(self.grown(Of.GRIP, each), course.TINY)) for each in (time, *solved)
         )
         grown = np.maximum(last - first, course.FLAT)
-        part = np.clip((at - first) / grown, -1.0, 1.0)[:, None]
+        part = np.clip((at - first) / grown, -1.0, 1.0).astype(np.float32)[:, None]
         begin, end = (self.stopped(each) for each in solved)
         return self._lasting(time, begin + part * (end - begin))
 
-    def _lasting(self, time: float, stopped: Array) -> Array:
+    def _lasting(self, time: float, stopped: surface.Single) -> Array:
         """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [log s]."""
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)

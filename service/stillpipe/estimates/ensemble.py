@@ -34,7 +34,7 @@ FLOW = (
 )  # fmt: skip
 """Inputs on which the greatest flow depends by more than a few percent."""
 MORE = 2
-"""Inputs that are moved to both sides, those that move closure and plug the most, beside the film."""
+"""Inputs moved to both sides beside the film: those that move closure and plug the most."""
 LATE = ("room_film", "relative_humidity", "ambient_temperature")
 """Inputs of the room, on which survival and thaw hang: the first is moved to both sides."""
 MILD = 12.0
@@ -200,8 +200,8 @@ class Ensemble:
         film, *_, room = late
         order = np.argsort(-self._effects, kind="stable").tolist()
         ranked = [i for i in order if i not in late and self.names[i] != "ice_fraction"]
-        both = [film, *ranked[:MORE], *([room] if self._warmth < MILD else []), *self._asked]
-        both = tuple(dict.fromkeys(both))
+        mild = [room] if self._warmth < MILD else []
+        both = tuple(dict.fromkeys([film, *ranked[:MORE], *mild, *self._asked]))
         if not self.cases.is_water:
             return surface.Star(self._sides, both, line=True, bend=ranked[0])
         pairs = [(ranked[0], ranked[1]), (0, film), *itertools.combinations(self._asked, 2)]
@@ -217,7 +217,7 @@ class Ensemble:
         begun = len(self._first)
         return [*self._first, *(self._coarse(z) for z in self.star.points[begun:])]
 
-    def terms(self, sample: draws.Sample) -> Array:
+    def terms(self, sample: draws.Sample) -> surface.Single:
         """Return what surfaces over the star are made of, for every draw of ``sample`` [-]."""
         z = self.deviates(sample) - self.about
         np.clip(z, -surface.FURTHEST, surface.FURTHEST, out=z)
@@ -242,13 +242,13 @@ class Ensemble:
     def _warmth(self) -> float:
         """How much warmer the room is than ice, at the star's centre [K]."""
         point = self.cases.point
-        moved = self.cases.input("ambient_temperature").at(float(self.about[self._room]))
-        return point.ambient.temperature + float(moved) - point.fluid.freezing_point
+        moved = self.cases.input("ambient_temperature").value(float(self.about[self._room]))
+        return point.ambient.temperature + moved - point.fluid.freezing_point
 
     @property
     def _share(self) -> float:
         """How much of that is one deviate of the room's temperature [-]."""
-        return float(self.cases.input("ambient_temperature").at(1.0)) / self._warmth
+        return self.cases.input("ambient_temperature").value(1.0) / self._warmth
 
     @property
     def _stretch(self) -> float:
@@ -313,21 +313,19 @@ class Ensemble:
 
         A plug's end steps from slice to slice, in a solution by less than its surfaces bend.
         """
-        key = float(knots.time[-1])
+        key, count = float(knots.time[-1]), len(knots.time)
         if key not in self._grown:
-            found = np.array([self.grown(run, knots) for run in self.runs])
-            fine, laid = self.grown(self.fine, knots), {}
-            steps = course.STEPPING if self.cases.is_water else ()
+            found, fine = (
+                np.array([self.grown(run, knots) for run in runs])
+                for runs in (self.runs, [self.fine])
+            )
+            laid: dict[Of, surface.Surface] = {}
+            steps = list(course.STEPPING) if self.cases.is_water else []
             for rough, some in ((course.ROUGH, steps), (0.0, [of for of in Of if of not in steps])):
-                if some:
-                    rows = found[:, list(some)].reshape(len(found), -1)
-                    whole = surface.fitted(self.star, rows, rough)
-                    whole = replace(whole, centre=fine[list(some)].ravel())
-                    parts = (
-                        slice(k, k + len(knots.time))
-                        for k in range(0, rows.shape[1], len(knots.time))
-                    )
-                    laid |= {of: whole.of(part) for of, part in zip(some, parts, strict=True)}
+                rows, centre = (each[:, some].reshape(len(each), -1) for each in (found, fine))
+                whole = replace(surface.fitted(self.star, rows, rough), centre=centre[0])
+                for n, of in enumerate(some):
+                    laid[of] = whole.of(slice(n * count, (n + 1) * count))
             self._grown[key] = laid
         return self._grown[key]
 

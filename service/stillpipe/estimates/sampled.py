@@ -95,7 +95,7 @@ class Sampled:
         return self.ensemble.fine
 
     @cached_property
-    def _terms(self) -> Array:
+    def _terms(self) -> surface.Single:
         return self.ensemble.terms(self.sample)
 
     def logs(self, read: course.Read, key: Hashable = None) -> Array:
@@ -103,9 +103,9 @@ class Sampled:
 
         ``key`` tells it from anything else that is read, where ``read`` itself does not.
         """
-        return self._over(self.ensemble.surface(read, key or read))
+        return self._over(self.ensemble.surface(read, key or read)).astype(float)
 
-    def _over(self, laid: surface.Surface) -> Array:
+    def _over(self, laid: surface.Surface) -> surface.Single:
         """Return the figures of a surface for every draw, shape (draws, figures) [logarithms]."""
         found = laid.over(self._terms)
         return np.clip(found, -FARTHEST, FARTHEST, out=found)
@@ -280,7 +280,8 @@ class Sampled:
     @cached_property
     def _heating(self) -> Curves:
         """The heat drawn until closure over its whole, of the draws, at shares of closure."""
-        return Curves(Of.HEAT, course.BEFORE, self.logs(course.drawing))
+        laid = self.ensemble.surface(course.drawing, course.drawing)
+        return Curves(Of.HEAT, course.BEFORE, self._over(laid))
 
     def drawn(self, time: float) -> Array:
         """Return the heat drawn from the pipe by ``time`` [s], of the draws [J]."""
@@ -305,7 +306,8 @@ class Sampled:
         """
         knots = self.knots_until(time)
         key = ("skin", distance, float(knots.time[-1]))
-        value = self.logs(lambda run: self.ensemble.skin(run, knots, distance), key)
+        laid = self.ensemble.surface(lambda run: self.ensemble.skin(run, knots, distance), key)
+        value = self._over(laid)
         count, (past, share, since) = len(course.BEFORE.time), self._moment(time)
         before = Curves(Of.WALL, course.BEFORE, value[:, :count]).at(share)
         after = Curves(Of.WALL, knots, value[:, count:]).at(since)

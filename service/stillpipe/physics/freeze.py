@@ -48,12 +48,13 @@ LATEST_FROST = 2.0 * 3600.0
 
 PRODUCTION = Grid(
     axial=7, radial=8, eta=0.06, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=6.0,
-    thaw_step=4.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, bore_share=0.35,
-    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, fading_eta=0.06,
+    thaw_step=2.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, bore_share=0.35,
+    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, fading_eta=0.06, fading_width=2.0,
 )  # fmt: skip
 COARSE = Grid(
-    axial=6, radial=5, eta=0.08, fading_eta=0.16, stretch=1.35, early=0.5, freeze_step=2.0,
-    hold_step=12.0, thaw_step=4.0, skin_step=4.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, evenly=True,
+    axial=6, radial=5, eta=0.08, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=12.0,
+    thaw_step=2.0, skin_step=4.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, evenly=True,
+    fading_eta=0.16, fading_width=2.0,
 )  # fmt: skip
 """How a freeze is cut up of which only the ratio to another on the same grid is asked: a third of
 the cost, percentiles of closure, ready and thaw within 1 % rms of those on the fine grid."""
@@ -382,7 +383,7 @@ class FreezeRun:
         state.clock[march.SINCE] = 0.0
         if self.ready is None or moment.time <= self.ready:
             return column.skin(state)
-        return column, state
+        return column.fading(state)
 
 
 def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:

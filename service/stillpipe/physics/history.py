@@ -77,7 +77,9 @@ class Part:
     def __init__(self, column: Column, state: step.State) -> None:
         self.column = column
         self.record = record(ROWS, state)
-        march.keep(state, self.record)
+        for kept, array in zip(self.record[1:-1], state, strict=True):
+            kept[0] = array
+        self.record.filled[1] = 1
 
     @property
     def begun(self) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from stillpipe.lazy import cached_property
 from stillpipe.tables import reading
 
 Array = NDArray[np.float64]
@@ -51,14 +52,28 @@ class UncertainInput:
     high: float
     source: str
 
+    @cached_property
+    def _sigma(self) -> float:
+        """Standard deviation, of the logarithm where that is normal [as the source says]."""
+        logs = self.distribution is Distribution.LOGNORMAL
+        spread = math.log(self.high / self.low) if logs else self.high - self.low
+        return spread / (2.0 * Z95)
+
+    def value(self, z: float) -> float:
+        """Return its value at one standard normal deviate ``z`` [-]."""
+        if self.distribution is Distribution.LOGNORMAL:
+            return self.likely * math.exp(self._sigma * z)
+        if self.distribution is Distribution.NORMAL:
+            return self.likely + self._sigma * z
+        return float(self.at(z))
+
     def at(self, z: Array | float) -> Array:
         """Return its value where the standard normal deviate is ``z`` [-]."""
         z = np.asarray(z, dtype=float)
         if self.distribution is Distribution.LOGNORMAL:
-            sigma = math.log(self.high / self.low) / (2.0 * Z95)
-            return np.asarray(self.likely * np.exp(sigma * z))
+            return np.asarray(self.likely * np.exp(self._sigma * z))
         if self.distribution is Distribution.NORMAL:
-            return np.asarray(self.likely + (self.high - self.low) / (2.0 * Z95) * z)
+            return np.asarray(self.likely + self._sigma * z)
         wide = (self.high - self.low) / MIDDLE
         return np.asarray(self.low - 0.5 * (1.0 - MIDDLE) * wide + wide * probability(z))
 

@@ -89,6 +89,7 @@ class Column:
         self.circulation = circulation(
             0.5 * case.bore, case.jacket_length if case.vertical else 0.0, PRANDTL, case.convection
         )
+        self._filled = (plain(self.tables), plain(self.circulation))
         self.finest = finest(case, grid)
         self.unfed_step = grid.thaw_step
         self.frost = 0.5 * case.jacket_length + FROST_DISTANCE
@@ -118,7 +119,6 @@ class Column:
         conducts, holds = case.wall_conductivity, case.wall_heat_capacity
         self.wall = mesh.Wall(axial, capacity, *self._within, conducts, holds)
         self.jacket, self.fine = mesh.found(dz, 0.5 * case.jacket_length, self.finest)
-        self.fed = self._outside(case.h_jacket, case.fill_time, DRY_ICE)
         self._laid = (plain(self.mesh), plain(self.wall))
 
     def _with(
@@ -126,7 +126,8 @@ class Column:
     ) -> "Column":  # fmt: skip
         """Return this column on slices ``dz`` [m], and rings out to other ``edges`` [-] if any."""
         found = copy.copy(self)
-        found.__dict__.pop("empty", None)
+        for laid in ("fed", "empty"):
+            found.__dict__.pop(laid, None)
         if edges is not None:
             found._across(edges)
         found._lay(dz)
@@ -152,6 +153,14 @@ class Column:
     def even(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with the slices it began with, and ``state`` on it."""
         return self._onto(slices(self.case, self.grid, self.grid.finest), state)
+
+    def fading(self, state: step.State) -> tuple["Column", step.State]:
+        """Return the column with slices for a plug that is fed no more, and ``state`` on it.
+
+        The finest of before are put together, as many as the grid says.
+        """
+        widest = self.grid.fading_width * self.finest
+        return self._onto(recut.merged(self.mesh.dz, self.jacket, widest), state)
 
     def skin(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slim rings at the wall, and ``state`` on it."""
@@ -193,6 +202,11 @@ class Column:
         )
 
     @cached_property
+    def fed(self) -> mesh.Outside:
+        """What lies beyond the wall while the jacket is filled."""
+        return self._outside(self.case.h_jacket, self.case.fill_time, DRY_ICE)
+
+    @cached_property
     def empty(self) -> mesh.Outside:
         """What lies beyond the wall once the jacket is empty."""
         return self._outside(self.case.h_empty, 0.0, self.case.ambient_temperature)
@@ -208,7 +222,7 @@ class Column:
 
     def extent(self, state: step.State) -> march.Extent:
         """Return how far the plug of ``state`` reaches, and how fast it holds."""
-        return march.Extent(*march.reach(plain(state), plain(self.tables), *self._laid), 0.0)
+        return march.Extent(*march.reach(plain(state), self._filled[0], *self._laid), 0.0)
 
     def advance(
         self, state: step.State, record: march.Record, outside: mesh.Outside, rule: march.Rule
@@ -225,8 +239,8 @@ class Column:
             where the step does not converge
         """
         why, event = march.go(
-            plain(state), plain(record), plain(self.tables), plain(self.circulation), *self._laid,
-            plain(outside), plain(rule), self.work.counts, self.work.flag,
+            plain(state), plain(record), *self._filled, *self._laid, plain(outside), plain(rule),
+            self.work.counts, self.work.flag,
         )  # fmt: skip
         if why in (step.EXHAUSTED, step.CANCELLED):
             self.work.check()
@@ -241,16 +255,16 @@ class Column:
     ) -> march.Rule:  # fmt: skip
         """Return how to advance to ``end`` [s]; the rest as in :class:`march.Rule`.
 
-        ``cut`` says whether to come back where slices want to be cut; ``first`` step [s] where it
-        is not that of a freeze.
+        ``cut`` says whether to come back where slices want to be cut; ``first`` step [s] and growth
+        ``eta`` of steps [-] where these are not those of a freeze.
         """
         grid = self.grid
         reach = grid.freeze_step if reach is None else reach
         bounds = plain(Bounds(reach, grid.least, grid.tolerance))
         edge = self.fine - self.grid.ahead * self.finest if cut else math.inf
         return march.Rule(
-            eta or grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need, grip,
-            edge, self.frost,
+            eta or grid.eta, first or self.first, bounds, grid.pieces, end, exactly, stop, need,
+            grip, edge, self.frost,
         )  # fmt: skip
 
     def warmest(self, state: step.State) -> float:

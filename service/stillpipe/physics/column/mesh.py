@@ -46,7 +46,9 @@ class Grid:
     again in ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5
     are about a kelvin of ice; what is missed is carried into the next step. Frost that comes after
     ready is followed ``evenly``, on the slices that the pipe began with, or on those of the held
-    plug. The fine part grows by ``stride`` finest slices at a time.
+    plug. The fine part grows by ``stride`` finest slices at a time. Once the coolant has stopped a
+    step is ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then [-], and
+    slices are put together to at most ``fading_width`` x the finest [-].
     """
 
     axial: int
@@ -69,7 +71,8 @@ class Grid:
     fin_share: float = 1.0 / 12.0
     plug_share: float = 0.5
     ahead: float = 3.0
-    fading_eta: float = 0.08
+    fading_eta: float = 0.0
+    fading_width: float = 1.0
 
 
 class Bounds(NamedTuple):

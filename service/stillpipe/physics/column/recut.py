@@ -32,6 +32,22 @@ def split(dz: Array, begin: float, end: float, widest: float) -> Array:
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def merged(dz: Array, jacket: int, widest: float) -> Array:
+    """Return the widths [m] of slices put together that make no more than ``widest`` [m].
+
+    None of the first ``jacket`` slices with one beyond them.
+    """
+    found, n = np.empty(len(dz)), 0
+    for j in range(len(dz)):
+        if n > 0 and j != jacket and found[n - 1] + dz[j] <= widest * (1.0 + 1e-9):
+            found[n - 1] += dz[j]
+        else:
+            found[n] = dz[j]
+            n += 1
+    return found[:n].copy()
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def shares(dz: Array, new: Array) -> Array:
     """Return which part of every new slice was in which old one [-], shape (old, new).
 
