@@ -63,4 +63,4 @@ def range_of(values: Array, more: tuple[float, ...] = ()) -> Range | None:
 
 def chance(true: Draws) -> float:
     """Return the share of draws for which something is ``true`` [-]."""
-    return float(np.mean(true)) if len(true) else 0.0
+    return float(np.count_nonzero(true)) / len(true) if len(true) else 0.0

@@ -333,12 +333,12 @@ def _course(found: Squeezed) -> PressureCourse:
     last = chances.percentile(end * found.growth.model, MIDDLE) or 0.0
     line, times = solution.point.line_pressure, last * np.linspace(0.0, 1.0, POINTS) ** 2
     known = times[list(WORKED_OUT)]
-    series = [found.at(np.minimum(t / found.growth.model, end)) for t in known]
+    series = [found.at(np.minimum(t / found.growth.model, end)) for t in known[1:]]
     likely = [chances.percentile(p, MIDDLE) or 0.0 for p in series]
     high = [solution.at_most(p) or 0.0 for p in series]
 
     def between(values: list[float]) -> Series:
-        rise = np.log(np.maximum(np.maximum.accumulate(values)[1:] - line, TINY))
+        rise = np.log(np.maximum(np.maximum.accumulate(values) - line, TINY))
         found = line + np.exp(np.interp(np.log(times[1:]), np.log(known[1:]), rise))
         return (line, *found.tolist())
 

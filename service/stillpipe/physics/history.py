@@ -1,7 +1,7 @@
 """What is kept of a fed freeze: its course, and the states from which questions branch."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,7 @@ ROWS = 512
 """Rows of history that a run has room for before it asks for more."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class History:
+class History(NamedTuple):
     """The fed freeze step by step, equal-length read-only series; both halves of the pipe.
 
     ``time`` [s]; ``plug_length`` over which no liquid path is left and ``bonded_length`` over which

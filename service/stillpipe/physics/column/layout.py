@@ -1,6 +1,5 @@
 """A freeze point laid on a grid: from lengths and conductances to the arrays of the solver."""
 
-import copy
 import math
 from dataclasses import dataclass
 
@@ -125,7 +124,8 @@ class Column:
         self, dz: NDArray[np.float64], edges: NDArray[np.float64] | None = None
     ) -> "Column":  # fmt: skip
         """Return this column on slices ``dz`` [m], and rings out to other ``edges`` [-] if any."""
-        found = copy.copy(self)
+        found = object.__new__(Column)
+        found.__dict__.update(self.__dict__)
         for laid in ("fed", "empty"):
             found.__dict__.pop(laid, None)
         if edges is not None:
@@ -172,12 +172,15 @@ class Column:
 
     def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:
         """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
-        old, count = self.mesh.dz, len(dz)
-        H, Ti = np.empty((len(state.H), count)), np.empty((len(state.Ti), count))
-        beside = np.empty((2, count))
-        for rows, to in ((state.H, H), (state.Ti, Ti), (np.stack(state[1:4:2]), beside)):
-            recut.carry(old, dz, rows, to)
-        moved = step.State(H, beside[0], Ti, beside[1], state.clock.copy())
+        rings, inner, count = len(state.H), len(state.Ti), len(dz)
+        rows, to = np.empty((rings + inner + 2, len(state.Tw))), np.empty((rings + inner + 2, count))
+        rows[:rings], rows[rings], rows[rings + 1], rows[rings + 2 :] = (
+            state.H, state.Tw, state.link, state.Ti,
+        )  # fmt: skip
+        recut.carry(self.mesh.dz, dz, rows, to)
+        moved = step.State(
+            to[:rings], to[rings], to[rings + 2 :], to[rings + 1], state.clock.copy()
+        )
         return self._with(dz), moved
 
     def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
