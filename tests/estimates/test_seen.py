@@ -90,7 +90,7 @@ def test_freezes_are_solved_anew_about_what_is_known_far_from_the_likely() -> No
     assert told.observation is late
     assert far.least == told.probability < 0.2
     near = seen.evidence((Frost(kind=Seen.FROST, elapsed=190.0, standard_uncertainty=40.0),), s)
-    assert near.ensemble is s.ensemble
+    assert near.ensemble.fine is s.ensemble.fine
     solution = Solution(point_of(observations=(late,)))
     slow = Solution(point_of()).closure
     assert known(solution.closure).likely > 1.3 * known(slow).likely

@@ -160,7 +160,7 @@ QUESTIONS: dict[str, Callable[[Solution], object]] = {
     "heat": lambda s: s.heat_removed,
     "drawn": lambda s: s.drawn(ready_of(s) + 0.5 * s.hold).tolist(),
     "fed": lambda s: s.fine.fed_to(ready_of(s) + 0.5 * s.hold).heat_jacket,
-    "history": lambda s: [v.tolist() for v in vars(s.fine.history()).values()],
+    "history": lambda s: [v.tolist() for v in s.fine.history()],
     "drivers": drivers.of_closure,
     "run": lambda s: spacing.along(spacing.sited_alike(s, PLACES)),
 }

@@ -83,7 +83,7 @@ ROOMS = (
     PercentileCase(HALF, 10.0, line=35.0),
     PercentileCase(TWO, 3.0, room=8.0),
     PercentileCase(TWO, 3.0, room=30.0, humidity=0.2),
-    PercentileCase(STEEL, 3.0, room=2.0, humidity=0.9),
+    PercentileCase(STEEL, 3.0, room=2.5, humidity=0.9),
     PercentileCase(STEEL, 6.0, room=5.0),
     PercentileCase(STEEL, 6.0, room=38.0, humidity=0.8),
     PercentileCase(STEEL, 10.0, line=6.0),

@@ -36,7 +36,8 @@ FLOW = (
 MORE = 2
 """Inputs moved to both sides beside the film: those that move closure and plug the most."""
 LATE = ("room_film", "relative_humidity", "ambient_temperature")
-"""Inputs of the room, on which survival and thaw hang: the first is moved to both sides."""
+"""Inputs of the room, on which survival and thaw hang: the first is moved to both sides, all of them,
+and the first two together, where something was seen."""
 MILD = 12.0
 """A room is moved to both sides too where it is no more than so much warmer than ice [K]."""
 COLDEST = 0.02
@@ -65,21 +66,26 @@ class Ensemble:
     def __init__(
         self, cases: Cases, need: float, spent: work.Work,
         solves: list[freeze.FreezeRun | FrostRun],
-        about: Array | None = None, asked: tuple[str, ...] = (),
+        about: Array | None = None, asked: tuple[str, ...] = (), like: "Ensemble | None" = None,
     ) -> None:  # fmt: skip
         """Solve nothing yet; ``spent`` counts the work, ``solves`` keeps the freezes.
 
-        Inputs that are ``asked`` about are moved to both sides, and together, in any case.
+        Inputs that are ``asked`` about are moved to both sides, and together, in any case. Freezes
+        of an ensemble ``like`` this, about the same, are shared.
         """
         self._asked = tuple(map(cases.names.index, asked))
         self.cases, self.need, self.work, self.solves = cases, need, spent, solves
         self.names = cases.names
         self.about = np.zeros(len(self.names)) if about is None else about
-        self._brief: set[int] = set()
+        self._like = like
+        self._brief: set[int] = set() if like is None else like._brief
+        self._made: dict[bytes, freeze.FreezeRun | None] = {} if like is None else like._made
 
     @cached_property
     def fine(self) -> freeze.FreezeRun:
         """The likely freeze on the fine grid."""
+        if self._like is not None:
+            return self._like.fine
         return self._solve(self.at(np.zeros(len(self.names))), freeze.PRODUCTION)
 
     def at(self, z: Array) -> Scenario:
@@ -114,7 +120,14 @@ class Ensemble:
         return run
 
     def _coarse(self, z: Array) -> freeze.FreezeRun | None:
-        """Return the freeze at deviates ``z`` [-]; None where a flow surely keeps it open."""
+        """Return the freeze at the star's place ``z``, once; None where a flow keeps it open."""
+        key = z.tobytes()
+        if key not in self._made:
+            self._made[key] = self._moved(z)
+        return self._made[key]
+
+    def _moved(self, z: Array) -> freeze.FreezeRun | None:
+        """Return what :meth:`_coarse` keeps."""
         scenario, point = self.at(z), self.cases.point
         if point.fluid.flow > 0.0 and moving.prevents(
             point, self.cases.case(scenario), scenario, surely=bool(not z.any())
@@ -196,15 +209,16 @@ class Ensemble:
     @cached_property
     def star(self) -> surface.Star:
         """The points that are solved: which inputs matter for this freeze point."""
-        late = [self.names.index(name) for name in LATE]
-        film, *_, room = late
+        film, damp, room = late = [self.names.index(name) for name in LATE]
         order = np.argsort(-self._effects, kind="stable").tolist()
         ranked = [i for i in order if i not in late and self.names[i] != "ice_fraction"]
-        mild = [room] if self._warmth < MILD else []
-        both = tuple(dict.fromkeys([film, *ranked[:MORE], *mild, *self._asked]))
+        learning = bool(self._asked) and self.cases.is_water
+        sides = late if learning else [film, *([room] if self._warmth < MILD else [])]
+        both = tuple(dict.fromkeys([*sides, *ranked[:MORE], *self._asked]))
         if not self.cases.is_water:
             return surface.Star(self._sides, both, line=True, bend=ranked[0])
         pairs = [(ranked[0], ranked[1]), (0, film), *itertools.combinations(self._asked, 2)]
+        pairs += [(film, damp)] if learning else []
         return surface.Star(self._sides, both, tuple(dict.fromkeys(pairs)))
 
     @property

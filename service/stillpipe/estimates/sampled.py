@@ -61,16 +61,15 @@ class Sampled:
     @cached_property
     def ensemble(self) -> Ensemble:
         """The freezes on which it rests."""
-        return self.about(None)
+        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves)
 
-    def about(self, z: Array | None, asked: tuple[str, ...] = ()) -> Ensemble:
+    def about(self, z: Array | None, asked: tuple[str, ...] = TOLD) -> Ensemble:
         """Return freezes about deviates ``z`` of the inputs [-], None for the likely ones.
 
-        They tell most of the inputs that are ``asked`` about, where something was seen of those
-        that most of it hangs on.
+        They tell most of the inputs that are ``asked`` about.
         """
-        asked = asked or (TOLD if self.point.observations else ())
-        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves, z, asked)
+        like = self.ensemble if z is None else None
+        return Ensemble(self.cases, WEAK * self.likely_need, self.work, self.solves, z, asked, like)
 
     def among(self, sample: draws.Sample, ensemble: Ensemble | None = None) -> "Sampled":
         """Return the freeze point in the draws of ``sample``, with the same or other freezes."""

@@ -150,16 +150,14 @@ def evidence(seen: tuple[AnyObservation, ...], s: Sampled) -> Evidence:
         return Evidence(found, nothing, s.ensemble, used=False)
     known = learning.learned(partial(_together, seen, s))
     near = _about(s, known.sample)
-    if near is not s.ensemble:
-        again = partial(_together, seen, s.among(prior, near))
-        known = learning.learned(again, known.sample)
-    return Evidence(found, known, near)
+    again = partial(_together, seen, s.among(prior, near))
+    return Evidence(found, learning.learned(again, known.sample), near)
 
 
 def _about(s: Sampled, sample: draws.Sample) -> Ensemble:
-    """Return the freezes of ``s``, or others about ``sample`` where that lies far from them."""
+    """Return freezes that tell more than those of ``s``, about ``sample`` where that lies far."""
     z = np.mean(s.ensemble.deviates(sample), axis=0)
     if np.max(np.abs(z)) < FAR:
-        return s.ensemble
+        return s.about(None)
     found = s.about(np.clip(z, -FARTHEST, FARTHEST))
     return s.ensemble if found.fine.closure is None else found

@@ -173,7 +173,10 @@ class Column:
     def _onto(self, dz: NDArray[np.float64], state: step.State) -> tuple["Column", step.State]:
         """Return a column on slices ``dz`` [m] and ``state`` on it, the heat as it was."""
         rings, inner, count = len(state.H), len(state.Ti), len(dz)
-        rows, to = np.empty((rings + inner + 2, len(state.Tw))), np.empty((rings + inner + 2, count))
+        rows, to = (
+            np.empty((rings + inner + 2, len(state.Tw))),
+            np.empty((rings + inner + 2, count)),
+        )
         rows[:rings], rows[rings], rows[rings + 1], rows[rings + 2 :] = (
             state.H, state.Tw, state.link, state.Ti,
         )  # fmt: skip
