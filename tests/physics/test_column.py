@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from reference import closing
 from reference import one_dimensional as line
 from reference.cases_2d import CASES, Named, of
 from stillpipe.physics import freeze
@@ -99,7 +100,7 @@ def test_two_dimensional_closure_converges_as_cells_are_halved(named: Named) -> 
         grid = freeze.Grid(
             axial=3 * n, radial=rings * n, eta=0.002, stretch=1.35 ** (1.0 / n), tolerance=0.1
         )
-        time = freeze.closure_only(named.case, grid, Work(10**12))
+        time = closing.closure_only(named.case, grid, Work(10**12))
         assert time is not None
         times.append(time)
     noise = 0.0025 * times[-1]
@@ -110,7 +111,7 @@ BASE = CASES[7].case
 
 
 def _closes(case: freeze.Case) -> float:
-    found = freeze.closure_only(case)
+    found = closing.closure_only(case)
     assert found is not None
     return found
 

@@ -9,6 +9,7 @@ from dataclasses import FrozenInstanceError, replace
 import numpy as np
 import pytest
 
+from reference import closing
 from reference.cases_2d import CASES, Named, of
 from stillpipe.errors import CancelledError, TooCostlyError
 from stillpipe.physics import fading, freeze
@@ -114,7 +115,7 @@ def test_closure_ready_and_their_moments_agree() -> None:
     assert (run.at_closure.time, run.at_ready.time) == (run.closure, run.ready)
     assert run.closure < run.ready <= run.last.time
     assert run.at_ready.sound_length == pytest.approx(PLUG, rel=0.02)
-    assert freeze.closure_only(STEEL, freeze.PRODUCTION) == pytest.approx(run.closure, rel=1e-9)
+    assert closing.closure_only(STEEL, freeze.PRODUCTION) == pytest.approx(run.closure, rel=1e-9)
 
 
 def test_a_pipe_that_stays_open_has_a_last_moment_and_a_history() -> None:
@@ -124,7 +125,7 @@ def test_a_pipe_that_stays_open_has_a_last_moment_and_a_history() -> None:
     assert run.last.plug_length == 0.0
     assert run.last.time >= freeze.LONGEST_FREEZE
     assert run.history().time[-1] == run.last.time
-    assert freeze.closure_only(wide) is None
+    assert closing.closure_only(wide) is None
 
 
 def test_results_cannot_be_changed() -> None:
@@ -224,7 +225,7 @@ def test_a_flag_set_by_another_thread_ends_a_running_kernel() -> None:
     def solve() -> None:
         with work.cancellable(flag):
             try:
-                freeze.closure_only(STEEL, endless, work.Work(10**15))
+                closing.closure_only(STEEL, endless, work.Work(10**15))
             except CancelledError as error:
                 raised.append(error)
 

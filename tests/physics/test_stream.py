@@ -9,6 +9,7 @@ import pytest
 from fluids.friction import Churchill_1977
 from ht.conv_internal import turbulent_Gnielinski
 
+from reference import closing
 from reference.cases_2d import of
 from stillpipe.errors import CancelledError, TooCostlyError
 from stillpipe.physics import freeze, media
@@ -218,7 +219,7 @@ def test_a_freeze_closes_below_the_limit_and_stays_open_above(
 
 @pytest.mark.parametrize(("pipe", "band"), [(COPPER, 0.02), (STEEL, 0.02), (PEX, 0.02)])
 def test_without_flow_it_is_the_still_column(pipe: tuple[str, str, str], band: float) -> None:
-    still = freeze.closure_only(case_of(pipe, 20.0), freeze.PRODUCTION)
+    still = closing.closure_only(case_of(pipe, 20.0), freeze.PRODUCTION)
     assert frozen(pipe, 20.0, 0.0).closure == pytest.approx(still, rel=band)
 
 

@@ -11,7 +11,7 @@ import csv
 import warnings
 from pathlib import Path
 
-from reference import library_2d
+from reference import closing, library_2d
 from reference.cases_2d import CASES, Named
 from reference.library_2d import Mesh
 from stillpipe.physics import freeze
@@ -24,7 +24,7 @@ TABLE = Path(__file__).parent / "library_2d.csv"
 
 def horizon(named: Named) -> float:
     """Return how far to solve [s]: a third beyond what the production grid says."""
-    closure = freeze.closure_only(named.case, freeze.PRODUCTION)
+    closure = closing.closure_only(named.case, freeze.PRODUCTION)
     assert closure is not None
     return round(1.3 * closure, 0)
 

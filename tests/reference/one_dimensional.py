@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from reference import closing
 from stillpipe.physics import constants, film, freeze, media
 from stillpipe.physics.column.work import Work
 
@@ -77,6 +78,6 @@ def freeze_shut(case: freeze.Case) -> freeze.History:
 
 def closure(case: freeze.Case, radial: int = 60, eta: float = 0.002) -> float:
     """Time to closure [s]."""
-    found = freeze.closure_only(case, grid(radial, eta), Work(10**12))
+    found = closing.closure_only(case, grid(radial, eta), Work(10**12))
     assert found is not None
     return found

@@ -192,20 +192,15 @@ def of_run(run: freeze.FreezeRun, knots: Knots) -> Array:
     """
     if run.closure is None:
         return np.full((len(Of), len(knots.time)), np.nan)
-    times = run.closure + knots.time
-    h = run.history(float(times[-1]), beyond=True)
-    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
-    closed, bonded = (
-        np.interp(times, h.time, h.plug_length),
-        np.interp(times, h.time, h.bonded_length),
-    )
+    h = run.at(np.append(run.closure, run.closure + knots.time))
+    closed, bonded = h.plug_length[1:], h.bonded_length[1:]
     found = np.array([
         np.minimum(closed, bonded),
-        np.interp(times, h.time, h.grip),
-        np.interp(times, h.time, h.heat_jacket) - heat,
-        np.interp(times, h.time, h.ice_volume) - ice,
+        h.grip[1:],
+        h.heat_jacket[1:] - h.heat_jacket[0],
+        h.ice_volume[1:] - h.ice_volume[0],
         np.maximum(closed, bonded),
-        np.interp(times, h.time, h.wall_temperature),
+        h.wall_temperature[1:],
     ])  # fmt: skip
     return np.asarray(np.log(np.maximum(found, TINY)))
 
@@ -214,9 +209,8 @@ def closing(run: freeze.FreezeRun | None) -> Array:
     """Return the logarithms of closure [s], and of heat drawn [J] and ice [m3] until then."""
     if run is None or run.closure is None:
         return np.array([UNCLOSED, np.nan, np.nan])
-    h = run.history(run.closure, beyond=True)
-    heat, ice = (float(np.interp(run.closure, h.time, x)) for x in (h.heat_jacket, h.ice_volume))
-    return np.log(np.maximum([run.closure, heat, ice], TINY))
+    h = run.at(np.array([run.closure]))
+    return np.log(np.maximum([run.closure, h.heat_jacket[0], h.ice_volume[0]], TINY))
 
 
 def frost(run: freeze.FreezeRun | None) -> Array:
@@ -229,8 +223,7 @@ def drawing(run: freeze.FreezeRun | None) -> Array:
     """Return the logarithms of the heat drawn by ``BEFORE`` over that until closure [-]."""
     if run is None or run.closure is None:
         return np.full(len(BEFORE.time), np.nan)
-    h = run.history(run.closure, beyond=True)
-    found = np.interp(np.append(BEFORE.time, 1.0) * run.closure, h.time, h.heat_jacket)
+    found = run.at(np.append(BEFORE.time, 1.0) * run.closure).heat_jacket
     return np.asarray(np.log(np.maximum(found[:-1] / found[-1], TINY)))
 
 

@@ -177,7 +177,15 @@ class Drawn(Sampled):
 
         ``time`` is one for all, or one for each.
         """
-        return self._grown(self.curves(of), time)
+        if isinstance(time, np.ndarray):
+            return self._grown(self.curves(of), time)
+        if (of, time) not in self._at_times:
+            self._at_times[of, time] = self._grown(self.curves(of), time)
+        return self._at_times[of, time]
+
+    @cached_property
+    def _at_times(self) -> dict[tuple[Of, float], Array]:
+        return {}
 
     # after the coolant's stop
 
@@ -254,7 +262,13 @@ class Drawn(Sampled):
 
         0 where it is not closed or does not hold at all; infinite beyond a day [s].
         """
-        return self._lasting(time, self.stopped(time))
+        if time not in self._lastings:
+            self._lastings[time] = self._lasting(time, self.stopped(time))
+        return self._lastings[time]
+
+    @cached_property
+    def _lastings(self) -> dict[float, Array]:
+        return {}
 
     def lasting_beside(self, time: float, solved: tuple[float, float]) -> Array:
         """Return how long plugs fed until ``time`` [s] hold, as :meth:`lasting` does.

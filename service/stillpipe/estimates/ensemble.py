@@ -36,7 +36,7 @@ FLOW = (
 MORE = 2
 """Inputs moved to both sides beside the film: those that move closure and plug the most."""
 LATE = ("room_film", "relative_humidity", "ambient_temperature")
-"""Inputs of the room, on which survival and thaw hang: the first is moved to both sides, all of them,
+"""Inputs of the room, on which survival and thaw hang: the first is moved to both sides; all are,
 and the first two together, where something was seen."""
 MILD = 12.0
 """A room is moved to both sides too where it is no more than so much warmer than ice [K]."""
@@ -271,9 +271,10 @@ class Ensemble:
 
     def deviates(self, sample: draws.Sample) -> Array:
         """Return the draws of the inputs, shape (draws, inputs) [-]."""
+        if self.cases.is_water:
+            return sample.of_all(self.names)
         columns = [sample.of(name) for name in self.names]
-        if not self.cases.is_water:
-            columns[self.names.index("ice_fraction")] = self._ice_deviates(sample)
+        columns[self.names.index("ice_fraction")] = self._ice_deviates(sample)
         return np.stack(columns, axis=1)
 
     def _ice_deviates(self, sample: draws.Sample) -> Array:

@@ -36,7 +36,6 @@ __all__ = [
     "History",
     "Moment",
     "Stop",
-    "closure_only",
 ]
 
 Array = NDArray[np.float64]
@@ -318,6 +317,11 @@ class FreezeRun:
         self._feed_on(until)
         return self._course.until(until, 1 if beyond else 0)
 
+    def at(self, times: Array) -> History:
+        """Return the freeze at rising ``times`` [s], fed."""
+        self._feed_on(float(times[-1]))
+        return self._course.at(times)
+
     def skin(self, distance: float, until: float) -> tuple[Array, Array]:
         """Return times past ``until`` [s] and the outside's [K] ``distance`` [m] beside."""
         self._feed_on(until)
@@ -384,17 +388,3 @@ class FreezeRun:
         if self.ready is None or moment.time <= self.ready:
             return column.skin(state)
         return column.fading(state)
-
-
-def closure_only(case: Case, grid: Grid = COARSE, work: Work | None = None) -> float | None:
-    """Time to closure [s] of ``case``, None where the bore stays open for ``LONGEST_FREEZE``.
-
-    Raises
-    ------
-    CancelledError, TooCostlyError, SolverError
-        as for :meth:`Column.advance`
-    """
-    column = Column(case, grid, work or Work())
-    rule = column.rule(LONGEST_FREEZE, stop=step.CLOSED)
-    why, event = column.advance(column.warm(), NOTHING, column.fed, rule)
-    return event if why == step.CLOSED else None

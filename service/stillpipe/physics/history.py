@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from stillpipe.physics.column import march, step
 from stillpipe.physics.column.layout import Column
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 
@@ -23,7 +24,8 @@ class History(NamedTuple):
     would hold as much as the plug does, all of it bonded to its full strength [m]; ``heat_jacket``
     drawn under the jacket and ``heat_ambient`` taken in from the room so far [J]; ``ice_volume``
     [m3]; ``wall_temperature`` under the jacket's centre [K]; ``liquid_fraction`` there [-];
-    ``frost_temperature`` of the pipe's outside where frost is looked for [K].
+    ``frost_temperature`` of the pipe's outside where frost is looked for [K]. In the order of
+    :mod:`march`.
     """
 
     time: Array
@@ -159,7 +161,7 @@ def open_share(parts: Sequence[Part], now: step.State, times: Array, at: Array) 
         else:
             other, H, end = column, now.H, float(now.clock[march.NOW])
         part = min(max((time - clock[i]) / max(end - clock[i], march.INSTANT), 0.0), 1.0)
-        found[n] = _between(_open(column, kept.H[i]), _open(other, H), part, at)
+        found[n] = _moved(_open(column, kept.H[i]), _open(other, H), part, at)
     return found
 
 
@@ -175,7 +177,7 @@ def _open(column: Column, H: Array) -> tuple[Array, Array]:
     return column.mesh.z, np.maximum.accumulate(share)
 
 
-def _between(
+def _moved(
     before: tuple[Array, Array], after: tuple[Array, Array], part: float, at: Array
 ) -> Array:
     """Return shares of the bore at places ``at`` [m] after a ``part`` of the time between two."""
@@ -184,6 +186,21 @@ def _between(
         return np.asarray(first + part * (last - first))
     places = [np.interp(LEVELS, x + 1e-9 * np.arange(len(x)), z) for z, x in (before, after)]
     return np.asarray(np.interp(at, places[0] + part * (places[1] - places[0]), LEVELS))
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _between(rows: Array, times: Array) -> Array:
+    """Return all ``rows``, a line of each, at rising ``times`` [s], straight between [its]."""
+    count, last = len(rows), rows.shape[1] - 1
+    found, k = np.empty((count, len(times))), 0
+    for n in range(len(times)):
+        while k < last - 1 and rows[march.TIME, k + 1] <= times[n]:
+            k += 1
+        span = rows[march.TIME, k + 1] - rows[march.TIME, k]
+        part = min(max((times[n] - rows[march.TIME, k]) / span, 0.0), 1.0)
+        for i in range(count):
+            found[i, n] = rows[i, k] + part * (rows[i, k + 1] - rows[i, k])
+    return found
 
 
 class Course:
@@ -204,20 +221,12 @@ class Course:
             self._rows.setflags(write=False)
         return self._rows
 
+    def at(self, times: Array) -> History:
+        """Return the course at rising ``times`` [s], level before and beyond its rows."""
+        return History(*_between(self._table(), times))
+
     def until(self, time: float, more: int = 0) -> History:
         """Return the course up to a ``time`` [s], and ``more`` rows."""
         known = self._table()
         end = int(np.searchsorted(known[march.TIME], time, side="right")) + more
-        known = known[:, :end]
-        return History(
-            time=known[march.TIME],
-            plug_length=known[march.CLOSED],
-            bonded_length=known[march.BONDED],
-            grip=known[march.GRIP],
-            heat_jacket=known[march.DRAWN],
-            heat_ambient=known[march.TAKEN],
-            ice_volume=known[march.ICE],
-            wall_temperature=known[march.WALL],
-            liquid_fraction=known[march.LIQUID],
-            frost_temperature=known[march.FROST],
-        )
+        return History(*known[:, :end])

@@ -72,6 +72,18 @@ class Sample:
         """Return the deviates of the input called ``name``, shape (draws,) [-]."""
         return np.asarray(self.z[:, NAMES.index(name)])
 
+    def of_all(self, names: tuple[str, ...]) -> Array:
+        """Return the deviates of inputs ``names``, read-only, shape (draws, inputs) [-]."""
+        if names not in self._several:
+            found = np.ascontiguousarray(self.z[:, [NAMES.index(name) for name in names]])
+            found.setflags(write=False)
+            self._several[names] = found
+        return self._several[names]
+
+    @cached_property
+    def _several(self) -> dict[tuple[str, ...], Array]:
+        return {}
+
     @cached_property
     def _shares(self) -> Array:
         return uniform() if self.z is deviates() else np.asarray(ndtr(self.z))
