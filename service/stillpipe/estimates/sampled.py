@@ -107,7 +107,9 @@ class Sampled:
     def _over(self, laid: surface.Surface) -> surface.Single:
         """Return the figures of a surface for every draw, shape (draws, figures) [logarithms]."""
         found = laid.over(self._terms)
-        return np.clip(found, -FARTHEST, FARTHEST, out=found)
+        if max(float(np.max(found)), -float(np.min(found))) > FARTHEST:
+            np.clip(found, -FARTHEST, FARTHEST, out=found)
+        return found
 
     # what is drawn beside the freeze
 

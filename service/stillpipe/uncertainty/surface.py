@@ -204,7 +204,8 @@ def _centre(star: Star, found: Array, rough: float) -> Array:
 
 def _known(found: Array) -> Array:
     """Return ``found`` with nothing in the place of what is not a number."""
-    return found if np.isfinite(found).all() else np.nan_to_num(found)
+    known = np.isfinite(found)
+    return found if known.all() else np.where(known, found, 0.0)
 
 
 def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
