@@ -2,12 +2,16 @@
 
 import importlib.util
 import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
 import numba
+import numpy as np
 import pytest
+
+from stillpipe.physics import compiling
 
 SOURCE = """
 from stillpipe.physics.compiling import njit
@@ -80,3 +84,26 @@ def test_a_cache_that_can_no_longer_be_written_stops_nothing(tmp_path: Path, cac
     shutil.rmtree(cache)
     cache.write_text("in the way")
     assert module.doubled(1.0) == 2.0
+
+
+def test_what_borrows_its_arrays_counts_no_reference_and_keeps_none() -> None:
+    """A million references to an array that is kept would never be let go."""
+
+    def total(x: tuple[np.ndarray, np.ndarray], n: int) -> float:
+        found, row = 0.0, x[1]
+        for i in range(n):
+            found += row[1]
+            row = x[0][i] if row[0] < 4.0 else x[1]
+        return found
+
+    borrowing = compiling.njit(cache=False, borrows=True)(total)
+    counting = compiling.njit(cache=False)(total)
+    arrays = (np.arange(6.0).reshape(3, 2), np.arange(3.0))
+    assert borrowing(arrays, 3) == counting(arrays, 3) == total(arrays, 3)
+    before = [sys.getrefcount(a) for a in arrays]
+    for _ in range(100):
+        borrowing(arrays, 1)
+    assert [sys.getrefcount(a) for a in arrays] == before
+    code = borrowing.inspect_llvm(borrowing.signatures[0])
+    assert "NRT_" not in code
+    assert "NRT_" in counting.inspect_llvm(counting.signatures[0])

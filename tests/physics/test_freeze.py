@@ -288,3 +288,33 @@ def test_steps_beyond_the_axial_limit_leave_the_answer() -> None:
     assert beyond.closure == pytest.approx(inside.closure, rel=0.001)
     assert beyond.ready == pytest.approx(inside.ready, rel=0.001)
     assert beyond.last.heat_jacket == pytest.approx(inside.last.heat_jacket, rel=0.002)
+
+
+@pytest.mark.parametrize("case", SOME)
+def test_a_freeze_at_times_is_its_history_between_rows(case: freeze.Case) -> None:
+    """As numpy reads every series, also before its first row and where feeding goes on."""
+    run = run_of(case)
+    assert run.ready is not None
+    times = np.concatenate(([0.0], np.geomspace(1.0, 1.3 * run.ready, 40)))
+    found = run.at(times)
+    history = run.history(float(times[-1]), beyond=True)
+    for name in history._fields:
+        expected = np.interp(times, history.time, getattr(history, name))
+        np.testing.assert_allclose(getattr(found, name), expected, rtol=1e-12, atol=1e-15)
+
+
+@pytest.mark.parametrize("case", SOME)
+def test_slices_put_together_hold_the_heat_and_reach_as_far(case: freeze.Case) -> None:
+    run = run_of(case)
+    assert run.ready is not None
+    moment = run.fed_to(run.ready + 1800.0)
+    column, state = moment._column, moment._state
+    fewer, moved = column.fading(state)
+    assert len(fewer.mesh.dz) < len(column.mesh.dz)
+    assert (
+        fewer.jacket == np.argmin(np.abs(np.cumsum(fewer.mesh.dz) - 0.5 * case.jacket_length)) + 1
+    )
+    assert fewer.heat_content(moved) == pytest.approx(column.heat_content(state), rel=1e-12)
+    before, after = column.extent(state), fewer.extent(moved)
+    assert after.grip == pytest.approx(before.grip, rel=0.03)
+    assert after.closed == pytest.approx(before.closed, rel=0.05)

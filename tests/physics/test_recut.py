@@ -72,3 +72,16 @@ def mean_radius(edges: np.ndarray) -> np.ndarray:
     r = np.linspace(inside, edges, 2001)
     middle = 0.5 * (r[1:] + r[:-1])
     return np.asarray(np.sum(middle * middle, axis=0) / np.sum(middle, axis=0))
+
+
+@pytest.mark.parametrize("jacket", [0, 5, 10])
+def test_slices_put_together_are_as_long_and_end_with_the_jacket(jacket: int) -> None:
+    dz = np.concatenate((np.full(10, 0.5), 0.5 * 1.4 ** np.arange(8)))
+    found = recut.merged(dz, jacket, 1.0)
+    edges, old = np.cumsum(found), np.cumsum(dz)
+    assert edges[-1] == pytest.approx(old[-1], rel=1e-12)
+    assert all(np.min(np.abs(old - edge)) < 1e-12 for edge in edges), "no slice is cut"
+    assert jacket == 0 or np.min(np.abs(edges - old[jacket - 1])) < 1e-12
+    wide = found > 1.0 + 1e-9
+    assert set(np.round(found[wide], 9)) <= set(np.round(dz[dz > 1.0], 9)), "wide ones are left"
+    assert len(found) == 13

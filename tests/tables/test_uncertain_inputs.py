@@ -145,3 +145,9 @@ def test_every_input_is_drawn_evenly_and_for_itself() -> None:
         assert np.all(np.abs(counts - draws.COUNT / 16) <= 1)
     together = np.corrcoef(draws.deviates().T) - np.eye(len(draws.NAMES))
     assert np.abs(together).max() < 0.03
+
+
+@pytest.mark.parametrize("row", table.catalogue(), ids=lambda r: f"{r.name} {r.of}")
+def test_one_value_is_that_of_many(row: table.UncertainInput) -> None:
+    for z in (-2.5, 0.0, 1.7):
+        assert row.value(z) == pytest.approx(float(row.at(np.array([z]))[0]), rel=1e-14, abs=1e-15)

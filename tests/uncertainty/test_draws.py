@@ -34,3 +34,12 @@ def test_the_deviates_are_standard_normal(name: str) -> None:
 def test_nobody_writes_into_the_draws() -> None:
     with pytest.raises(ValueError, match="read-only"):
         draws.deviates()[0, 0] = 1.0
+
+
+def test_several_inputs_are_the_columns_of_each_and_kept() -> None:
+    sample, names = draws.prior(), ("room_film", "model", "adhesion")
+    found = sample.of_all(names)
+    assert np.array_equal(found, np.stack([sample.of(name) for name in names], axis=1))
+    assert sample.of_all(names) is found
+    with pytest.raises(ValueError, match="read-only"):
+        found[0, 0] = 1.0

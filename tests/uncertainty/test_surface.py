@@ -149,3 +149,14 @@ def test_a_rough_centre_stays_where_no_two_sides_are_known() -> None:
     found[1 + len(SIDES)] = np.nan
     assert surface.fitted(star, found, 0.02).centre[0] == pytest.approx(1.0)
     assert surface.fitted(Star(SIDES), found[:5] + 0.1, 0.02).centre[0] == pytest.approx(1.1)
+
+
+def test_parts_of_a_surface_side_by_side_are_the_surface() -> None:
+    z = np.random.default_rng(5).uniform(-2.0, 2.0, (20, 4))
+    found = np.array(
+        [[float(np.sum(p)), float(p[0] ** 2), float(p[0] * p[1])] for p in STAR.points]
+    )
+    whole = surface.fitted(STAR, found)
+    joined = whole.of(slice(0, 1)).beside(whole.of(slice(1, 3)))
+    assert np.array_equal(joined.at(z), whole.at(z))
+    assert np.array_equal(whole.of(slice(2, 3)).at(z)[:, 0], whole.at(z)[:, 2])
