@@ -196,10 +196,11 @@ def _between(rows: Array, times: Array) -> Array:
     for n in range(len(times)):
         while k < last - 1 and rows[march.TIME, k + 1] <= times[n]:
             k += 1
-        span = rows[march.TIME, k + 1] - rows[march.TIME, k]
-        part = min(max((times[n] - rows[march.TIME, k]) / span, 0.0), 1.0)
+        j = min(k + 1, last)
+        span = rows[march.TIME, j] - rows[march.TIME, k]
+        part = min(max((times[n] - rows[march.TIME, k]) / span, 0.0), 1.0) if span > 0.0 else 0.0
         for i in range(count):
-            found[i, n] = rows[i, k] + part * (rows[i, k + 1] - rows[i, k])
+            found[i, n] = rows[i, k] + part * (rows[i, j] - rows[i, k])
     return found
 
 
