@@ -11,7 +11,7 @@ async function ask(path, body, tries = 6) {
   };
   const reply = await fetch(service + path, { method: "POST", headers, body });
   if (![429, 503].includes(reply.status) || tries === 1) return reply;
-  await setTimeout(1000 * Number(reply.headers.get("Retry-After") ?? 1));
+  await setTimeout(1000 * (1 + Math.random()) * Number(reply.headers.get("Retry-After") ?? 1));
   return ask(path, body, tries - 1);
 }
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import random
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -91,7 +92,7 @@ class Callers:
     ) -> None:
         self.port, self.questions, self.tries = port, questions, tries
         self.left, self.connections = iter(range(count)), connections
-        self.tally = Tally()
+        self.tally, self.random = Tally(), random.Random(1)
 
     async def run(self) -> Tally:
         """Ask everything and return what became of it."""
@@ -106,7 +107,8 @@ class Callers:
             while (pause := await self._once(line, question)) is not None:
                 tries += 1
                 assert tries <= self.tries, f"never answered: {self.tally}"
-                await asyncio.sleep(pause)
+                # those who were refused together must not come back together
+                await asyncio.sleep(pause * (1.0 + self.random.random()))
             self.tally.most_tries = max(self.tally.most_tries, tries)
         line.close()
 

@@ -12,7 +12,7 @@ import pytest
 from reference import closing
 from reference.cases_2d import CASES, Named, of
 from stillpipe.errors import CancelledError, TooCostlyError
-from stillpipe.physics import fading, freeze
+from stillpipe.physics import constants, fading, freeze
 from stillpipe.physics.column import work
 from stillpipe.tables import pipes
 
@@ -318,3 +318,29 @@ def test_slices_put_together_hold_the_heat_and_reach_as_far(case: freeze.Case) -
     before, after = column.extent(state), fewer.extent(moved)
     assert after.grip == pytest.approx(before.grip, rel=0.03)
     assert after.closed == pytest.approx(before.closed, rel=0.05)
+
+
+def test_what_melts_for_more_than_a_day_is_told_by_how_it_melted_until_then(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """In a room of half a degree: within an eighth of what following it for a fortnight gives."""
+    case = replace(STEEL, ambient_temperature=constants.ZERO_C + 0.5)
+    run = run_of(case)
+    assert run.ready is not None
+    moment = run.fed_to(run.ready + 1800.0)
+    found = run.fading(moment)
+    assert found.thaw is None
+    assert found.melts > fading.LONGEST_THAW
+    monkeypatch.setattr(fading, "LONGEST_THAW", 14.0 * 24.0 * 3600.0)
+    followed = run_of(case)
+    again = followed.fading(followed.fed_to(moment.time))
+    assert again.thaw == again.melts
+    assert found.melts == pytest.approx(again.melts, rel=0.125)
+
+
+def test_in_a_room_below_freezing_nothing_melts_for_ever() -> None:
+    run = run_of(replace(STEEL, ambient_temperature=constants.ZERO_C - 5.0))
+    assert run.ready is not None
+    found = run.fading(run.fed_to(run.ready + 3600.0))
+    assert found.melts == np.inf
+    assert found.thaw is None

@@ -11,6 +11,7 @@ import random
 from collections.abc import Iterator
 from pathlib import Path
 
+from reference import closing
 from reference.cases_2d import Named, of
 from stillpipe.physics import freeze
 from stillpipe.physics.column.work import Work
@@ -51,7 +52,7 @@ def errors(cases: list[Named], fine: dict[str, float | None]) -> dict[str, float
     """Relative error of the production grid's closure [-], of cases that close."""
     found = {}
     for named in cases:
-        reference, closure = fine[named.name], freeze.closure_only(named.case, freeze.PRODUCTION)
+        reference, closure = fine[named.name], closing.closure_only(named.case, freeze.PRODUCTION)
         if reference is not None:
             found[named.name] = 1.0 if closure is None else closure / reference - 1.0
     return found
@@ -63,7 +64,7 @@ def main() -> None:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(("case", "closure_s"))
         for named in swept():
-            time = freeze.closure_only(named.case, FINE, Work(10**12))
+            time = closing.closure_only(named.case, FINE, Work(10**12))
             writer.writerow((named.name, "" if time is None else f"{time:.3f}"))
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from reference import explicit_2d, library_2d, make_library_2d, problem_2d
+from reference import closing, explicit_2d, library_2d, make_library_2d, problem_2d
 from reference.cases_2d import CASES, Named
 from stillpipe.physics import freeze
 
@@ -27,7 +27,7 @@ def errors() -> dict[str, float]:
 
 
 def _closure(named: Named) -> float:
-    closure = freeze.closure_only(named.case, freeze.PRODUCTION)
+    closure = closing.closure_only(named.case, freeze.PRODUCTION)
     assert closure is not None
     return closure
 

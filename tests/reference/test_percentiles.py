@@ -13,6 +13,7 @@ import pytest
 from reference import percentile_cases
 from reference.make_percentiles import TABLE, P
 from reference.percentile_cases import CASES, FIGURES, ROOMS, PercentileCase, percentile
+from stillpipe.estimates.solution import Solution
 
 WATER = [case for case in (*CASES, *ROOMS) if case.fluid == "water"]
 GLYCOL = [case for case in CASES if case.fluid != "water"]
@@ -124,3 +125,15 @@ def test_the_table_holds_every_material_water_and_glycol_at_1_and_16_bar() -> No
     assert {case.bar for case in CASES} == {1.0, 16.0}
     materials = {case.request().pipe.material for case in CASES}
     assert len(materials) >= 9
+
+
+def test_the_chance_of_a_thaw_in_a_room_of_one_degree_is_that_of_direct_solutions() -> None:
+    """Of the same 200 draws: some rooms are below freezing, in most of the others it takes days."""
+    case = percentile_cases.PercentileCase(percentile_cases.HALF, 3.0, room=1.0)
+    ready, end = percentile_cases.planned(Solution(case.request(), percentile_cases.HOLD))
+    told = percentile_cases.surfaced(case, ready, end)["thaw"][:200]
+    direct = percentile_cases.solved(case, ready, end, range(200))["thaw"]
+    comes = float(np.mean(np.isfinite(direct)))
+    assert 0.35 < comes < 0.55
+    assert float(np.mean(np.isfinite(told))) == pytest.approx(comes, abs=0.04)
+    assert percentile(told, 0.05) == pytest.approx(percentile(direct, 0.05), rel=0.08)

@@ -7,7 +7,7 @@ import csv
 
 import pytest
 
-from reference import make_sweep
+from reference import closing, make_sweep
 from reference.cases_2d import of
 from stillpipe.physics import freeze
 from stillpipe.physics.column.work import Work
@@ -28,7 +28,7 @@ def test_every_closure_is_within_one_per_cent_of_the_fine_grids() -> None:
 @pytest.mark.parametrize("index", [15, 400, 500])
 def test_the_table_is_reproducible(index: int) -> None:
     named = make_sweep.swept()[index]
-    time = freeze.closure_only(named.case, make_sweep.FINE, Work(10**12))
+    time = closing.closure_only(named.case, make_sweep.FINE, Work(10**12))
     assert time == pytest.approx(FINE[named.name], rel=1e-4)
 
 

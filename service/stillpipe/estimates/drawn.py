@@ -28,6 +28,9 @@ SHARES = np.array([0.0, 0.01, 0.025, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33, 0.5, 0.
 """Shares of its grip down to which an unfed plug is followed [-]."""
 ANCHORS = (0.0, 0.07, 0.3, 1.0)
 """Moments of a hold at which a coolant's stop is solved where many are asked for [-]."""
+SLOWEST = 50.0 * LONGEST_THAW
+"""Time until no ice is left that comes to never [s]: thaws beyond a day are told as never, but how
+far beyond they are tells of the draws that are not."""
 JUST_CLOSED = 1.01
 """A likely plug is not stopped before so many times its closure [-]."""
 SLOW_THAW = (
@@ -216,7 +219,7 @@ class Drawn(Sampled):
         """Return the logarithm of how long it is until no ice is left [log s]."""
         left = self._unfed(run, time)
         with self._slow_thaw:
-            return _log(np.array([np.nan if left is None else left.thaw or np.inf]))
+            return _log(np.array([np.nan if left is None else left.melts]), SLOWEST)
 
     def stopped(self, time: float) -> surface.Single:
         """Return how long plugs fed until ``time`` [s] keep ``SHARES`` of their grip, once.
@@ -322,6 +325,6 @@ class Drawn(Sampled):
         return _log(last)
 
 
-def _log(time: Array) -> Array:
-    """Return the logarithms of times [s], between a moment and what comes to never [log s]."""
-    return np.asarray(np.log(np.clip(time, 0.1, 2.0 * LONGEST_THAW)))
+def _log(time: Array, never: float = 2.0 * LONGEST_THAW) -> Array:
+    """Return the logarithms of times [s], between a moment and what comes to ``never`` [s]."""
+    return np.asarray(np.log(np.clip(time, 0.1, never)))

@@ -1,5 +1,6 @@
 """What becomes of a plug once the coolant has stopped: how long it holds what, and its thaw."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -32,7 +33,7 @@ class Fading:
     time: Array
     grip: Array
     end: float | None
-    _thaw: Callable[[], float | None] = field(repr=False, compare=False)
+    _melts: Callable[[], float] = field(repr=False, compare=False)
 
     def lasts(self, share: Array) -> Array:
         """Return until when [s] it keeps each ``share`` [-] of its first grip for good.
@@ -46,9 +47,18 @@ class Fading:
         return np.where(np.asarray(share) <= 0.0, end, np.where(lost, found, end))
 
     @cached_property
+    def melts(self) -> float:
+        """Time [s] until no ice is left, whether or not it is followed for so long.
+
+        What is left after ``LONGEST_THAW`` goes on melting as it did on the whole; infinite where
+        nothing melts.
+        """
+        return self._melts()
+
+    @property
     def thaw(self) -> float | None:
-        """Time [s] until no ice is left."""
-        return None if self.end is None else self._thaw()
+        """Time [s] until no ice is left, None where some is left after ``LONGEST_THAW``."""
+        return self.melts if self.melts <= LONGEST_THAW else None
 
 
 def fade(column: Column, state: step.State) -> Fading:
@@ -59,7 +69,7 @@ def fade(column: Column, state: step.State) -> Fading:
     CancelledError, TooCostlyError, SolverError
         as for :meth:`Column.advance`
     """
-    begun = float(state.clock[march.NOW])
+    begun, ice = float(state.clock[march.NOW]), column.ice(state)
     now = column.extent(state)
     part = Part(column, state)
     end: float | None = 0.0
@@ -79,16 +89,24 @@ def fade(column: Column, state: step.State) -> Fading:
         grip=2.0 * np.append(now.grip, rows[:, march.GRIP]),
         end=end,
         # it knows the column but not the run, which keeps it: a ring would not be freed at once
-        _thaw=lambda: thawed(column, state, begun),
+        _melts=lambda: melted(column, state, begun, ice),
     )
 
 
-def thawed(column: Column, state: step.State, begun: float) -> float | None:
-    """Return from when on no ice is left, since the coolant's stop at ``begun`` [s]."""
+def melted(column: Column, state: step.State, begun: float, ice: float) -> float:
+    """Return from when on no ice is left, since the coolant's stop at ``begun`` [s].
+
+    ``ice`` is half its volume then [m3], by which what is left after ``LONGEST_THAW`` is judged.
+    """
     even, melting = column.even(state)
-    rule = even.rule(begun + LONGEST_THAW, stop=step.THAWED, reach=even.grid.melt_step)
-    event = unfed(even, melting, rule)
-    return None if event is None else event - begun
+    end = begun + LONGEST_THAW
+    rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step)
+    event = unfed(even, melting, rule) if state.clock[march.NOW] < end - march.INSTANT else None
+    if event is not None:
+        return event - begun
+    gone = ice - even.ice(melting)
+    stays = melting.clock[march.NOW] < end - march.INSTANT
+    return math.inf if stays or gone <= 0.0 else LONGEST_THAW * max(ice / gone, 1.0)
 
 
 def unfed(

@@ -102,12 +102,13 @@ class Stop:
     moment: Moment
     lost_grip: float
     survival: float | None
-    _thaw: Callable[[], float | None] = field(repr=False, compare=False)
+    _melts: Callable[[], float] = field(repr=False, compare=False)
 
     @cached_property
     def thaw(self) -> float | None:
         """Time [s] until no ice is left."""
-        return None if self.survival is None else self._thaw()
+        found = self._melts()
+        return found if found <= LONGEST_THAW else None
 
 
 class FreezeRun:
@@ -363,7 +364,7 @@ class FreezeRun:
         # it knows the column but not this run, which keeps it: a ring would not be freed at once
         return Stop(
             moment=moment, lost_grip=lost_grip, survival=survival,
-            _thaw=lambda: fading.thawed(column, state, begun),
+            _melts=lambda: fading.melted(column, state, begun, 0.0),
         )  # fmt: skip
 
     def fading(self, moment: Moment) -> Fading:
