@@ -69,7 +69,7 @@ def fade(column: Column, state: step.State) -> Fading:
     CancelledError, TooCostlyError, SolverError
         as for :meth:`Column.advance`
     """
-    begun, ice = float(state.clock[march.NOW]), column.ice(state)
+    begun, filled = float(state.clock[march.NOW]), state.H.copy()
     now = column.extent(state)
     part = Part(column, state)
     end: float | None = 0.0
@@ -89,14 +89,15 @@ def fade(column: Column, state: step.State) -> Fading:
         grip=2.0 * np.append(now.grip, rows[:, march.GRIP]),
         end=end,
         # it knows the column but not the run, which keeps it: a ring would not be freed at once
-        _melts=lambda: melted(column, state, begun, ice),
+        _melts=lambda: melted(column, state, begun, filled),
     )
 
 
-def melted(column: Column, state: step.State, begun: float, ice: float) -> float:
+def melted(column: Column, state: step.State, begun: float, filled: Array) -> float:
     """Return from when on no ice is left, since the coolant's stop at ``begun`` [s].
 
-    ``ice`` is half its volume then [m3], by which what is left after ``LONGEST_THAW`` is judged.
+    ``filled`` are the enthalpies then [J/m3], by whose ice what is left after ``LONGEST_THAW`` is
+    judged.
     """
     even, melting = column.even(state)
     end = begun + LONGEST_THAW
@@ -104,7 +105,8 @@ def melted(column: Column, state: step.State, begun: float, ice: float) -> float
     event = unfed(even, melting, rule) if state.clock[march.NOW] < end - march.INSTANT else None
     if event is not None:
         return event - begun
-    gone = ice - even.ice(melting)
+    ice = column.ice(filled)
+    gone = ice - even.ice(melting.H)
     stays = melting.clock[march.NOW] < end - march.INSTANT
     return math.inf if stays or gone <= 0.0 else LONGEST_THAW * max(ice / gone, 1.0)
 

@@ -352,7 +352,7 @@ class FreezeRun:
     def _stopped(self, moment: Moment, lost_grip: float) -> Stop:
         self.stops += 1
         column, state = self._left(moment)
-        begun, reach = moment.time, column.unfed_step
+        begun, reach, filled = moment.time, column.unfed_step, state.H.copy()
         survival: float | None = 0.0
         if (moment.grip if lost_grip > 0.0 else moment.bonded_length) > lost_grip:
             rule = column.rule(
@@ -364,7 +364,7 @@ class FreezeRun:
         # it knows the column but not this run, which keeps it: a ring would not be freed at once
         return Stop(
             moment=moment, lost_grip=lost_grip, survival=survival,
-            _melts=lambda: fading.melted(column, state, begun, 0.0),
+            _melts=lambda: fading.melted(column, state, begun, filled),
         )  # fmt: skip
 
     def fading(self, moment: Moment) -> Fading:

@@ -281,11 +281,11 @@ class Column:
         wall = max(float(np.max(state.Tw)), float(np.max(state.Ti, initial=0.0)))
         return max(float(np.max(bore)), wall)
 
-    def ice(self, state: step.State) -> float:
-        """Volume of ice in half the pipe [m3]."""
+    def ice(self, H: NDArray[np.float64]) -> float:
+        """Volume of ice in half the pipe [m3] at enthalpies ``H`` [J/m3], shape (rings, slices)."""
         m = self.tables
-        place = np.clip((state.H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
-        solid = m.pieces[place, 6] + m.pieces[place, 7] * state.H
+        place = np.clip((H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
+        solid = m.pieces[place, 6] + m.pieces[place, 7] * H
         return float(np.sum(solid * self.mesh.area[:, None] * self.mesh.dz))
 
     def heat_content(self, state: step.State) -> float:
