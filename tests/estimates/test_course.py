@@ -173,3 +173,38 @@ def test_frost_that_does_not_come_is_late() -> None:
     run = open_run()
     assert run.frost is None
     assert course.frost(run)[0] == pytest.approx(math.log(4.0 * 3600.0))
+
+
+class Told:
+    """What a freeze of 100 s says of its skin: states at these times [s], so warm [K]."""
+
+    closure = 100.0
+
+    def __init__(self, times: list[float], warm: list[float]) -> None:
+        self.states = (np.array(times), DRY_ICE + np.array(warm))
+        self.asked: list[tuple[float, float]] = []
+
+    def skin(self, distance: float, until: float) -> tuple[np.ndarray, np.ndarray]:
+        """Keep what it is asked for."""
+        self.asked.append((distance, until))
+        return self.states
+
+
+@pytest.mark.parametrize(("brief", "until"), [(True, 100.0), (False, 200.0)])
+def test_a_brief_freeze_is_asked_no_further_than_its_closure(brief: bool, until: float) -> None:
+    """What lies beyond its last state is not known then; else it stays as it was there."""
+    told = Told([0.0, 50.0, 90.0, 120.0], [90.0, 60.0, 40.0, 20.0])
+    found = course.skin(told, Knots(np.array([15.0, 100.0])), 0.02, brief)  # type: ignore[arg-type]
+    assert told.asked == [(0.02, until)]
+    expected = np.interp(100.0 * BEFORE.time, *told.states) - DRY_ICE
+    assert np.exp(found[: len(BEFORE.time)]) == pytest.approx(expected, rel=1e-12)
+    assert math.exp(found[-2]) == pytest.approx(40.0 - 20.0 * 25.0 / 30.0, rel=1e-12)
+    assert np.isnan(found[-1]) == brief
+    assert brief or math.exp(found[-1]) == pytest.approx(20.0)
+
+
+def test_a_skin_as_cold_as_dry_ice_has_a_logarithm() -> None:
+    told = Told([0.0, 200.0], [1.5, 0.2])
+    found = course.skin(told, Knots(np.array([50.0])), 0.02, brief=False)  # type: ignore[arg-type]
+    assert math.exp(found[0]) == pytest.approx(1.5 - 1.3 * 0.5 / 200.0, rel=1e-9)
+    assert found[-1] == 0.0

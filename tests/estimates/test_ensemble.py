@@ -4,12 +4,16 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import ndtr, ndtri
 
 from estimates.jobs import HALF_INCH, ZERO_C, point_of, solution_of, water
-from stillpipe.estimates.ensemble import BRIEF, COLDEST, LATE, MILD, Ensemble
+from stillpipe.estimates import moving
+from stillpipe.estimates.course import STEPPING, Knots, Of, of_run
+from stillpipe.estimates.ensemble import BRIEF, COLDEST, FLOW, LATE, MILD, Ensemble
 from stillpipe.estimates.sampled import Sampled
 from stillpipe.model.freeze_point import Ambient
 from stillpipe.model.observations import Frost, Seen
+from stillpipe.physics.column.work import Work
 from stillpipe.uncertainty import draws
 from stillpipe.uncertainty.surface import FURTHEST, STEP
 
@@ -41,13 +45,16 @@ def test_sixteen_freezes_tell_of_water() -> None:
 
 
 def test_what_acts_until_closure_is_followed_no_further() -> None:
-    found = ensemble_of()
+    """The others until a bond that is weak carries 40 bar with its safety factor."""
+    found = ensemble_of(line_pressure=4e6)
     for z, run in zip(found.star.points, found.runs, strict=True):
         moved = {found.names[i] for i in np.flatnonzero(z)}
         assert run is not None
         assert found.is_brief(run) == bool(moved & set(BRIEF))
         assert run.closure is not None
-        assert (run.last.grip < found.need) == found.is_brief(run)
+        assert (run.history().grip[-1] < found.need) == found.is_brief(run)
+        grown = found.grown(run, found.knots)
+        assert np.all(np.isnan(grown)) == found.is_brief(run)
 
 
 @pytest.mark.parametrize(("room", "both"), [(-1.0, True), (2.0, True), (11.9, True), (12.1, False)])
@@ -108,6 +115,10 @@ def test_what_is_learned_rests_on_more_that_shares_its_freezes() -> None:
     assert len(more.runs) == 16 + 2 + 1
     assert set(LATE) <= names_of(more, more.star.both)
     assert len(sampled.solves) == 1 + 19
+    for z, run in zip(more.star.points, more.runs, strict=True):
+        moved = {more.names[i] for i in np.flatnonzero(z)}
+        assert run is not None
+        assert more.is_brief(run) == bool(moved & set(BRIEF))
 
 
 def test_a_solution_has_a_line_of_its_ice_fraction_and_no_pairs() -> None:
@@ -124,3 +135,144 @@ def test_effects_of_the_grid_are_no_effects() -> None:
     effects = dict(zip(found.names, found._effects.tolist(), strict=True))
     assert effects["jacket_conductance"] > effects["jacket_filling"] > 0.1
     assert all(effects[name] < 0.02 for name in LATE)
+
+
+def test_draws_of_the_inputs_stand_in_their_order() -> None:
+    sample = draws.prior()
+    for fluid in (water(20.0), solution_of("propylene_glycol", 0.1)):
+        found = ensemble_of(fluid=fluid)
+        z = found.deviates(sample)
+        assert z.shape == (len(sample), len(found.names))
+        for i, name in enumerate(found.names):
+            if name != "ice_fraction":
+                assert np.array_equal(z[:, i], sample.of(name))
+
+
+def test_ice_fractions_are_those_that_the_fluid_reaches() -> None:
+    """As likely among them as the share of the draw is among all; those beyond lie at the end."""
+    found, sample = ensemble_of(fluid=solution_of("propylene_glycol", 0.1)), draws.prior()
+    z = found.deviates(sample)[:, -1]
+    chance = found.cases.freezing_chance
+    assert 0.3 < chance < 1.0
+    possible = found.possible(sample)
+    assert np.mean(possible) == pytest.approx(chance, abs=1e-3)
+    shares = sample.shares("ice_fraction")
+    np.testing.assert_allclose(ndtr(z[possible]), shares[possible] / chance, rtol=1e-6, atol=1e-6)
+    assert np.all(z[~possible] == z.max())
+    assert z.max() == pytest.approx(float(ndtri(1.0 - 1e-6)), rel=1e-9)
+
+
+def test_the_greatest_flow_of_a_draw_is_near_that_of_its_own_channel() -> None:
+    found, sample = ensemble_of(), draws.prior()
+    told = np.exp(found.flow_logs(sample))
+    assert told.shape == (len(sample), 1)
+    off = []
+    for n in range(12):
+        z = {name: float(sample.of(name)[n]) for name in FLOW}
+        scenario = found.cases.scenario(z)
+        direct = moving.greatest(found.cases.point, found.cases.case(scenario), scenario)
+        off.append(math.log(told[n, 0] / direct))
+    assert np.max(np.abs(off)) < 0.1
+    assert np.sqrt(np.mean(np.square(off))) < 0.05
+
+
+def test_a_freeze_with_a_flow_goes_on_from_where_the_water_stopped() -> None:
+    """Slower than still water, counted, on the fine grid where it is the likely one."""
+    still, sample = ensemble_of(), draws.prior()
+    flow = 0.3 * float(np.median(np.exp(still.flow_logs(sample))))
+    found = ensemble_of(fluid=water(20.0, flow))
+    likely = found.cases.likely
+    alone = Work()
+    stream = moving.frozen(found.cases.point, found.cases.case(likely), likely, alone, fine=True)
+    assert found.fine.closure == stream.begun.time
+    assert stream.begun.time > 1.02 * (still.fine.closure or math.inf)
+    assert found.work.taken > alone.taken > 0
+
+
+@pytest.mark.parametrize("of", list(Of))
+def test_surfaces_of_what_grows_go_through_what_was_solved(of: Of) -> None:
+    """Level by the likely freeze, differences by the star's; what steps only near its centre."""
+    found = ensemble_of(fluid=solution_of("propylene_glycol", 0.1))
+    knots = Knots(np.concatenate((found.knots.time, found.knots.time[-1] * np.array([2.0, 3.0]))))
+    laid = found.curves(of, knots)
+    np.testing.assert_allclose(laid.centre, of_run(found.fine, knots)[of], rtol=1e-12)
+    early = found.curves(of, found.knots)
+    np.testing.assert_allclose(early.centre, laid.centre[: len(early.centre)], rtol=1e-12)
+    i = found.names.index("room_film")
+    place, run = found.star.points[1 + i], found.runs[1 + i]
+    assert run is not None
+    assert found.centre is not None
+    moved = of_run(run, knots)[of] - of_run(found.centre, knots)[of]
+    told = laid.at(place[None, :])[0] - laid.centre
+    np.testing.assert_allclose(told, moved, atol=2e-5)
+
+
+@pytest.mark.parametrize("of", list(Of))
+def test_in_water_only_what_steps_leaves_its_centre(of: Of) -> None:
+    found = ensemble_of()
+    i = found.names.index("jacket_conductance")
+    laid = found.curves(of, found.knots)
+    both = [found.star.points[1 + i], -found.star.points[1 + i]]
+    told = laid.at(np.array(both)) - laid.centre
+    solved = [
+        found.grown(run, found.knots)[of]
+        for z in both
+        for place, run in zip(found.star.points, found.runs, strict=True)
+        if np.array_equal(place, z)
+    ]
+    one, other = solved
+    np.testing.assert_allclose(told[0] - told[1], one - other, atol=2e-5)
+    centre = found.grown(found.centre, found.knots)[of]
+    bent = np.max(np.abs(told[0] + told[1] - (one + other - 2.0 * centre)))
+    assert (bent > 1e-4) == (of in STEPPING)
+
+
+def test_about_what_was_seen_the_star_lies_there() -> None:
+    sampled = Sampled(point_of(HALF_INCH))
+    z = np.zeros(10)
+    z[0] = -0.8
+    found = sampled.about(z)
+    assert np.array_equal(found.about, z)
+    conductance = found.cases.input("jacket_conductance")
+    assert found.at(np.zeros(10)).jacket_conductance == conductance.value(-0.8)
+    assert found.fine is not sampled.ensemble.fine
+    assert sampled.about(None).fine is sampled.ensemble.fine
+
+
+def test_a_plug_of_little_need_is_followed_until_it_is_a_bore_long() -> None:
+    found = ensemble_of(line_pressure=1e4)
+    assert found.need < 0.1 * HALF_INCH.inside_diameter
+    for run in found.runs:
+        assert run is not None
+        long = run.history().plug_length[-1] >= HALF_INCH.inside_diameter
+        assert long == (not found.is_brief(run))
+
+
+def test_the_skin_beyond_closure_is_known_of_what_is_followed() -> None:
+    found = ensemble_of()
+    late = Knots(np.array([100.0, 400.0]))
+    for run in (None, *found.runs[:4]):
+        skin = found.skin(run, late, 0.02)
+        known = run is not None and not found.is_brief(run)
+        assert bool(np.all(np.isfinite(skin[-2:]))) == known
+
+
+def test_a_room_half_a_degree_above_ice_lies_by_its_logarithm() -> None:
+    found = ensemble_of(0.5)
+    z = np.zeros(10)
+    z[9] = -STEP
+    step = found.cases.input(ROOM).value(STEP)
+    assert 0.5 + found.at(z).ambient_temperature == pytest.approx(0.25 / (0.5 + step), rel=1e-9)
+    place = found.terms(draws.prior())[:, 9]
+    assert place.min() < -4.0
+
+
+def test_a_flow_beyond_the_limit_is_not_followed() -> None:
+    """But for the likely freeze, up to a fifth beyond it."""
+    still, sample = ensemble_of(), draws.prior()
+    limit = float(np.median(np.exp(still.flow_logs(sample))))
+    assert ensemble_of(fluid=water(20.0, 1.3 * limit)).centre is None
+    near = ensemble_of(fluid=water(20.0, 1.1 * limit))
+    assert near.centre is not None
+    i = near.names.index("jacket_conductance")
+    assert near.runs[1 + i] is None, "so weak a jacket does not freeze it shut"

@@ -18,8 +18,9 @@ from stillpipe.lazy import cached_property
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
 from stillpipe.physics.frosting import FrostRun
-from stillpipe.uncertainty import draws, surface
+from stillpipe.uncertainty import draws
 from stillpipe.uncertainty.scenarios import Scenario
+from stillpipe.uncertainty.surface import FURTHEST, STEP, Single, Star, Surface, fitted
 
 Array = NDArray[np.float64]
 
@@ -144,7 +145,7 @@ class Ensemble:
     @cached_property
     def _first(self) -> list[freeze.FreezeRun | None]:
         """The centre and every input moved to its slower side."""
-        star = surface.Star(self._sides, line=not self.cases.is_water)
+        star = Star(self._sides, line=not self.cases.is_water)
         return [self._coarse(z) for z in star.points]
 
     @property
@@ -207,7 +208,7 @@ class Ensemble:
         return np.array([np.log(run.closure), last[Of.SOUND], 0.5 * last[Of.GRIP]])
 
     @cached_property
-    def star(self) -> surface.Star:
+    def star(self) -> Star:
         """The points that are solved: which inputs matter for this freeze point."""
         film, damp, room = late = [self.names.index(name) for name in LATE]
         order = np.argsort(-self._effects, kind="stable").tolist()
@@ -216,10 +217,10 @@ class Ensemble:
         sides = late if learning else [film, *([room] if self._warmth < MILD else [])]
         both = tuple(dict.fromkeys([*sides, *ranked[:MORE], *self._asked]))
         if not self.cases.is_water:
-            return surface.Star(self._sides, both, line=True, bend=ranked[0])
+            return Star(self._sides, both, line=True, bend=ranked[0])
         pairs = [(ranked[0], ranked[1]), (0, film), *itertools.combinations(self._asked, 2)]
         pairs += [(film, damp)] if learning else []
-        return surface.Star(self._sides, both, tuple(dict.fromkeys(pairs)))
+        return Star(self._sides, both, tuple(dict.fromkeys(pairs)))
 
     @property
     def _sides(self) -> tuple[int, ...]:
@@ -231,10 +232,10 @@ class Ensemble:
         begun = len(self._first)
         return [*self._first, *(self._coarse(z) for z in self.star.points[begun:])]
 
-    def terms(self, sample: draws.Sample) -> surface.Single:
+    def terms(self, sample: draws.Sample) -> Single:
         """Return what surfaces over the star are made of, for every draw of ``sample`` [-]."""
         z = self.deviates(sample) - self.about
-        np.clip(z, -surface.FURTHEST, surface.FURTHEST, out=z)
+        np.clip(z, -FURTHEST, FURTHEST, out=z)
         self._places(z[:, self._room])
         return self.star.terms(z)
 
@@ -267,7 +268,7 @@ class Ensemble:
     @property
     def _stretch(self) -> float:
         """How much the logarithm of the room's warmth grows with each unit of the scale [-]."""
-        return float(np.log1p(surface.STEP * self._share)) / surface.STEP
+        return float(np.log1p(STEP * self._share)) / STEP
 
     def deviates(self, sample: draws.Sample) -> Array:
         """Return the draws of the inputs, shape (draws, inputs) [-]."""
@@ -287,16 +288,16 @@ class Ensemble:
         return np.asarray(sample.shares("ice_fraction") < self.cases.freezing_chance)
 
     @cached_property
-    def _flow(self) -> surface.Surface:
+    def _flow(self) -> Surface:
         """The greatest flow that still freezes shut over ``FLOW`` [log kg/s]."""
-        star = surface.Star(tuple(SLOWER[n] for n in FLOW))
+        star = Star(tuple(SLOWER[n] for n in FLOW))
         found = []
         for z in star.points:
             moved = zip(FLOW, (self._flowing + z).tolist(), strict=True)
             scenario = self.cases.scenario(dict(moved))
             flow = moving.greatest(self.cases.point, self.cases.case(scenario), scenario)
             found.append([np.log(max(flow, 1e-15))])
-        return surface.fitted(star, np.array(found))
+        return fitted(star, np.array(found))
 
     def flow_logs(self, sample: draws.Sample) -> Array:
         """Return the greatest flow that still freezes shut, shape (draws, 1) [log kg/s]."""
@@ -309,10 +310,10 @@ class Ensemble:
         return self.about[[self.names.index(n) for n in FLOW]]
 
     @cached_property
-    def _surfaces(self) -> dict[Hashable, surface.Surface]:
+    def _surfaces(self) -> dict[Hashable, Surface]:
         return {}
 
-    def curves(self, of: Of, knots: Knots) -> surface.Surface:
+    def curves(self, of: Of, knots: Knots) -> Surface:
         """Return the surface through what has grown at ``knots``, as :func:`course.of_run`.
 
         Of :attr:`knots`, or of those and more.
@@ -323,7 +324,7 @@ class Ensemble:
             found = found.beside(self._laid(Knots(knots.time[early:]))[of])
         return found
 
-    def _laid(self, knots: Knots) -> dict[Of, surface.Surface]:
+    def _laid(self, knots: Knots) -> dict[Of, Surface]:
         """Return the surfaces through all that has grown at ``knots``, laid once.
 
         A plug's end steps from slice to slice, in a solution by less than its surfaces bend.
@@ -334,26 +335,26 @@ class Ensemble:
                 np.array([self.grown(run, knots) for run in runs])
                 for runs in (self.runs, [self.fine])
             )
-            laid: dict[Of, surface.Surface] = {}
+            laid: dict[Of, Surface] = {}
             steps = list(course.STEPPING) if self.cases.is_water else []
             for rough, some in ((course.ROUGH, steps), (0.0, [of for of in Of if of not in steps])):
                 rows, centre = (each[:, some].reshape(len(each), -1) for each in (found, fine))
-                whole = replace(surface.fitted(self.star, rows, rough), centre=centre[0])
+                whole = replace(fitted(self.star, rows, rough), centre=centre[0])
                 for n, of in enumerate(some):
                     laid[of] = whole.of(slice(n * count, (n + 1) * count))
             self._grown[key] = laid
         return self._grown[key]
 
     @cached_property
-    def _grown(self) -> dict[float, dict[Of, surface.Surface]]:
+    def _grown(self) -> dict[float, dict[Of, Surface]]:
         return {}
 
-    def surface(self, read: course.Read, key: Hashable) -> surface.Surface:
+    def surface(self, read: course.Read, key: Hashable) -> Surface:
         """Return the surface through what ``read`` reads of every freeze [logarithms].
 
         Laid once: ``key`` tells what is read from anything else.
         """
         if key not in self._surfaces:
-            found = surface.fitted(self.star, np.array([read(run) for run in self.runs]))
+            found = fitted(self.star, np.array([read(run) for run in self.runs]))
             self._surfaces[key] = replace(found, centre=read(self.fine))
         return self._surfaces[key]
