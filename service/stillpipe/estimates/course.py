@@ -75,7 +75,7 @@ class Knots:
 
 
 BEFORE = Knots(np.array([0.005, 0.015, 0.035, 0.07, 0.13, 0.21, 0.32, 0.46, 0.62, 0.8, 1.0]))
-"""Shares of closure at which freezes are compared until then [-]."""
+"""Shares of closure at which freezes are compared until then [-], the last closure itself."""
 
 
 @dataclass(frozen=True)
@@ -223,8 +223,8 @@ def drawing(run: freeze.FreezeRun | None) -> Array:
     """Return the logarithms of the heat drawn by ``BEFORE`` over that until closure [-]."""
     if run is None or run.closure is None:
         return np.full(len(BEFORE.time), np.nan)
-    found = run.at(np.append(BEFORE.time, 1.0) * run.closure).heat_jacket
-    return np.asarray(np.log(np.maximum(found[:-1] / found[-1], TINY)))
+    found = run.at(BEFORE.time * run.closure).heat_jacket
+    return np.asarray(np.log(np.maximum(found / found[-1], TINY)))
 
 
 def skin(run: freeze.FreezeRun | None, knots: Knots, distance: float, brief: bool) -> Array:

@@ -228,8 +228,9 @@ class Drawn(Sampled):
         """
         if time not in self._stopped:
             solved = time / self._usual
-            laid = self.ensemble.surface(lambda run: self._fading(run, solved), ("stopped", solved))
-            self._stopped[time] = self._over(laid)
+            self._stopped[time] = self.single(
+                lambda run: self._fading(run, solved), ("stopped", solved)
+            )
         return self._stopped[time]
 
     @cached_property

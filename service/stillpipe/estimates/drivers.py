@@ -101,7 +101,7 @@ def amount(solution: Solution, name: str, z: float) -> Amount:
 
 def _after(solution: Solution, name: str, z: float) -> Amount:
     """Return the value of an input that acts on a solved freeze, at the deviate ``z`` [-]."""
-    value = float(solution.cases.input(name).at(z))
+    value = solution.cases.input(name).value(z)
     if name == "adhesion":
         return Amount(value * solution.likely_strength, "pressure")
     if name == "capture":

@@ -301,8 +301,7 @@ class Ensemble:
 
     def flow_logs(self, sample: draws.Sample) -> Array:
         """Return the greatest flow that still freezes shut, shape (draws, 1) [log kg/s]."""
-        z = np.stack([sample.of(name) for name in FLOW], axis=1)
-        return self._flow.at(z - self._flowing)
+        return self._flow.at(sample.of_all(FLOW) - self._flowing)
 
     @property
     def _flowing(self) -> Array:

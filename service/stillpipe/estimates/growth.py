@@ -79,7 +79,7 @@ def profile(solution: Solution, until: float, pace: float = 1.0) -> Profile:
         closing = closing[-1:]
     times = np.append(closing, run.closure + np.array(GROWING) * (until - run.closure))
     at = np.linspace(0.0, _end(solution, times), PLACES)
-    closed = 0.5 * np.interp(times, history.time, history.plug_length)
+    closed = 0.5 * run.at(times).plug_length
     shut = (at <= closed[:, None]) & (closed[:, None] > 0.0)
     share = np.where(shut, 0.0, run.open_share(times, at))
     share = np.minimum.accumulate(share, axis=0)

@@ -186,8 +186,7 @@ class Set:
 
     def without(self, index: int, used: set[int]) -> Array:
         """Return how likely draws are for a record by what the other ``used`` ones say [-]."""
-        z = np.stack([draws.prior().of(name) for name in NAMES], axis=1)
-        return self._records.common(used - {index}).weights(z)
+        return self._records.common(used - {index}).weights(draws.prior().of_all(NAMES))
 
     def chance(self, index: int, used: set[int]) -> float:
         """Return how probable what was seen is for a record by the other ``used`` ones [-]."""

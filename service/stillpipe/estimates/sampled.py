@@ -102,7 +102,11 @@ class Sampled:
 
         ``key`` tells it from anything else that is read, where ``read`` itself does not.
         """
-        return self._over(self.ensemble.surface(read, key or read)).astype(float)
+        return self.single(read, key).astype(float)
+
+    def single(self, read: course.Read, key: Hashable = None) -> surface.Single:
+        """Return :meth:`logs` in single precision."""
+        return self._over(self.ensemble.surface(read, key or read))
 
     def _over(self, laid: surface.Surface) -> surface.Single:
         """Return the figures of a surface for every draw, shape (draws, figures) [logarithms]."""
@@ -281,8 +285,7 @@ class Sampled:
     @cached_property
     def _heating(self) -> Curves:
         """The heat drawn until closure over its whole, of the draws, at shares of closure."""
-        laid = self.ensemble.surface(course.drawing, course.drawing)
-        return Curves(Of.HEAT, course.BEFORE, self._over(laid))
+        return Curves(Of.HEAT, course.BEFORE, self.single(course.drawing))
 
     def drawn(self, time: float) -> Array:
         """Return the heat drawn from the pipe by ``time`` [s], of the draws [J]."""
@@ -307,8 +310,7 @@ class Sampled:
         """
         knots = self.knots_until(time)
         key = ("skin", distance, float(knots.time[-1]))
-        laid = self.ensemble.surface(lambda run: self.ensemble.skin(run, knots, distance), key)
-        value = self._over(laid)
+        value = self.single(lambda run: self.ensemble.skin(run, knots, distance), key)
         count, (past, share, since) = len(course.BEFORE.time), self._moment(time)
         before = Curves(Of.WALL, course.BEFORE, value[:, :count]).at(share)
         after = Curves(Of.WALL, knots, value[:, count:]).at(since)

@@ -170,10 +170,8 @@ def _open(column: Column, H: Array) -> tuple[Array, Array]:
 
     What rises and falls again by less than the grid can tell is taken to rise outwards.
     """
-    table, area = column.tables, column.mesh.area
-    place = np.clip((H - table.h0) * table.inv, 0, len(table.pieces) - 1).astype(np.intp)
-    solid = table.pieces[place, 6] + table.pieces[place, 7] * H
-    share = np.clip(1.0 - area @ solid / area.sum(), 0.0, 1.0)
+    area = column.mesh.area
+    share = np.clip(1.0 - area @ column.solid(H) / area.sum(), 0.0, 1.0)
     return column.mesh.z, np.maximum.accumulate(share)
 
 

@@ -128,16 +128,16 @@ class Surface:
 
     def of(self, figures: slice) -> "Surface":
         """Return the surface of some of its ``figures``."""
-        own: dict[str, Any] = {name: x[..., figures] for name, x in self._known()}
+        own: dict[str, Any] = {name: x[..., figures] for name, x in self._arrays()}
         return replace(self, **own)
 
     def beside(self, other: "Surface") -> "Surface":
         """Return one surface of these figures and of those of an ``other`` over the same star."""
-        known = zip(self._known(), other._known(), strict=True)
+        known = zip(self._arrays(), other._arrays(), strict=True)
         both: dict[str, Any] = {name: np.concatenate((x, y), -1) for (name, x), (_, y) in known}
         return replace(self, **both)
 
-    def _known(self) -> list[tuple[str, Array]]:
+    def _arrays(self) -> list[tuple[str, Array]]:
         names = ("centre", "slopes", "squares", "products", "curve", "bends")
         return [(name, x) for name in names if (x := getattr(self, name)) is not None]
 

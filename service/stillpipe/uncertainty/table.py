@@ -5,6 +5,7 @@ value differs from the default it counts as stated, and the table's spread of st
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -61,21 +62,20 @@ class UncertainInput:
 
     def value(self, z: float) -> float:
         """Return its value at one standard normal deviate ``z`` [-]."""
-        if self.distribution is Distribution.LOGNORMAL:
-            return self.likely * math.exp(self._sigma * z)
-        if self.distribution is Distribution.NORMAL:
-            return self.likely + self._sigma * z
-        return float(self.at(z))
+        return float(self._at(z, math.exp))
 
     def at(self, z: Array | float) -> Array:
         """Return its value where the standard normal deviate is ``z`` [-]."""
-        z = np.asarray(z, dtype=float)
+        return np.asarray(self._at(np.asarray(z, dtype=float), np.exp))
+
+    def _at(self, z: Array | float, exp: Callable[..., Array | float]) -> Array | float:
+        """Return its value at ``z`` [-], by an exponential for numbers or for arrays."""
         if self.distribution is Distribution.LOGNORMAL:
-            return np.asarray(self.likely * np.exp(self._sigma * z))
+            return self.likely * exp(self._sigma * z)
         if self.distribution is Distribution.NORMAL:
-            return np.asarray(self.likely + self._sigma * z)
+            return self.likely + self._sigma * z
         wide = (self.high - self.low) / MIDDLE
-        return np.asarray(self.low - 0.5 * (1.0 - MIDDLE) * wide + wide * probability(z))
+        return self.low - 0.5 * (1.0 - MIDDLE) * wide + wide * probability(z)
 
 
 FILE = "uncertain_inputs.csv"

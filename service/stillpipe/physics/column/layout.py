@@ -275,18 +275,25 @@ class Column:
 
     def warmest(self, state: step.State) -> float:
         """Highest temperature in the bore and the wall [K]."""
-        m = self.tables
-        place = np.clip((state.H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
-        bore = m.pieces[place, 2] + m.pieces[place, 3] * state.H
+        pieces = self._pieces(state.H)
+        bore = pieces[..., 2] + pieces[..., 3] * state.H
         wall = max(float(np.max(state.Tw)), float(np.max(state.Ti, initial=0.0)))
         return max(float(np.max(bore)), wall)
 
-    def ice(self, H: NDArray[np.float64]) -> float:
-        """Volume of ice in half the pipe [m3] at enthalpies ``H`` [J/m3], shape (rings, slices)."""
+    def solid(self, H: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Solid fraction [-] of every cell at enthalpies ``H`` [J/m3], shape as ``H``."""
+        pieces = self._pieces(H)
+        return np.asarray(pieces[..., 6] + pieces[..., 7] * H)
+
+    def _pieces(self, H: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the rows of the medium's table on which enthalpies ``H`` [J/m3] lie."""
         m = self.tables
         place = np.clip((H - m.h0) * m.inv, 0, len(m.pieces) - 1).astype(np.intp)
-        solid = m.pieces[place, 6] + m.pieces[place, 7] * H
-        return float(np.sum(solid * self.mesh.area[:, None] * self.mesh.dz))
+        return np.asarray(m.pieces[place])
+
+    def ice(self, H: NDArray[np.float64]) -> float:
+        """Volume of ice in half the pipe [m3] at enthalpies ``H`` [J/m3], shape (rings, slices)."""
+        return float(np.sum(self.solid(H) * self.mesh.area[:, None] * self.mesh.dz))
 
     def heat_content(self, state: step.State) -> float:
         """Heat in the bore and wall of half the pipe [J], from an arbitrary zero."""
