@@ -104,6 +104,10 @@ def answered(
     return calibration.calibration(CalibrationRequest(records=records))
 
 
+def near(value: float) -> Any:
+    return pytest.approx(value)
+
+
 def at(name: str, *z: float) -> Percentiles:
     """An input at deviates: 165 W/(m2 K) and 30 s lognormal, 0.6 of capture normal."""
     default, kind, spread = {
@@ -112,7 +116,7 @@ def at(name: str, *z: float) -> Percentiles:
         "capture": (0.6, "factor", 0.333 / Z95),
     }[name]
     values = [1.0 + spread * x if name == "capture" else math.exp(spread * x) for x in z]
-    p05, p50, p95 = (Amount(pytest.approx(default * v), kind) for v in values)
+    p05, p50, p95 = (Amount(near(default * v), kind) for v in values)
     return Percentiles(p05=p05, p50=p50, p95=p95)
 
 
@@ -226,15 +230,15 @@ def test_how_far_off_each_kind_was_foretold_is_its_root_mean_square(
     ]  # fmt: skip
     told = {e.kind: (e.before, e.after) for e in found}
     assert told[Seen.FROST] == (
-        Amount(pytest.approx(math.sqrt((0.09 + 0.16) / 2.0)), "factor"),
-        Amount(pytest.approx(0.2 / math.sqrt(2.0)), "factor"),
+        Amount(near(math.sqrt((0.09 + 0.16) / 2.0)), "factor"),
+        Amount(near(0.2 / math.sqrt(2.0)), "factor"),
     )
     difference = "temperature_difference"
     assert told[Seen.SURFACE_TEMPERATURE] == (
-        Amount(pytest.approx(3.0), difference), Amount(pytest.approx(2.0), difference)
+        Amount(near(3.0), difference), Amount(near(2.0), difference)
     )  # fmt: skip
     assert told[Seen.WEIGHT_DRAWN] == (
-        Amount(pytest.approx(0.2), "factor"), Amount(pytest.approx(0.1), "factor")
+        Amount(near(0.2), "factor"), Amount(near(0.1), "factor")
     )  # fmt: skip
 
 

@@ -11,7 +11,8 @@ import stillpipe
 from estimates.jobs import HALF_INCH, TWO_INCH, ZERO_C, point_of, request_of, solution_of, water
 from stillpipe.estimates.cases import H_EMPTY, Cases
 from stillpipe.model.calibration import Calibration, Factor
-from stillpipe.model.freeze_point import Fluid, Insulation, Lining, Orientation
+from stillpipe.model.fluid import Fluid
+from stillpipe.model.freeze_point import Insulation, Lining, Orientation
 from stillpipe.model.requests import Co2MassRequest
 from stillpipe.physics import film, media, solutions
 from stillpipe.tables import pipes
@@ -19,8 +20,6 @@ from stillpipe.uncertainty.scenarios import LIKELY, Scenario
 from stillpipe.uncertainty.table import Z95, Distribution
 
 PVC = pipes.find("ASTM D1785", "1", "40")
-NARROW = (0.9, 1.1)
-"""Factors at the 5th and 95th percentile of what a caller states, about."""
 
 
 def ends(cases: Cases, name: str) -> list[float]:

@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from stillpipe.estimates import drivers, learned, seen
-from stillpipe.estimates.learned import Held, LearnedFigures, LearnedInput, Percentiles
+from stillpipe.estimates.learned import Held, LearnedInput, Percentiles
 from stillpipe.estimates.seen import Foretold
 from stillpipe.model.figures import Amount
 from stillpipe.model.observations import (
@@ -94,7 +94,7 @@ def _amounts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(drivers, "amount", lambda _s, name, z: Amount(round(float(z), 1), name))
 
 
-def told(*observations: AnyObservation, **changes: Any) -> LearnedFigures:
+def told(*observations: AnyObservation, **changes: Any) -> Any:
     found = learned.told(solution_of(*observations, **changes))
     assert found is not None
     return found

@@ -23,7 +23,7 @@ LATE = np.where(RISING > 80.0, np.inf, RISING)
 class Counted(Solution):
     """A solution of which nothing is solved: what it rests on is given."""
 
-    hopeless = stays_slush = False  # type: ignore[assignment]
+    hopeless = stays_slush = False
 
 
 def counted(point: dict[str, Any] | None = None, **known: Any) -> Counted:
@@ -142,7 +142,7 @@ def test_a_plug_stopped_at_closure_is_one_that_closes() -> None:
 
 def held(**known: Any) -> Counted:
     """A plug that is ready after 30 s, closed in the first half of the draws at the plan's end."""
-    given = {
+    given: dict[str, Any] = {
         "planned_ready": 30.0, "plan_end": 90.0, "holds": RISING <= 50.0, "survivals": RISING,
         "thaws": np.where(RISING > 30.0, np.inf, RISING), "strength": np.full(COUNT, 1e6),
     }  # fmt: skip
