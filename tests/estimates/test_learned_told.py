@@ -91,7 +91,12 @@ SPREADS = {"jacket_conductance": 0.25, "adhesion": 1.3, "model": 0.0}
 @pytest.fixture(autouse=True)
 def _amounts(monkeypatch: pytest.MonkeyPatch) -> None:
     """An input at a deviate is that deviate."""
-    monkeypatch.setattr(drivers, "amount", lambda _s, name, z: Amount(round(float(z), 1), name))
+
+    def amount(solution: Any, name: str, z: float) -> Amount:
+        assert solution.sample is not None
+        return Amount(round(float(z), 1), name)
+
+    monkeypatch.setattr(drivers, "amount", amount)
 
 
 def told(*observations: AnyObservation, **changes: Any) -> Any:
