@@ -32,6 +32,13 @@ def test_a_percentile_is_the_least_draw_that_is_not_exceeded_so_often(
     assert np.mean(np.array(values) < found) < p
 
 
+@pytest.mark.parametrize("count", [20, 100, 1000, 4000])
+def test_what_is_left_of_one_is_no_higher_for_being_rounded(count: int) -> None:
+    """1 - 0.95 is 0.05000000000000004 to a machine, and still the 20th part of the draws."""
+    values = np.arange(1.0, count + 1.0)
+    assert chances.percentile(values, 1.0 - 0.95) == chances.percentile(values, 0.05) == count / 20
+
+
 def test_what_never_comes_has_no_percentile() -> None:
     """Three of four come: the 75th percentile does, what is beyond does not."""
     values = np.array([math.inf, 2.0, 1.0, 3.0])

@@ -292,3 +292,11 @@ def test_what_is_too_costly_names_what_makes_it_so(
     (named,) = caught.value.faults
     assert named.path == path
     assert named.detail.endswith("units of solver work")
+
+
+@pytest.mark.usefixtures("made", "_fed")
+def test_a_weight_of_after_two_hours_has_pipe_and_jacket_drawing_as_long() -> None:
+    late = replace(DRAWN, elapsed=9000.0)
+    found = Signs(told(point_of()), (late,), 60.0).of(fault("cylinder-empty"), 0.5)
+    more, pipe = 1000.0 + 10.0 * 9000.0, 20.0 * 9000.0
+    assert found[1] == pytest.approx(math.log(0.5 * (0.5 * pipe + more) / (pipe + more)))

@@ -13,6 +13,9 @@ from stillpipe.model.figures import HIGH, LOW, MIDDLE, Range
 Array = NDArray[np.float64]
 Draws = NDArray[np.bool_]
 
+ROUNDED = 1e-9
+"""By so much of a draw a rank may be off by rounding: 1 - 0.95 is more than 0.05 [-]."""
+
 
 def percentile(values: Array, p: float) -> float | None:
     """Return the value that is not exceeded with probability ``p`` [-]; None where it never comes.
@@ -46,7 +49,7 @@ def along(values: Sequence[Array], wanted: tuple[float, ...], never: float = 0.0
 
 def rank_of(count: int, p: float) -> int:
     """Return which of ``count`` ordered draws is the percentile ``p`` [-]."""
-    return min(max(int(np.ceil(p * count)) - 1, 0), count - 1)
+    return min(max(int(np.ceil(p * count - ROUNDED)) - 1, 0), count - 1)
 
 
 def range_of(values: Array, more: tuple[float, ...] = ()) -> Range | None:

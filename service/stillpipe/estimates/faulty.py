@@ -225,8 +225,8 @@ class Signs:
         return np.array([frost, *(self._ratio(f, run, o) for o in self._seen)])
 
     def _ratio(self, f: Faulty, run: FrostRun, o: SurfaceTemperature | WeightDrawn) -> float:
-        time = min(o.elapsed, self._until)
         if isinstance(o, SurfaceTemperature):
+            time = min(o.elapsed, self._until)
             usual = self._sound.skin(o.distance, time)
             mine = self._beside(f, run, o.distance, time)
             return math.log(max(mine - DRY_ICE, 1.0) / max(usual - DRY_ICE, 1.0))
@@ -234,7 +234,8 @@ class Signs:
             return 0.0
         fed = feeding.feeding(self._s.point)
         more = fed.jacket_heat + fed.leak_power * o.elapsed
-        return math.log(f.mass * (run.heat(time) + more) / (self._sound.heat(time) + more))
+        mine, usual = (each.heat(o.elapsed) for each in (run, self._sound))
+        return math.log(f.mass * (mine + more) / (usual + more))
 
     def _beside(self, f: Faulty, run: FrostRun, distance: float, time: float) -> float:
         """Temperature of the pipe's outside [K] at a ``distance`` [m] and a ``time`` [s].

@@ -191,10 +191,9 @@ def _bands(solution: Solution) -> BandFigures:
     times = np.unique(np.append(np.linspace(0.0, end, half), closing))
     radius = 0.5 * solution.point.bore * np.sqrt(np.clip(history.liquid_fraction, 0.0, 1.0))
     known, whole = history.time / solution.fine.closure, 0.5 * solution.point.bore
-    high = closure.longest if closure.high is None else closure.high
     front = [
         np.interp(times / last, known, radius, left=whole, right=0.0)
-        for last in (closure.low, high)
+        for last in (closure.low, closure.longest)
     ]
     lengths = [solution.grown(Of.SOUND, float(t)) for t in times]
     ends = np.maximum.accumulate(chances.along(lengths, (LOW, HIGH)), axis=1).tolist()
