@@ -45,7 +45,6 @@ class Frozen:
     hold: float = 600.0
     hopeless: bool = False
     point: Any = None
-    evidence: Any = None
     flow_limit: Range | None = None
 
     @property
