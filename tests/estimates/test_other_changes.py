@@ -244,15 +244,9 @@ def test_a_repair_is_halved_between_a_minute_and_what_it_is() -> None:
 def test_a_repair_of_a_minute_is_the_shortest_and_none_is_not_shortened() -> None:
     change = only(changes.shorter_repair(until(60.0, stated(points=1)), "near"))
     assert change.to == Amount(60.0, "time")
-    short = only(changes.shorter_repair(until(1e9, stated(points=1, repair=30.0)), "near"))
-    assert short.to == Amount(60.0, "time")
     assert list(changes.shorter_repair(until(59.0, stated(points=1)), "near")) == []
     assert list(changes.shorter_repair(until(1e9, stated(points=1, repair=0.0)), "near")) == []
     assert list(changes.shorter_repair(until(1e9, stated(points=1)), "other")) == []
-
-
-def test_a_repair_of_a_second_is_looked_at_too() -> None:
-    assert len(list(changes.shorter_repair(until(1e9, stated(points=1, repair=1.0)), "near"))) == 1
 
 
 def test_a_person_working_alone_is_given_a_second_one() -> None:
