@@ -144,6 +144,14 @@ def test_air_changes_are_told_only_where_a_room_needs_them() -> None:
     assert list(changes.more_air(outdoors, None)) == []
 
 
+def test_no_more_air_is_told_than_can_be_stated() -> None:
+    """A hundred changes an hour at most."""
+    judged = judged_of(stated(points=1, room=Room(volume=2.0)), air=aired(99.95))
+    assert 3600.0 * to(only(changes.more_air(judged, None))) == pytest.approx(100.0)
+    judged.air = aired(100.05)
+    assert list(changes.more_air(judged, None)) == []
+
+
 def test_larger_cylinders_come_lightest_first_as_warm_as_the_one_used() -> None:
     for used in ("co2-12.6kg", "co2-34kg"):
         bottle = Cylinder(id=used, temperature=ZERO_C + 10.0)
@@ -249,6 +257,12 @@ def test_a_repair_of_a_minute_is_the_shortest_and_none_is_not_shortened() -> Non
     assert list(changes.shorter_repair(until(1e9, stated(points=1)), "other")) == []
 
 
+@pytest.mark.parametrize("repair", [1.0, 30.0, 60.0])
+def test_a_repair_of_less_than_a_minute_is_not_made_longer(repair: float) -> None:
+    judged = until(1e9, stated(points=1, repair=repair))
+    assert list(changes.shorter_repair(judged, "near")) == []
+
+
 def test_a_person_working_alone_is_given_a_second_one() -> None:
     judged = judged_of(stated(points=1, crew=1))
     change = only(changes.more_hands(judged, None))
@@ -275,6 +289,13 @@ def test_a_run_is_given_hands_for_all_of_its_points_and_a_jacket_for_each(
     assert (change.name, change.was, change.to) == (name, was, told)
     changed = made(judged, change)
     assert (changed.crew, changed.jackets) == (3, 7)
+
+
+def test_no_larger_crew_is_told_than_can_be_stated() -> None:
+    """Twenty persons at most."""
+    change = only(changes.more_hands(run_of(20, crew=2, points_each=1, jackets=20), None))
+    assert change.to == "20"
+    assert list(changes.more_hands(run_of(21, crew=2, points_each=1, jackets=21), None)) == []
 
 
 def test_a_run_that_can_be_frozen_at_once_needs_neither_hands_nor_jackets() -> None:

@@ -13,10 +13,10 @@ import numpy as np
 from stillpipe.estimates.job.judged import Judged
 from stillpipe.estimates.job.plan import Kind
 from stillpipe.model.cylinder import Cylinder
-from stillpipe.model.declare import COMPUTED
+from stillpipe.model.declare import COMPUTED, Count, Quantity, members
 from stillpipe.model.figures import Amount
 from stillpipe.model.job import Job
-from stillpipe.model.site import Place, PlaceKind
+from stillpipe.model.site import Place, PlaceKind, Room
 from stillpipe.physics.constants import ZERO_C
 from stillpipe.tables import cylinders
 from stillpipe.uncertainty import draws
@@ -41,7 +41,8 @@ HALVINGS = 12
 """How often a change is halved that needs no other freezes."""
 SAFE_CYLINDER = ZERO_C + 26.5
 """Cylinders of the usual filling hold liquid to the end of their use below this [K]."""
-
+LEAST_REPAIR = 60.0
+"""Shortest repair that is looked for, and to whose multiples one is rounded down [s]."""
 SHARES = (1.0, 0.97, 0.94, 0.9, 0.85)
 """Of what is found on known freezes, until it is confirmed by others [-]."""
 
@@ -89,6 +90,12 @@ def _at(judged: Judged, kind: Kind, **members: object) -> Apply:
 
 def _names(judged: Judged, kind: Kind) -> tuple[str, ...]:
     return () if judged.plan.is_one else kind.names
+
+
+def _most(owner: type, member: str) -> float:
+    """Return the greatest value that a caller may state of a ``member`` [SI]."""
+    told = members(owner)[member].declaration
+    return float(told.high) if isinstance(told, Quantity | Count) else math.inf
 
 
 def cylinder_temperature(judged: Judged, _kind: Kind | None) -> Iterator[Change]:
@@ -243,11 +250,13 @@ def warmer_room(judged: Judged, kind: Kind | None) -> Iterator[Change]:
 
 
 def more_air(judged: Judged, _kind: Kind | None) -> Iterator[Change]:
-    """Yield the air changes that keep every limit."""
+    """Yield the air changes that keep every limit, if they can be stated."""
     room, air = judged.plan.request.room, judged.air
     needed = None if air is None else air.figures.air_changes_needed
     if room is not None and needed is not None:
         hourly = math.ceil(needed * 3600.0 * 10.0 + 1e-6) / 10.0 / 3600.0
+        if hourly > _most(Room, "air_changes"):
+            return
         yield Change(
             name="room.air_changes", was=Amount(room.air_changes, "air_changes"),
             to=Amount(hourly, "air_changes"),
@@ -299,22 +308,21 @@ def dip_tube(judged: Judged, _kind: Kind | None) -> Iterator[Change]:
 
 def shorter_repair(judged: Judged, code: str) -> Iterator[Change]:
     """Yield the longest repair without the reason ``code``, found on the same freezes."""
-    plan, low, high = judged.plan, 0.0, judged.plan.request.repair
+    was = judged.plan.request.repair
 
     def apply(repair: float) -> Apply:
         return lambda job: replace(job, repair=repair)
 
-    if high <= 0.0 or not _judged_without(judged, code, apply(60.0)):
+    if was <= LEAST_REPAIR or not _judged_without(judged, code, apply(LEAST_REPAIR)):
         return
-    low = 60.0
+    low, high = LEAST_REPAIR, was
     for _ in range(STEPS):
         middle = 0.5 * (low + high)
         well = _judged_without(judged, code, apply(middle))
         low, high = (middle, high) if well else (low, middle)
-    low = max(60.0 * math.floor(low / 60.0), 60.0)
+    low = LEAST_REPAIR * math.floor(low / LEAST_REPAIR)
     yield Change(
-        name="repair", was=Amount(plan.request.repair, "time"), to=Amount(low, "time"),
-        apply=apply(low),
+        name="repair", was=Amount(was, "time"), to=Amount(low, "time"), apply=apply(low),
     )  # fmt: skip
 
 
@@ -324,10 +332,15 @@ def _judged_without(judged: Judged, code: str, apply: Apply) -> bool:
 
 
 def more_hands(judged: Judged, _kind: Kind | None) -> Iterator[Change]:
-    """Yield crew and jackets for all freeze points of the largest run, two persons at least."""
+    """Yield crew and jackets for all freeze points of the largest run, two persons at least.
+
+    No crew larger than can be stated.
+    """
     request, needed = judged.plan.request, judged.plan.too_many
-    crew = max(math.ceil(needed / request.points_each), 2, request.crew)
+    crew = max(math.ceil(needed / request.points_each), 2)
     jackets = max(request.jackets, needed)
+    if crew > _most(Job, "crew"):
+        return
     if crew > request.crew:
         yield Change(
             name="crew",
