@@ -65,11 +65,19 @@ def test_in_a_wall_that_insulates_less_flow_freezes_shut(
     point = point_of(pipe)
     case = Cases(point).case(X)
     assert moving.greatest(point, case, X) == pytest.approx(share * LIMIT)
-    ((asked, flowing, head),) = limit.asked
+    ((asked, flowing, head, sought),) = limit.asked
     assert asked is case
     assert head == point.fluid.head == 3e5
+    assert sought == {"near": 0.0}
     length = point.jacket.length
     assert same(flowing, liquid.liquid("water", 0.0, length, False, 1.3))
+
+
+def test_the_steady_limit_is_sought_from_that_of_a_case_it_is_near(limit: Solver) -> None:
+    """Of plastic the known one was told as 0.4 of it."""
+    case = Cases(point_of(PLASTIC)).case(X)
+    moving.greatest(point_of(PLASTIC), case, X, near=0.02)
+    assert limit.asked[-1][-1] == {"near": pytest.approx(0.05)}
 
 
 def test_what_flows_is_the_fluid_of_the_point(limit: Solver) -> None:

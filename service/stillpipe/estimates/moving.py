@@ -32,19 +32,25 @@ def _liquid(point: FreezePoint, scenario: Scenario) -> liquid.Liquid:
     )  # fmt: skip
 
 
-def greatest(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> float:
+def greatest(
+    point: FreezePoint, case: freeze.Case, scenario: Scenario, *, near: float = 0.0
+) -> float:  # fmt: skip
     """Greatest flow that still freezes shut [kg/s], ``case`` being ``point`` under ``scenario``.
+
+    It is sought from that of a case it is ``near``, if one is known.
 
     In a wall that insulates a wide bore is held open by its own circulation, and a freeze from the
     start closes only up to 0.4 of the steady channel's limit.
     """
     share = INSULATED if wall_insulates(case) else 1.0
-    return share * _steady(point, case, scenario)
+    return share * _steady(point, case, scenario, near / share)
 
 
-def _steady(point: FreezePoint, case: freeze.Case, scenario: Scenario) -> float:
+def _steady(
+    point: FreezePoint, case: freeze.Case, scenario: Scenario, near: float = 0.0
+) -> float:  # fmt: skip
     """Greatest flow of which the steady channel is shut [kg/s]."""
-    return limit.of(case, _liquid(point, scenario), point.fluid.head)
+    return limit.of(case, _liquid(point, scenario), point.fluid.head, near=near)
 
 
 def prevents(

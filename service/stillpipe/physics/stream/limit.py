@@ -300,16 +300,20 @@ def greatest(head: float, warm: float, guess: float, most: float, ice: Ice, p: P
     return math.exp(a)
 
 
-def of(case: Case, q: Liquid, head: float, *, along: bool = True) -> float:
+def of(
+    case: Case, q: Liquid, head: float, *, along: bool = True, near: float = 0.0
+) -> float:  # fmt: skip
     """Greatest flow of ``q`` that ``case`` still freezes shut [kg/s], ``head`` [Pa] driving it.
 
-    Not ``along``: nothing is conducted along the wall.
+    Not ``along``: nothing is conducted along the wall. It is sought from what it is ``near``
+    [kg/s], if that is known.
     """
     p, ice = _laid(case, q, along)
     head, warm = max(head, LEAST_HEAD), case.start_temperature - q.freezing
     outer = sum(1.0 / p.G[p.begins : p.ends]) / (p.ends - p.begins) ** 2
     power = (q.freezing - p.T[p.begins]) / max(outer, 1e-9)
-    return float(greatest(head, warm, 0.5 * power / (q.cp * warm), MOST, ice, p, q))
+    guess = near or 0.5 * power / (q.cp * warm)
+    return float(greatest(head, warm, guess, MOST, ice, p, q))
 
 
 def steady(case: Case, q: Liquid, head: float, flow: float, *, along: bool = True) -> Channel:
