@@ -85,3 +85,30 @@ def test_slices_put_together_are_as_long_and_end_with_the_jacket(jacket: int) ->
     wide = found > 1.0 + 1e-9
     assert set(np.round(found[wide], 9)) <= set(np.round(dz[dz > 1.0], 9)), "wide ones are left"
     assert len(found) == 13
+
+
+WIDENING = np.concatenate((np.full(6, 0.5), 0.5 * 1.4 ** np.arange(1, 14)))
+"""Slices like those of a pipe, ever wider beyond the first few."""
+
+
+@pytest.mark.parametrize("grade", [1.5, 2.0, 3.0])
+def test_slices_beyond_the_fine_part_widen_no_faster_than_asked(grade: float) -> None:
+    """Parts of a slice are equal, down to half of what is asked, so one step may be twice that."""
+    begin, end = 3.0, 8.0
+    found = recut.split(WIDENING, begin, end, 0.25, grade)
+    edges, old = np.cumsum(found), np.cumsum(WIDENING)
+    assert edges[-1] == pytest.approx(old[-1], rel=1e-12)
+    assert all(np.min(np.abs(edges - edge)) < 1e-9 for edge in old), "no slice is put together"
+    np.testing.assert_array_equal(found[edges <= begin + 1e-9], 0.5)
+    fine = (edges > begin + 1e-9) & (edges - found < end - 1e-9)
+    assert np.all(found[fine] <= 0.25 + 1e-12)
+    beyond = np.append(found[fine][-1], found[edges - found >= end - 1e-9])
+    assert np.all(beyond[1:] <= 2.0 * grade * beyond[:-1] + 1e-12)
+    assert grade < 2.0 or beyond[-1] == WIDENING[-1], "far out they are left as they were"
+
+
+def test_without_a_grade_what_is_beyond_the_fine_part_is_left() -> None:
+    found = recut.split(WIDENING, 3.0, 8.0, 0.25, 1e9)
+    beyond = np.cumsum(WIDENING) - WIDENING >= 8.0 - 1e-9
+    np.testing.assert_allclose(found[-np.count_nonzero(beyond) :], WIDENING[beyond])
+    assert found[-np.count_nonzero(beyond)] > 8.0 * 0.25, "one step of eight times at once"

@@ -136,7 +136,8 @@ class Column:
     def finer(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with its next wide slices cut up, and ``state`` on it."""
         end = self.fine + self.grid.stride * self.finest
-        return self._onto(recut.split(self.mesh.dz, self.fine, end, self.finest), state)
+        cut = recut.split(self.mesh.dz, self.fine, end, self.finest, self.grid.grade)
+        return self._onto(cut, state)
 
     def plug(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slices for a plug that has just closed, and ``state`` on it.

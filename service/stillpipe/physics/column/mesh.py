@@ -46,9 +46,10 @@ class Grid:
     again in ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5
     are about a kelvin of ice; what is missed is carried into the next step. Frost that comes after
     ready is followed ``evenly``, on the slices that the pipe began with, or on those of the held
-    plug. The fine part grows by ``stride`` finest slices at a time. Once the coolant has stopped a
-    step is ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then [-], and
-    slices are put together to at most ``fading_width`` x the finest [-].
+    plug. The fine part grows by ``stride`` finest slices at a time; beyond it each slice is cut
+    into parts at most ``grade`` x as wide as those of the one before [-]. Once the coolant has
+    stopped a step is ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then
+    [-], and slices are put together to at most ``fading_width`` x the finest [-].
     """
 
     axial: int
@@ -73,6 +74,7 @@ class Grid:
     ahead: float = 3.0
     fading_eta: float = 0.0
     fading_width: float = 1.0
+    grade: float = 1e9
 
 
 class Bounds(NamedTuple):

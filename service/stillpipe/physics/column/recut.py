@@ -12,15 +12,18 @@ Array = NDArray[np.float64]
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def split(dz: Array, begin: float, end: float, widest: float) -> Array:
+def split(dz: Array, begin: float, end: float, widest: float, grade: float) -> Array:
     """Return the widths [m] of slices cut, between ``begin`` and ``end`` [m], into equal parts.
 
-    The parts are no wider than ``widest`` [m].
+    The parts are no wider than ``widest`` [m], those of each slice beyond ``end`` no wider than
+    ``grade`` x those of the one before [-]: what is far beyond stays as it is.
     """
     parts, count, edge = np.ones(len(dz), dtype=np.int64), 0, 0.0
     for j in range(len(dz)):
-        if edge + dz[j] > begin + 1e-9 and edge < end - 1e-9:
-            parts[j] = math.ceil(dz[j] / widest - 1e-9)
+        if edge + dz[j] > begin + 1e-9:
+            if edge >= end - 1e-9:
+                widest *= grade
+            parts[j] = max(math.ceil(dz[j] / widest - 1e-9), 1)
         count += parts[j]
         edge += dz[j]
     found, n = np.empty(count), 0
