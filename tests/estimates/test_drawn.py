@@ -10,6 +10,8 @@ from stillpipe.estimates.course import Of
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.observations import Frost, Seen
 from stillpipe.physics.fading import LONGEST_THAW
+from stillpipe.tables import pipes
+from stillpipe.uncertainty import draws
 
 HOLD = 1800.0
 
@@ -77,12 +79,13 @@ def test_what_has_grown_at_a_time_is_kept_and_nothing_before_closure(drawn: Solu
 
 def test_stops_are_told_in_any_order_and_once_for_a_tenth_of_a_second(drawn: Solution) -> None:
     end = drawn.plan_end
-    late, early, again, beside = drawn.lasting_at([end, end - 900.0, end, end - 900.04])
+    soon = round(end - 900.0)
+    late, early, again, beside = drawn.lasting_at([end, soon, end, soon + 0.04])
     assert late is again
     assert early is beside
     assert np.array_equal(late, drawn.lasting(end))
-    assert np.array_equal(early, drawn.lasting(end - 900.0))
-    apart = drawn.lasting_at([end - 900.0, end - 900.2])
+    assert np.array_equal(early, drawn.lasting(soon))
+    apart = drawn.lasting_at([soon, soon - 0.2])
     assert apart[0] is not apart[1]
     assert np.mean(late > early) > 0.9
 
@@ -115,6 +118,36 @@ def test_beside_what_is_solved_it_goes_with_the_grip(drawn: Solution) -> None:
     assert float(np.median(middle)) == pytest.approx(own, rel=0.06)
     early = drawn.lasting_beside(0.9 * ready, solved)
     assert np.mean(early[early > 0.0] <= drawn.lasting(ready)[early > 0.0]) > 0.97
+
+
+@pytest.mark.parametrize("pipe", [HALF_INCH, TWO_INCH], ids=["half-inch", "two-inch"])
+def test_a_plug_whose_times_are_longer_has_come_less_far_when_the_coolant_stops(
+    pipe: pipes.Pipe,
+) -> None:
+    """Against the likely freeze itself, stopped as much sooner or later as solved."""
+    end = Solution(point_of(pipe), HOLD).plan_end
+    z = np.zeros((5, len(draws.NAMES)))
+    z[:, draws.NAMES.index("model")] = (-2.0, -1.0, 0.0, 1.0, 2.0)
+    found = Solution(point_of(pipe), HOLD)
+    found.__dict__["sample"] = draws.Sample(z)
+    lost = float(found.lost(np.array([found.likely_strength]))[0])
+    direct = []
+    for model in found.model.tolist():
+        moment = found.fine.fed_to(end / model)
+        lasts = found.fine.fading(moment)
+        assert lasts.thaw is not None
+        direct.append((float(lasts.lasts(np.array([lost / moment.grip]))[0]), lasts.thaw))
+    survival, thaw = np.array(direct).T
+    np.testing.assert_allclose(found.lasting(end), survival * found.model, rtol=0.03)
+    np.testing.assert_allclose(found.melted(end), thaw, rtol=0.02)
+    assert survival[0] > 1.08 * survival[-1], "what fed for as long would be as much for all"
+
+
+def test_a_plug_stopped_as_it_closes_is_not_told_for_how_long_it_was_fed(drawn: Solution) -> None:
+    closure = drawn.fine.closure
+    assert closure is not None
+    for time in (0.5 * closure, closure):
+        assert np.all(drawn._fed_for(drawn._fading, time) == 0.0)
 
 
 def test_what_lasts_for_more_than_a_day_lasts_for_ever() -> None:

@@ -9,7 +9,7 @@ from scipy.special import ndtr, ndtri
 from estimates.jobs import HALF_INCH, ZERO_C, point_of, solution_of, water
 from stillpipe.estimates import moving
 from stillpipe.estimates.course import STEPPING, Knots, Of, of_run
-from stillpipe.estimates.ensemble import BRIEF, COLDEST, FLOW, LATE, MILD, Ensemble
+from stillpipe.estimates.ensemble import BRIEF, COLDEST, FLOW, LATE, LEAST_WARM, MILD, Ensemble
 from stillpipe.estimates.sampled import Sampled
 from stillpipe.model.freeze_point import Ambient
 from stillpipe.model.observations import Frost, Seen
@@ -93,8 +93,22 @@ def test_draws_lie_on_the_scale_of_the_star() -> None:
     assert place.min() == pytest.approx(math.log(COLDEST) / growth, rel=1e-6)
 
 
-def test_in_a_room_below_freezing_it_lies_by_degrees() -> None:
-    found, sample = ensemble_of(-3.0), draws.prior()
+@pytest.mark.parametrize("room", [-3.0, -0.5, 0.0, 0.3])
+def test_where_the_room_may_be_warmer_than_ice_the_star_lies_about_one_that_is(room: float) -> None:
+    """By half a degree: the likely freeze in a room of that, whatever the reading was."""
+    found = ensemble_of(room)
+    i = found.names.index(ROOM)
+    assert not np.delete(found.about, i).any()
+    assert found.fine.case.ambient_temperature == pytest.approx(273.15 + LEAST_WARM, rel=1e-9)
+    place = found.terms(draws.prior())[:, i]
+    drawn = room + found.cases.input(ROOM).at(draws.prior().of(ROOM))
+    assert np.all(place[drawn < 0.0] < place[drawn > LEAST_WARM].min())
+    assert float(np.abs(place[np.argmin(np.abs(drawn - LEAST_WARM))])) < 0.01
+
+
+def test_in_a_room_far_below_freezing_it_lies_by_degrees() -> None:
+    found, sample = ensemble_of(-10.0), draws.prior()
+    assert not found.about.any()
     place = found.terms(sample)[:, found.names.index(ROOM)]
     np.testing.assert_allclose(place, np.clip(sample.of(ROOM), -3.0, 3.0), rtol=1e-6)
     z = np.zeros(len(found.names))
@@ -129,8 +143,7 @@ def test_a_solution_has_a_line_of_its_ice_fraction_and_no_pairs() -> None:
     assert found.names[found.star.bend] == "jacket_conductance"
 
 
-def test_effects_of_the_grid_are_no_effects() -> None:
-    """What moves neither closure nor plug by more than steps of the grid do ranks last."""
+def test_what_moves_closure_most_ranks_first_and_the_room_last() -> None:
     found = ensemble_of(fluid=water(20.0))
     effects = dict(zip(found.names, found._effects.tolist(), strict=True))
     assert effects["jacket_conductance"] > effects["jacket_filling"] > 0.1

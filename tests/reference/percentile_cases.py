@@ -78,6 +78,8 @@ CASES = (
 )
 HALF, TWO, STEEL = ("ASTM B88", "1/2", "L"), ("ASTM B88", "2", "L"), ("ASME B36.10M", "1", "40")
 ROOMS = (
+    PercentileCase(HALF, 3.0, room=-0.5),
+    PercentileCase(STEEL, 6.0, room=0.5),
     PercentileCase(HALF, 3.0, room=3.0),
     PercentileCase(HALF, 3.0, room=35.0, humidity=0.9),
     PercentileCase(HALF, 10.0, line=35.0),

@@ -5,6 +5,7 @@ the draws that close. The hold is planned from the time by which the plug is rea
 that decides; that and the exchanges are planned times, common to all draws.
 """
 
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from typing import Self
@@ -21,10 +22,11 @@ from stillpipe.lazy import cached_property
 from stillpipe.model.freeze_point import FreezePoint
 from stillpipe.physics import freeze
 from stillpipe.physics.column import work
+from stillpipe.physics.column.march import FULL_BOND
 from stillpipe.physics.fading import LONGEST_THAW, Fading
 from stillpipe.uncertainty import draws, surface
 
-SHARES = np.array([0.0, 0.01, 0.025, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33, 0.5, 0.7, 0.9])
+SHARES = np.array([0.0, 0.003, 0.01, 0.025, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33, 0.5, 0.7, 0.9])
 """Shares of its grip down to which an unfed plug is followed [-]."""
 ANCHORS = (0.0, 0.07, 0.3, 1.0)
 """Moments of a hold at which a coolant's stop is solved where many are asked for [-]."""
@@ -44,6 +46,12 @@ SLOW_MUSH = (
     "a solution",
 )
 """The same of a solution, whose ice melts over a range of temperatures in many small steps."""
+SHORTER = 0.6
+"""A plug stopped after such a share of the time since closure tells how that time counts [-]."""
+YOUNGEST = 0.2
+"""No draw counts as closed for less than such a share of what the likely plug is [-]."""
+Stopped = Callable[[freeze.FreezeRun | None, float], Array]
+"""Reads what becomes of a freeze whose coolant stops at a time [s]: logarithms [log s]."""
 
 
 class Drawn(Sampled):
@@ -228,10 +236,26 @@ class Drawn(Sampled):
         """
         if time not in self._stopped:
             solved = time / self._usual
-            self._stopped[time] = self.single(
-                lambda run: self._fading(run, solved), ("stopped", solved)
-            )
+            found = self.single(lambda run: self._fading(run, solved), ("stopped", solved))
+            self._stopped[time] = found + self._fed_for(self._fading, time)
         return self._stopped[time]
+
+    def _fed_for(self, read: Stopped, time: float) -> surface.Single:
+        """Return by how much what is ``read`` of plugs fed until ``time`` [s] is more for that.
+
+        All freezes are stopped at one time as solved, where a draw whose times are longer than
+        solved has by then come less far: by the likely freeze, in logarithms of the time since
+        closure. Shape (draws, figures) [log s].
+        """
+        run, solved = self.ensemble.centre, time / self._usual
+        if run is None or run.closure is None or solved <= JUST_CLOSED * run.closure:
+            return np.zeros((1, 1), dtype=np.float32)
+        since = solved - run.closure
+        more = read(run, solved) - read(run, run.closure + SHORTER * since)
+        slope = np.where(np.isfinite(more), more, 0.0) / -np.log(SHORTER)
+        least = YOUNGEST * since
+        own, common = (np.maximum(t - self.closed, least) for t in (time / self.model, solved))
+        return np.outer(np.log(own / common), slope).astype(np.float32)
 
     @cached_property
     def _usual(self) -> float:
@@ -292,8 +316,19 @@ class Drawn(Sampled):
         """Return :meth:`lasting` at ``time`` [s], ``stopped`` as :meth:`stopped` has it [log s]."""
         grip = self.grown(Of.GRIP, time)
         share = np.clip(self.lost(self.strength) / np.maximum(grip, course.TINY), 0.0, 1.0)
-        found = np.where(grip > 0.0, course.kept(SHARES, stopped, share), 0.0)
+        found = np.where(share < self._cold, np.inf, course.kept(SHARES, stopped, share))
+        found = np.where(grip > 0.0, found, 0.0)
         return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+
+    @cached_property
+    def _cold(self) -> Array:
+        """Share of its full strength that a bond has for ever in the room, of the draws [-].
+
+        In a room below freezing it comes to rest at the room's temperature, and nothing melts.
+        """
+        moved = self.cases.input("ambient_temperature").at(self.sample.of("ambient_temperature"))
+        below = self.point.fluid.freezing_point - self.point.ambient.temperature - moved
+        return np.asarray(np.clip(below / FULL_BOND, 0.0, 1.0))
 
     @cached_property
     def survivals(self) -> Array:
@@ -310,13 +345,15 @@ class Drawn(Sampled):
         """Return how long plugs fed until ``time`` [s] take to thaw, as solved [s]."""
         solved = time / self._usual
         logs = self.logs(lambda run: self._thawing(run, solved), ("thawed", solved))
-        return np.asarray(np.exp(logs[:, 0]))
+        found = np.exp((logs + self._fed_for(self._thawing, time))[:, 0])
+        return np.where(self._cold > 0.0, np.inf, found)
 
     @cached_property
     def survivals_at_closure(self) -> Array:
         """How long the plug stays bonded where feeding stops at closure, of the draws [s]."""
         found = np.exp(self.logs(self._left_at_closure, "left-at-closure")[:, 0])
-        return np.where(found > LONGEST_THAW, np.inf, found * self.model)
+        never = (found > LONGEST_THAW) | (self._cold > 0.0)
+        return np.where(never, np.inf, found * self.model)
 
     def _left_at_closure(self, run: freeze.FreezeRun | None) -> Array:
         if run is None or self.ensemble.is_brief(run) or run.at_closure is None:

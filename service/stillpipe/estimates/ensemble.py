@@ -35,15 +35,19 @@ FLOW = (
 )  # fmt: skip
 """Inputs on which the greatest flow depends by more than a few percent."""
 MORE = 2
-"""Inputs moved to both sides beside the film: those that move closure and plug the most."""
+"""Inputs moved to both sides beside the film: those that move closure the most."""
 LATE = ("room_film", "relative_humidity", "ambient_temperature")
 """Inputs of the room, on which survival and thaw hang: the first is moved to both sides; all are,
 and the first two together, where something was seen."""
 MILD = 12.0
 """A room is moved to both sides too where it is no more than so much warmer than ice [K]."""
+FAR = 9.0
+"""By how much an input without which nothing closes is taken to move closure [-]."""
+LEAST_WARM = 0.5
+"""By so much the room about which a star is laid is warmer than ice at least [K]."""
 COLDEST = 0.02
 """Least share of the likely difference between room and ice that is told apart from none [-]."""
-BRIEF = ("jacket_filling", "convection", "ice_conductivity", "fluid_temperature")
+BRIEF = ("jacket_filling", "ice_conductivity", "fluid_temperature")
 """Inputs that act until closure and hardly after: such a freeze is followed no further."""
 KNOTS = 8
 """Times from closure to the ready of a weak bond at which freezes are compared."""
@@ -77,7 +81,8 @@ class Ensemble:
         self._asked = tuple(map(cases.names.index, asked))
         self.cases, self.need, self.work, self.solves = cases, need, spent, solves
         self.names = cases.names
-        self.about = np.zeros(len(self.names)) if about is None else about
+        self.about = np.zeros(len(self.names)) if about is None else about.copy()
+        self._warm()
         self._like = like
         self._brief: set[int] = set() if like is None else like._brief
         self._made: dict[bytes, freeze.FreezeRun | None] = {} if like is None else like._made
@@ -190,22 +195,11 @@ class Ensemble:
 
     @cached_property
     def _effects(self) -> Array:
-        """How much each input moves closure or, by more than the grid does, the plug then [-]."""
-        found = np.array([self._beginning(run) for run in self._first])
-        moved = np.abs(found[1:] - found[0])
-        moved[:, 1:] = np.maximum(moved[:, 1:] - 2.0 * course.ROUGH, 0.0)
-        moved[found[1:] == 0.0] = 0.0
-        effects = np.max(np.where(np.isnan(moved), 9.0, moved), axis=1)
-        return np.asarray(effects[: len(self.names)])
-
-    def _beginning(self, run: freeze.FreezeRun | None) -> Array:
-        """Return logarithms by which the inputs are ranked: closure, sound length, grip."""
-        if run is None or run.closure is None:
-            return np.full(3, np.nan)
-        if self.is_brief(run):
-            return np.array([np.log(run.closure), 0.0, 0.0])
-        last = self.grown(run, self.knots)[:, -1]
-        return np.array([np.log(run.closure), last[Of.SOUND], 0.5 * last[Of.GRIP]])
+        """How much each input moves closure, as a logarithm [-]; far, where it does not come."""
+        closures = [None if run is None else run.closure for run in self._first]
+        found = np.log(np.array(closures, dtype=float))
+        moved = np.abs(found[1:] - found[0])[: len(self.names)]
+        return np.asarray(np.where(np.isnan(moved), FAR, moved))
 
     @cached_property
     def star(self) -> Star:
@@ -247,6 +241,16 @@ class Ensemble:
         """
         if self._warmth > 0.0:
             z[:] = np.log(np.maximum(1.0 + self._share * z, COLDEST)) / self._stretch
+
+    def _warm(self) -> None:
+        """Lay the star about a room that is a little warmer than ice, where it may be so.
+
+        Only such a room tells when a plug is lost; on closure it has no effect to speak of.
+        """
+        one, cold = self.cases.input("ambient_temperature").value(1.0), LEAST_WARM - self._warmth
+        if 0.0 < cold < LEAST_WARM + FURTHEST * one:
+            self.about[self._room] += cold / one
+            del self.__dict__["_warmth"]
 
     @property
     def _room(self) -> int:
@@ -291,13 +295,13 @@ class Ensemble:
     def _flow(self) -> Surface:
         """The greatest flow that still freezes shut over ``FLOW`` [log kg/s]."""
         star = Star(tuple(SLOWER[n] for n in FLOW))
-        found = []
+        found: list[float] = []
         for z in star.points:
             moved = zip(FLOW, (self._flowing + z).tolist(), strict=True)
             scenario = self.cases.scenario(dict(moved))
-            flow = moving.greatest(self.cases.point, self.cases.case(scenario), scenario)
-            found.append([np.log(max(flow, 1e-15))])
-        return fitted(star, np.array(found))
+            case, near = self.cases.case(scenario), found[0] if found else 0.0
+            found.append(moving.greatest(self.cases.point, case, scenario, near=near))
+        return fitted(star, np.log(np.maximum(found, 1e-15))[:, None])
 
     def flow_logs(self, sample: draws.Sample) -> Array:
         """Return the greatest flow that still freezes shut, shape (draws, 1) [log kg/s]."""
