@@ -1,5 +1,6 @@
 """Figures of one freeze point over the draws: what is kept, what is shared, what lies between."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from stillpipe.estimates.course import Of
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.observations import Frost, Seen
 from stillpipe.physics.fading import LONGEST_THAW
+from stillpipe.physics.freeze import COARSE, FreezeRun
 from stillpipe.tables import pipes
 from stillpipe.uncertainty import draws
 
@@ -141,6 +143,32 @@ def test_a_plug_whose_times_are_longer_has_come_less_far_when_the_coolant_stops(
     np.testing.assert_allclose(found.lasting(end), survival * found.model, rtol=0.03)
     np.testing.assert_allclose(found.melted(end), thaw, rtol=0.02)
     assert survival[0] > 1.08 * survival[-1], "what fed for as long would be as much for all"
+
+
+@pytest.mark.parametrize("pipe", [TWO_INCH, pipes.find("AWWA C106", "3", "Class 150")])
+def test_a_thaw_is_told_of_how_the_liquid_circulates_without_a_freeze_of_its_own(
+    pipe: pipes.Pipe,
+) -> None:
+    """Against the whole freeze under that convection: what it does is done after the stop."""
+    found = Solution(point_of(pipe), HOLD)
+    ensemble, time = found.ensemble, found.plan_end
+    run = next(
+        run for run in ensemble.runs
+        if run is not None and run.case.convection != ensemble.fine.case.convection
+    )  # fmt: skip
+    assert ensemble.is_brief(run)
+    assert found._unfed(run, time) is None
+    assert found._stirred(ensemble.centre, time) is None, "it is the likely one"
+    told = math.exp(float(found._thawing(run, time)[0] - found._thawing(ensemble.centre, time)[0]))
+    melts = []
+    for convection in (run.case.convection, 1.0):
+        whole = FreezeRun(
+            replace(ensemble.fine.case, convection=convection), needed_length=0.0, grid=COARSE
+        )
+        assert whole.closure is not None
+        melts.append(whole.fading(whole.fed_to(time)).melts)
+    assert told == pytest.approx(melts[0] / melts[1], abs=0.006)
+    assert told < 0.97, "what circulates more melts sooner"
 
 
 def test_a_plug_stopped_as_it_closes_is_not_told_for_how_long_it_was_fed(drawn: Solution) -> None:

@@ -225,9 +225,23 @@ class Drawn(Sampled):
 
     def _thawing(self, run: freeze.FreezeRun | None, time: float) -> Array:
         """Return the logarithm of how long it is until no ice is left [log s]."""
-        left = self._unfed(run, time)
+        left = self._unfed(run, time) or self._stirred(run, time)
         with self._slow_thaw:
             return _log(np.array([np.nan if left is None else left.melts]), SLOWEST)
+
+    def _stirred(self, run: freeze.FreezeRun | None, time: float) -> Fading | None:
+        """Return the likely plug fed until ``time`` [s] in liquid that circulates as in ``run``.
+
+        None where that is no brief freeze, followed to closure only, of other convection.
+        """
+        likely = self.ensemble.centre
+        if run is None or likely is None or not self.ensemble.is_brief(run):
+            return None
+        if run.case.convection == likely.case.convection or self._unfed(likely, time) is None:
+            return None
+        moment = likely.fed_to(max(time, JUST_CLOSED * (likely.closure or 0.0)))
+        with self._slow_thaw:
+            return likely.fading(moment, run.case.convection)
 
     def stopped(self, time: float) -> surface.Single:
         """Return how long plugs fed until ``time`` [s] keep ``SHARES`` of their grip, once.

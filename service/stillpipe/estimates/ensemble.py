@@ -47,7 +47,7 @@ LEAST_WARM = 0.5
 """By so much the room about which a star is laid is warmer than ice at least [K]."""
 COLDEST = 0.02
 """Least share of the likely difference between room and ice that is told apart from none [-]."""
-BRIEF = ("jacket_filling", "ice_conductivity", "fluid_temperature")
+BRIEF = ("jacket_filling", "convection", "ice_conductivity", "fluid_temperature")
 """Inputs that act until closure and hardly after: such a freeze is followed no further."""
 KNOTS = 8
 """Times from closure to the ready of a weak bond at which freezes are compared."""

@@ -18,6 +18,9 @@ LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
 LOOK = 1800.0
 """How often it is looked whether an unfed plug can thaw at all [s]."""
+MELTING = 0.065
+"""A step while the last ice melts over the time since the coolant's stop [-]: by how fast ice went
+in the one before it is told when all is gone."""
 FIRST = 0.25
 """First step after the coolant's stop [s]."""
 
@@ -101,7 +104,7 @@ def melted(column: Column, state: step.State, begun: float, filled: Array) -> fl
     """
     even, melting = column.even(state)
     end = begun + LONGEST_THAW
-    rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step)
+    rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step, eta=MELTING)
     event = unfed(even, melting, rule) if state.clock[march.NOW] < end - march.INSTANT else None
     if event is not None:
         return event - begun

@@ -5,6 +5,7 @@ state at a time, what comes when the coolant stops then) branches from states ke
 that nothing is solved twice and an answer never depends on what was asked before.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -48,14 +49,14 @@ LATEST_FROST = 2.0 * 3600.0
 PRODUCTION = Grid(
     axial=7, radial=8, eta=0.065, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=4.0,
     thaw_step=2.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, bore_share=0.38,
-    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, stride=4.0, grade=3.0, fading_eta=0.04,
-    fading_width=2.0,
+    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, stride=4.0, grade=3.0, readable=4.0,
+    fading_eta=0.04, fading_width=2.0,
 )  # fmt: skip
 COARSE = Grid(
     axial=6, radial=4, eta=0.1, stretch=1.4, finest=0.01, early=0.3, freeze_step=2.0,
     hold_step=9.0, thaw_step=2.0, skin_step=2.0, melt_step=3.0, least=0.1, tolerance=4.0, pieces=4,
     evenly=True, bore_share=0.42, fin_share=1.0 / 7.0, plug_share=0.5, ahead=2.0, grade=3.0,
-    fading_eta=0.12, fading_width=1.5,
+    readable=4.0, fading_eta=0.12, fading_width=1.5,
 )  # fmt: skip
 """How a freeze is cut up of which only the ratio to another on the same grid is asked: of such
 ratios closure and ready are off by 0.3 and 0.4 % rms, length by 1.3, survival by 0.7, thaw by
@@ -161,10 +162,11 @@ class FreezeRun:
             None if self.closure is None else self._to_ready(0.5 * needed_length, 0.5 * needed_grip)
         )
         self._turn = float(self._fed.clock[march.NOW])
+        self._held = math.inf
         self._stretches = 0
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
-        self._fadings: dict[float, Fading] = {}
+        self._fadings: dict[tuple[float, float | None], Fading] = {}
 
     @property
     def _column(self) -> Column:
@@ -206,10 +208,18 @@ class FreezeRun:
         """Feed past ``time`` [s], in the same stretches whatever was asked before."""
         while time > self._fed.clock[march.NOW]:
             if self._stretches == 0:
-                self._go_on(*self._column.held(self._fed))
+                self._hold()
             self._stretches += 1
             end = self._turn + self._stretches * STRETCH
             self._feed(end, reach=self._column.grid.hold_step)
+
+    def _hold(self) -> None:
+        """Feed until the plug is long enough to be read on wider slices, and go on to these."""
+        need = self._column.grid.readable * self._column.finest
+        if self.ready is not None and need > 0.0:
+            self._feed(stop=step.READY, need=need, reach=TO_READY)
+        self._held = float(self._fed.clock[march.NOW])
+        self._go_on(*self._column.held(self._fed))
 
     def _to_ready(self, need: float, grip: float) -> float | None:
         """Feed from closure until half the length and the grip are there [m]; return when [s]."""
@@ -307,7 +317,7 @@ class FreezeRun:
 
     def _reach(self, time: float) -> float:
         """Longest step over the axial limit [-] with which the pipe was fed from ``time`` [s]."""
-        if time >= self._turn:
+        if time >= self._held:
             return self._column.grid.hold_step
         closed = self.closure is not None and time >= self.closure
         return TO_READY if closed else self._column.grid.freeze_step
@@ -370,19 +380,24 @@ class FreezeRun:
             _melts=lambda: fading.melted(column, state, begun, filled),
         )  # fmt: skip
 
-    def fading(self, moment: Moment) -> Fading:
+    def fading(self, moment: Moment, convection: float | None = None) -> Fading:
         """Return what becomes of the plug of ``moment`` when the coolant stops then, kept once.
+
+        With another ``convection`` from then on than its case has [-], if one is given.
 
         Raises
         ------
         CancelledError, TooCostlyError, SolverError
             as for :meth:`Column.advance`
         """
-        found = self._fadings.get(moment.time)
+        key = (moment.time, convection)
+        found = self._fadings.get(key)
         if found is None:
             self.stops += 1
             column, state = self._left(moment)
-            found = self._fadings[moment.time] = fading.fade(column, state)
+            if convection is not None:
+                column = column.stirred(convection)
+            found = self._fadings[key] = fading.fade(column, state)
         return found
 
     def _left(self, moment: Moment) -> tuple[Column, step.State]:

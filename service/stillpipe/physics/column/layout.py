@@ -85,16 +85,21 @@ class Column:
         self.wall_nodes = nodes or (NODES if wall_insulates(case) else 1)
         self.first = grid.eta * grid.early * _quasi_steady(case)
         self.tables = case.medium.tables(case.plug_ice_fraction)
-        self.circulation = circulation(
-            0.5 * case.bore, case.jacket_length if case.vertical else 0.0, PRANDTL, case.convection
-        )
-        self._filled = (plain(self.tables), plain(self.circulation))
+        self._fill(case.convection)
         self.finest = finest(case, grid)
         self.unfed_step = grid.thaw_step
         self.frost = 0.5 * case.jacket_length + FROST_DISTANCE
         self._round = math.pi * case.outer_diameter
         self._across(mesh.rings(grid.radial + more) if edges is None else edges)
         self._lay(dz)
+
+    def _fill(self, convection: float) -> None:
+        """Fill the bore with what circulates by ``convection`` times as much as is told [-]."""
+        case = self.case
+        self.circulation = circulation(
+            0.5 * case.bore, case.jacket_length if case.vertical else 0.0, PRANDTL, convection
+        )
+        self._filled = (plain(self.tables), plain(self.circulation))
 
     def _across(self, edges: NDArray[np.float64]) -> None:
         """Lay rings out to ``edges`` [-] and the nodes of the wall."""
@@ -162,6 +167,12 @@ class Column:
         """
         widest = self.grid.fading_width * self.finest
         return self._onto(recut.merged(self.mesh.dz, self.jacket, widest), state)
+
+    def stirred(self, convection: float) -> "Column":
+        """Return the column with other ``convection`` than its case has [-]."""
+        found = self._with(self.mesh.dz)
+        found._fill(convection)
+        return found
 
     def skin(self, state: step.State) -> tuple["Column", step.State]:
         """Return the column with slim rings at the wall, and ``state`` on it."""

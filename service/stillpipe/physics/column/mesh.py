@@ -47,9 +47,11 @@ class Grid:
     are about a kelvin of ice; what is missed is carried into the next step. Frost that comes after
     ready is followed ``evenly``, on the slices that the pipe began with, or on those of the held
     plug. The fine part grows by ``stride`` finest slices at a time; beyond it each slice is cut
-    into parts at most ``grade`` x as wide as those of the one before [-]. Once the coolant has
-    stopped a step is ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then
-    [-], and slices are put together to at most ``fading_width`` x the finest [-].
+    into parts at most ``grade`` x as wide as those of the one before [-]. A plug is held on its
+    slices once half of it is ``readable`` x as long as the finest of them [-]: a shorter one seems
+    to stop there for a while. Once the coolant has stopped a step is ``fading_eta``, where that is
+    not 0, in place of ``eta`` x the time since then [-], and slices are put together to at most
+    ``fading_width`` x the finest [-].
     """
 
     axial: int
@@ -75,6 +77,7 @@ class Grid:
     fading_eta: float = 0.0
     fading_width: float = 1.0
     grade: float = 1e9
+    readable: float = 0.0
 
 
 class Bounds(NamedTuple):
