@@ -22,7 +22,7 @@ from stillpipe.physics.constants import DRY_ICE
 from stillpipe.tables import materials, pipes
 
 STOP, WARN = Severity.STOP, Severity.WARN
-BY = Range(105.0, 150.0, 195.0)
+BY, LATER = Range(105.0, 150.0, 195.0), Range(110.0, 150.0, 195.0)
 PVC = pipes.find("ASTM D1785", "1", "40")
 
 
@@ -119,9 +119,9 @@ def reasons_of(
         (FrostState.OVERDUE, 400.0, BY, "frost-overdue", STOP, 195.0),
         (FrostState.OVERDUE, 400.0, Range(105.0, 150.0, None), "frost-overdue", STOP, 150.0),
         (FrostState.TOO_EARLY, 120.0, BY, "frost-too-early", WARN, 195.0),
-        (FrostState.EARLY, 80.0, BY, "frost-early", WARN, 105.0),
-        (FrostState.EARLY, 52.5, BY, "frost-early", WARN, 105.0),
-        (FrostState.EARLY, 52.0, BY, "frost-early", STOP, 52.5),
+        (FrostState.EARLY, 80.0, LATER, "frost-early", WARN, 110.0),
+        (FrostState.EARLY, 55.0, LATER, "frost-early", WARN, 110.0),
+        (FrostState.EARLY, 54.0, LATER, "frost-early", STOP, 55.0),
     ],
 )
 def test_a_state_is_told_with_what_it_is_held_against(
@@ -137,7 +137,7 @@ def test_a_state_is_told_with_what_it_is_held_against(
         "frost-overdue": (f"by now, {limit:.0f} s after the first feed", "Do not cut; look for"),
         "frost-too-early": ("it may take until 195 s.", "Keep feeding, and look again 195 s"),
         "frost-early": (
-            ("Frost before 52 s, half of", "Do not cut; prove that") if severity is STOP else
+            ("Frost before 55 s, half of", "Do not cut; prove that") if severity is STOP else
             (f"Frost {elapsed:.0f} s after the first feed is sooner", "Prove that the line is full")
         ),
     }[code]  # fmt: skip
