@@ -59,7 +59,8 @@ def _stated(monkeypatch: pytest.MonkeyPatch) -> None:
 def finds(monkeypatch: pytest.MonkeyPatch, *found: Any, costly: bool = False) -> None:
     """Let these be found, of pairs of a reason and a change, and then none for its cost."""
 
-    def each(_judged: Any) -> Iterator[Any]:
+    def each(judged: Any) -> Iterator[Any]:
+        assert judged.verdict is Verdict.NO_GO
         yield from ((remedy(of, made), made) for of, made in found)
         if costly:
             raise TooCostlyError
