@@ -350,9 +350,8 @@ def test_the_answer_is_put_together_of_what_was_found(monkeypatch: pytest.Monkey
 
         return of
 
-    expected = frost_check.FrostCheckFigures(
-        state="state", frost_by="by", frost_point=271.0, chance_of_no_frost=0.25, causes="causes"
-    )  # type: ignore[arg-type]
+    parts: dict[str, Any] = {"state": "state", "frost_by": "by", "causes": "causes"}
+    expected = frost_check.FrostCheckFigures(**parts, frost_point=271.0, chance_of_no_frost=0.25)
     monkeypatch.setattr(frost_check, "Solution", told(solution, request))
     for module, name, found, *wanted in (
         (frost_check, "_expected", (BY, 0.25), solution, 390.0),

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from stillpipe.errors import TooCostlyError
+from stillpipe.estimates import hold_time
 from stillpipe.estimates.job import changes, remedies
 from stillpipe.estimates.job.remedies import FINDERS, Remedy
 from stillpipe.model.figures import Amount, Reason, Severity, Verdict
@@ -142,7 +143,7 @@ def test_every_finder_of_a_reason_is_asked_for_every_kind_concerned(
     """What only informs is passed over, and what no finder knows; what is not confirmed too."""
     judged = judged_of(reason("i", INFO), reason("unknown"), reason("b", WARN), reason("a"))
     for code, finders in (("i", ("never",)), ("a", ("one", "two")), ("b", ("three",))):
-        monkeypatch.setitem(FINDERS, code, finders)  # type: ignore[misc]
+        monkeypatch.setitem(FINDERS, code, finders)
     concerned = {"i": ["x"], "unknown": ["x"], "b": [None], "a": ["p", "q"]}
 
     def confirmed(given: Any, code: str, finder: Any, kind: Any) -> Any:
@@ -168,7 +169,7 @@ def kind(*names: str, code: str = "") -> Any:
 @pytest.fixture
 def _each_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
     """A freeze has the reason that it stands for."""
-    monkeypatch.setattr(remedies.hold_time, "reasons", lambda solution: (reason(solution),))
+    monkeypatch.setattr(hold_time, "reasons", lambda solution: (reason(solution),))
 
 
 @pytest.mark.usefixtures("_each_its_own")
@@ -205,7 +206,7 @@ def test_the_first_change_that_takes_a_reason_away_is_told(
 
     def gone(changed: Any, *given: Any) -> bool:
         assert given == ("a", names)
-        return changed.made == ("two",)
+        return bool(changed.made == ("two",))
 
     monkeypatch.setattr(remedies, "_gone", gone)
     judged = judged_of(again=again)
