@@ -1,10 +1,13 @@
 """What is said of each cause of a frost that does not come, with figures of the freeze itself."""
 
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from estimates.jobs import HALF_INCH, TWO_INCH, known, likely, request_of, solution_of, water
+from stillpipe.estimates import feeding
 from stillpipe.estimates.advice import ADVICE, Adviser
 from stillpipe.estimates.co2_mass import co2_mass
 from stillpipe.estimates.plug_time import plug_time
@@ -102,3 +105,21 @@ def test_what_a_freeze_that_never_closes_has_drawn_is_not_told() -> None:
     flowing = adviser(100.0, fluid=water(flow=0.1)).tells("cylinder-empty", None)
     assert flowing.startswith("Weigh the cylinder: an empty one")
     assert ", of which 0." in adviser(0.5).tells("cylinder-empty", None)
+
+
+@pytest.mark.parametrize(
+    ("slush", "hopeless", "told"),
+    [(False, False, ", of which 2.0 kg is gone"), (True, False, ": an"), (False, True, ": an")],
+)
+def test_what_is_drawn_is_told_only_of_what_closes(
+    monkeypatch: pytest.MonkeyPatch, slush: bool, hopeless: bool, told: str
+) -> None:
+    """Though of any other it is known too."""
+    before = SimpleNamespace(stays_slush=slush, hopeless=hopeless)
+    monkeypatch.setattr(
+        feeding, "drawn_by", lambda *given: np.full(9, 2.0) if given == (before, 100.0) else None
+    )
+    request = request_of(FrostCheckRequest, elapsed=100.0, frost_seen=False)
+    solution: Any = SimpleNamespace(before=before)
+    text = Adviser(request, solution, 400.0, None).tells("cylinder-empty", None)
+    assert text.startswith(f"Weigh the cylinder{told}")

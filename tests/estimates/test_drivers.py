@@ -5,7 +5,7 @@ import math
 import pytest
 
 from estimates.jobs import ZERO_C, known, point_of, request_of, solution_of
-from stillpipe.estimates import drivers
+from stillpipe.estimates import drivers, ensemble
 from stillpipe.estimates.solution import Solution
 from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.figures import Amount
@@ -76,6 +76,7 @@ def test_what_moves_closure() -> None:
     assert model.closure_at_high == pytest.approx(likely * table.high)
     jacket = found["jacket_conductance"]
     assert jacket.low == drivers.amount(of, "jacket_conductance", -Z95)
+    assert jacket.high == drivers.amount(of, "jacket_conductance", Z95)
     assert known(jacket.closure_at_low) > likely > known(jacket.closure_at_high)
     assert found["jacket_filling"].closure_at_low == pytest.approx(268.0, rel=0.02)
 
@@ -84,3 +85,23 @@ def test_a_closure_that_does_not_come_is_none() -> None:
     late = math.log(freeze.LONGEST_FREEZE)
     assert drivers._time(late + 1e-6) is None
     assert drivers._time(late - 1e-6) == pytest.approx(freeze.LONGEST_FREEZE, rel=1e-5)
+
+
+def test_a_closure_at_the_very_end_of_what_is_followed_comes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(freeze, "LONGEST_FREEZE", math.exp(9.0))
+    assert drivers._time(9.0) == math.exp(9.0)
+
+
+def test_closure_is_read_once_for_its_range_and_for_what_moves_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    of = solution()
+    assert known(of.closure).likely > 0.0
+
+    def fails(*_: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr(ensemble, "fitted", fails)
+    assert drivers.of_closure(of)

@@ -4,6 +4,8 @@ import math
 import re
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -261,6 +263,20 @@ def test_an_exchange_before_the_plug_is_ready_is_no_stage() -> None:
         known(at_ready.survival).likely, rel=0.02
     )
     assert "next cylinder" in told[0].text
+
+
+@pytest.mark.parametrize(
+    ("minute", "told"),
+    [(400.0, "full in 2 s"), (600.0, "full in 1 s"), (601.0, "full in less than 1 s")],
+)
+def test_a_bucket_is_full_in_a_second_or_in_less(minute: float, told: str) -> None:
+    assert f"a bucket of 10 L is {told}: buckets do not keep up" in _against_water(minute)
+
+
+@pytest.mark.parametrize(("hopeless", "planned"), [(True, True), (False, False), (True, False)])
+def test_of_what_is_not_planned_none_lets_go(hopeless: bool, planned: bool) -> None:
+    none: Any = SimpleNamespace(hopeless=hopeless, is_planned=planned)
+    assert letting_go(none, (), 1.0) is None
 
 
 @pytest.mark.parametrize(

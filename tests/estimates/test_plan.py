@@ -1,14 +1,17 @@
 """The plan of a job by hand: who is frozen when, held how long, solved once, by whose work."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
+from estimates.by_hand import Frozen
 from estimates.jobs import ZERO_C, known, water
 from estimates.test_job_points import MAIN, REPAIR, RETURN, SETUP, stated, two
 from stillpipe.estimates.job import waits
 from stillpipe.estimates.job.plan import Plan
+from stillpipe.model.cylinder import Cylinder
 from stillpipe.model.job import LineFluid
 
 
@@ -98,3 +101,28 @@ def test_variants_share_what_freezes_alike_and_the_work_of_the_first() -> None:
     assert other.solution_of(names[1]).work is not plan.solution_of(names[1]).work
     weaker = Plan(stated(RETURN, replace(MAIN, line_pressure=5e5)), plan.pool, plan)
     assert weaker.solution_of(names[1]).work is other.solution_of(names[1]).work
+
+
+def test_a_cylinder_of_another_temperature_is_another_freeze() -> None:
+    """One of another size at the same temperature is not."""
+    plan = Plan(stated(RETURN))
+    for bottle, same in (
+        (Cylinder(net_mass=34.0), True), (Cylinder(net_mass=9.1, temperature=ZERO_C + 10.0), False),
+    ):  # fmt: skip
+        other = Plan(stated(RETURN, cylinder=bottle), plan.pool, plan)
+        found = other.solution_of("boiler return") is plan.solution_of("boiler return")
+        assert found is same
+
+
+@pytest.mark.parametrize("hopeless", [True, False])
+def test_a_line_that_never_cools_or_freezes_is_planned_as_if_it_were_cool(
+    monkeypatch: pytest.MonkeyPatch, hopeless: bool
+) -> None:
+    """From arrival on, where nothing is set up first: no freeze is held for it."""
+    monkeypatch.setattr(waits, "cooling", lambda *_: None)
+    plan = Plan(stated(RETURN, setup=0.0))
+    solution: Any = Frozen(planned_ready=None, hopeless=hopeless)
+    plan.solutions = dict.fromkeys(plan.solutions, solution)
+    (group,) = plan.groups
+    assert (group.feed, group.ready, group.stop) == (0.0, 0.0, 0.0)
+    assert group.kinds[0].solution is solution

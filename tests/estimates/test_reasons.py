@@ -88,7 +88,7 @@ def test_a_solution_that_may_not_hold_the_ice(
 ) -> None:
     """The strongest that does is that whose ice reaches the 95th percentile of what a plug needs.
 
-    That is 0.6 to 0.95 all alike: at 95 % 0.95, and a thousandth.
+    That is 0.6 to 0.95 all alike: at 95 % 0.95, and a hundredth.
     """
     solution = Solution(point_of(fluid=solution_of("propylene_glycol", concentration)))
     reason = one(assess.blockers(solution))

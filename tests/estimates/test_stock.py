@@ -1,6 +1,7 @@
 """What is taken of the cylinders at hand, and what is said where they are too few."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,17 @@ from stillpipe.estimates import co2_mass
 from stillpipe.estimates.cylinder_count import alike
 from stillpipe.estimates.manifold import Manifold
 from stillpipe.estimates.solution import Solution
-from stillpipe.estimates.stock_mix import Mix, MixEntry, best_mix, drawn_slowly, mix, taken
+from stillpipe.estimates.stock_mix import (
+    Mix,
+    MixEntry,
+    _without,
+    best_mix,
+    drawn_slowly,
+    mix,
+    taken,
+)
 from stillpipe.model.cylinder import Cylinder, Stock
-from stillpipe.model.figures import Amount, Severity
+from stillpipe.model.figures import Amount, Range, Severity
 from stillpipe.model.requests import CylinderCountRequest
 from stillpipe.uncertainty import draws
 
@@ -170,3 +179,31 @@ def test_no_more_of_a_kind_is_taken_than_there_is() -> None:
     assert {c.id: c.count for c in light.cylinders} == {MIDDLE: 1, SMALL: 1}
     heavy = best_mix(30.0, (Stock(id=LARGE, count=1), Stock(id=SMALL, count=10)), T)
     assert {c.id: c.count for c in heavy.cylinders} == {LARGE: 1, SMALL: 2}
+
+
+@pytest.mark.parametrize(
+    ("usable", "needed"),
+    [
+        (Range(0.0, 0.5, 1.0), 100.0), (Range(-0.1, 0.5, 1.0), 100.0),
+        (Range(0.5, 0.75, 1.0), 100.0 / 1.5), (Range(0.5, 0.75, None), 100.0 / 1.25),
+    ],
+)  # fmt: skip
+def test_a_cylinder_that_gives_more_drawn_fast_is_needed_the_less_of(
+    usable: Range, needed: float
+) -> None:
+    """Half of the way from its slow end to its fast one; of what gives nothing slowly as it is."""
+    lead = SimpleNamespace(
+        sample=SimpleNamespace(shares=lambda _: np.full(3, 0.5)), at_most=lambda x: float(x[0])
+    )  # fmt: skip
+    manifold: Any = SimpleNamespace(
+        lead=lead, holds=np.array([True, True, False]), total=np.full(2, 100.0)
+    )
+    kind: Any = SimpleNamespace(cylinder=lambda _: SimpleNamespace(usable=usable))
+    assert drawn_slowly(manifold, [kind], T) == pytest.approx(needed)
+
+
+def test_a_kind_of_which_none_are_gone_stays_as_it_is() -> None:
+    stock = (Stock(id=SMALL, count=2), Stock(id=MIDDLE, count=1), Stock(id=SMALL, count=3))
+    assert tuple(_without(stock, {})) == stock
+    left = tuple(_without(stock, {SMALL: 4}))
+    assert [s.count for s in left] == [0, 1, 1]
