@@ -6,6 +6,7 @@ more wall nodes or a whole instead of a half length are other ways to fill the s
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -207,6 +208,11 @@ def rings(count: int) -> Array:
     They are of equal width, but for the outermost two, halves of one: frost beside the jacket
     hangs on how fast the liquid gives its heat to the wall at first.
     """
+    return _rings(count).copy()
+
+
+@cache
+def _rings(count: int) -> Array:
     edges = np.arange(1.0, count) / (count - 1.0)
     return np.insert(edges, count - 2, 1.0 - 0.5 / (count - 1.0))
 
