@@ -128,8 +128,8 @@ def test_observations_are_foretold_better_by_the_other_records() -> None:
     found = figures(*(record(frost(LIKELY * share)) for share in (1.35, 1.4, 1.45, 1.5)))
     (error,) = found.errors
     assert (error.kind, error.count) == (Seen.FROST, 4)
-    # over the median of the draws, 190 s
-    assert error.before.value == pytest.approx(math.log(1.42 * LIKELY / 190.0), abs=0.03)
+    # over the median of the draws, 184 s
+    assert error.before.value == pytest.approx(math.log(1.42 * LIKELY / 184.0), abs=0.02)
     assert error.after.value < 0.4 * error.before.value
 
 

@@ -1,5 +1,6 @@
 """What cylinders come to, by hand: manifolds that are laid down, and their exchanges in words."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -7,9 +8,9 @@ import pytest
 
 from estimates.by_hand import Frozen, rising
 from estimates.jobs import request_of
-from stillpipe.estimates import assess, cylinder_count, manifold
+from stillpipe.estimates import assess, cylinder_count, manifold, words
 from stillpipe.estimates.cylinder_count import CylinderFigures
-from stillpipe.estimates.manifold import EARLY, NOT_SURVIVED, SURVIVED, Exchange
+from stillpipe.estimates.manifold import EARLY, NOT_SURVIVED, SURVIVED, Exchange, ExchangedPoint
 from stillpipe.model.figures import Amount, Range, Reason, Severity
 from stillpipe.model.requests import CylinderCountRequest
 
@@ -58,7 +59,7 @@ def test_manifolds_that_are_alike_are_worked_out_once(monkeypatch: pytest.Monkey
     )  # fmt: skip
     assert reasons == ("swaps",)
     assert sorted(asked[:-1]) == ["ab", "e"]
-    assert asked[-1] == (("of ab",), 600.0, 90.0)
+    assert asked[-1] == (("of ab",), {"a": 600.0, "b": 600.0}, 90.0)
 
 
 @pytest.mark.parametrize(
@@ -93,11 +94,15 @@ def test_up_to_two_hundred_cylinders_are_planned(
     assert reason.value == (None if value is None else Amount(value, "factor"))
 
 
-def swap(cylinder: int, verdict: str, survival: float | None) -> Exchange:
+def swap(cylinder: int, verdict: str, survival: float | None, names: str = "a") -> Exchange:
     chance = None if survival is None else 0.75
+    points = tuple(
+        ExchangedPoint(name=name, verdict=verdict, survival=survival, chance=chance)
+        for name in names
+    )
     return Exchange(
         manifold="1", cylinder=cylinder, at=300.0 * cylinder, verdict=verdict, advice="",
-        survival=survival, chance=chance,
+        survival=survival, chance=chance, points=points,
     )  # fmt: skip
 
 
@@ -105,8 +110,9 @@ GOOD = swap(1, SURVIVED, 9000.0)
 
 
 def reasons_of(*swaps: Exchange, duration: float = 120.0) -> list[Reason]:
-    """The reasons of exchanges, of a plug that is ready after 20 min."""
-    return list(cylinder_count.of_exchanges(swaps, 1200.0, duration))
+    """The reasons of exchanges, of plugs that are ready after 20, 15 and 40 min."""
+    readies = {"a": 1200.0, "b": 900.0, "c": 2400.0}
+    return list(cylinder_count.of_exchanges(swaps, readies, duration))
 
 
 def test_a_cylinder_that_is_empty_before_the_plug_is_ready_is_told_with_both_times() -> None:
@@ -119,6 +125,27 @@ def test_a_cylinder_that_is_empty_before_the_plug_is_ready_is_told_with_both_tim
     assert reason.figure == "exchanges.1.at"
     assert (reason.value, reason.limit) == (Amount(600.0, "time"), Amount(1200.0, "time"))
     assert (reason.chance, reason.at) == (None, 600.0)
+
+
+def test_of_several_plugs_the_last_that_hangs_on_the_cylinder_is_told() -> None:
+    """Not one that hangs on another, which is ready later."""
+    (reason,) = reasons_of(swap(1, EARLY, None, "ab"))
+    assert reason.limit == Amount(1200.0, "time")
+    (reason,) = reasons_of(swap(1, EARLY, None, "b"))
+    assert reason.limit == Amount(900.0, "time")
+
+
+def test_one_before_the_plug_is_ready_comes_before_one_that_is_outlived_by_little() -> None:
+    found = reasons_of(swap(1, EARLY, 130.0), swap(2, EARLY, None, "c"))
+    assert [r.figure for r in found] == ["exchanges.1.at"]
+
+
+def test_an_end_just_before_ready_is_told_so_that_it_reads_as_before() -> None:
+    """580 s and 600 s are both 10 min."""
+    early = replace(swap(1, EARLY, None), at=580.0)
+    (reason,) = cylinder_count.of_exchanges((early,), {"a": 600.0}, 60.0)
+    assert "is empty 580 s after the first feed" in reason.text
+    assert reason.text.endswith("before the plug is ready, 600 s after it.")
 
 
 @pytest.mark.parametrize(
@@ -155,10 +182,12 @@ def test_both_kinds_of_exchange_are_told_once_each() -> None:
     ("times", "told"),
     [
         ((140.0, 120.0), ["140 s", "120 s"]), ((599.0, 900.0), ["599 s", "900 s"]),
-        ((900.0, 600.0), ["15 min", "10 min"]),
+        ((900.0, 600.0), ["15 min", "10 min"]), ((640.0, 650.0), ["640 s", "650 s"]),
+        ((109.75, 110.0), ["109.8 s", "110.0 s"]), ((52.49, 52.5), ["52.49 s", "52.50 s"]),
+        ((700.0, 700.0), ["12 min", "12 min"]),
     ],
 )  # fmt: skip
-def test_short_times_side_by_side_are_told_to_the_second(
+def test_times_side_by_side_are_told_so_that_they_can_be_held_against_each_other(
     times: tuple[float, ...], told: list[str]
 ) -> None:
-    assert list(cylinder_count._side_by_side(*times)) == told
+    assert words.apart(*times) == told

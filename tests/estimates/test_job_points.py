@@ -223,7 +223,8 @@ def test_a_manifold_is_emptied_by_all_that_hang_on_it() -> None:
         assert emptied == pytest.approx(0.05, abs=0.003)
         assert {p.name for p in swap.points} == set(hung.points)
         told = [p.survival for p in swap.points if p.survival is not None]
-        assert swap.survival == (min(told) if told else None)
+        whole = len(told) == len(swap.points) or swap.verdict == "exchange-not-survived"
+        assert swap.survival == (min(told) if whole else None), "one that is not ready is worse"
     apart = job_estimate(two()).figures
     assert known(found.cylinders.planned_count) <= known(apart.cylinders.planned_count)
 

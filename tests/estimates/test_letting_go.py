@@ -95,12 +95,12 @@ def test_more_pressure_is_held_shorter_after_the_same_feeding() -> None:
 def test_stages_that_are_not_solved_lie_where_solving_puts_them(
     pipe: pipes.Pipe, hold: float
 ) -> None:
-    """At half of the repair and at closure: medians within 5 % of a stop solved then, lows 13 %."""
+    """At half of the repair and at closure: medians within 7 % of a stop solved then, lows 13 %."""
     solution = Solution(request_of(JobEstimateRequest, pipe, repair=hold), hold)
     for stage in known(letting_go(solution, (), 1.0)).stages:
         exact = solution.range(solution.lasting(stage.at)[solution.holds])
         span = known(stage.survival)
-        assert span.likely == pytest.approx(known(exact).likely, rel=0.05), stage.code
+        assert span.likely == pytest.approx(known(exact).likely, rel=0.07), stage.code
         assert span.low == pytest.approx(known(exact).low, rel=0.135), stage.code
 
 

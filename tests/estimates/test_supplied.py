@@ -89,8 +89,8 @@ def laid(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
         told["mixed"] = (request, [m.names for m in hung])
         return told["mix"]
 
-    def of_exchanges(swaps: Any, ready: float, duration: float) -> Any:
-        told["swaps"].append((len(swaps), ready, duration))
+    def of_exchanges(swaps: Any, readies: dict[str, float], duration: float) -> Any:
+        told["swaps"].append((len(swaps), readies, duration))
         return iter(("swaps",))
 
     monkeypatch.setattr(co2_mass, "needed", needed)
@@ -130,7 +130,7 @@ def test_a_job_draws_what_its_points_do_and_takes_what_its_manifolds_do(
 
 
 def test_exchanges_are_told_of_each_manifold(laid: dict[str, Any]) -> None:
-    """And judged together, of points that are planned to be ready after 500 s."""
+    """And judged together, each point by when it is planned to be ready."""
     found = supply.supply(planned()).figures
     assert [(s.manifold, s.cylinder, s.points[0].name) for s in found.exchanges] == [
         ("1", 1, NAMES[0]), ("2", 1, NAMES[1]), ("2", 2, NAMES[1]), ("2", 3, NAMES[1]),
@@ -138,7 +138,7 @@ def test_exchanges_are_told_of_each_manifold(laid: dict[str, Any]) -> None:
     assert [(m.name, m.points, m.planned_count, m.exchanges) for m in found.manifolds] == [
         ("1", NAMES[:1], 2, 1), ("2", NAMES[1:], 4, 3),
     ]  # fmt: skip
-    assert laid["swaps"] == [(4, 500.0, 90.0)]
+    assert laid["swaps"] == [(4, dict.fromkeys(NAMES, 500.0), 90.0)]
 
 
 @pytest.mark.parametrize(

@@ -170,8 +170,10 @@ def _of_closing(solution: Solution) -> list[Reason]:
         return []
     if solution.point.fluid.flow > 0.0:
         return [_of_flow(solution, chance)]
-    if not solution.cases.is_water:
+    if not solution.cases.is_water and chance < 0.5:
         return _of_slush(solution)
+    if not solution.cases.is_water and not solution.is_sure(solution.freezing_chance):
+        return []  # that its ice may not be enough is said
     closure = None if chance < 0.5 else solution.closure
     code, reason, text = "never-closes", stop, f"The bore does not freeze shut within {LONGEST}"
     if chance >= 0.5:
@@ -214,7 +216,7 @@ def _of_flow(solution: Solution, chance: float) -> Reason:
 def _of_slush(solution: Solution) -> list[Reason]:
     """Return that a solution does not close, where its ice could do."""
     chance = solution.closing_chance
-    if solution.freezing_chance < 0.5 or chance >= 0.5:
+    if solution.freezing_chance < 0.5:
         return []
     text = (
         f"Within {LONGEST} the bore does not come to the ice that a plug needs, but with a chance "

@@ -1,6 +1,6 @@
 """Cylinders: what each delivers, how many, when each is exchanged, and the best of a stock."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated
 
@@ -18,8 +18,7 @@ from stillpipe.model.requests import CylinderCountRequest, FromCylinders
 
 Array = NDArray[np.float64]
 
-CLOSE = 600.0
-"""Times below this are held against each other to the second [s]."""
+ACTION = "Use a larger cylinder, or two on a manifold, so that the plug is never unfed."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +82,8 @@ def plan(
         return figures, (*reasons, too_many(total))
     first = made[0].exchanges
     figures = replace(figures, planned_count=total, exchanges=first)
-    swaps = of_exchanges(first, needed.drawn.ready, request.exchange_duration)
+    readies = dict.fromkeys(hung[0].names, needed.drawn.ready)
+    swaps = of_exchanges(first, readies, request.exchange_duration)
     return figures, (*reasons, *swaps)
 
 
@@ -139,41 +139,52 @@ def too_many(take: int | None) -> Reason:
     )  # fmt: skip
 
 
-def of_exchanges(swaps: tuple[Exchange, ...], ready: float, duration: float) -> Iterator[Reason]:
+def of_exchanges(
+    swaps: tuple[Exchange, ...], readies: Mapping[str, float], duration: float
+) -> Iterator[Reason]:  # fmt: skip
     """Yield the reasons found with the exchanges, each by the first that has it.
 
-    ``ready`` [s] of the last plug as planned, ``duration`` [s] of an exchange.
+    One before a plug is ready comes before one that a plug outlives by little. ``readies`` [s] are
+    the planned ones of freeze points by name, ``duration`` [s] that of an exchange.
     """
-    for code, reason in (
-        (manifold.EARLY, assess.warn), (manifold.NOT_SURVIVED, assess.stop),
-    ):  # fmt: skip
-        index = next((i for i, s in enumerate(swaps) if s.verdict == code), None)
-        if index is None:
-            continue
-        swap = swaps[index]
-        text = f"Cylinder {swap.cylinder} is empty {words.time(swap.at)} after the first feed"
-        figure, value, limit = f"exchanges.{index}.at", swap.at, ready
-        if swap.survival is None:
-            text = f"{text}, before the plug is ready, {words.time(ready)} after it."
-        else:
-            figure, value = f"exchanges.{index}.survival", swap.survival
-            limit = duration if reason is assess.stop else 2.0 * duration
-            lasts, takes = _side_by_side(value, duration)
-            text = (
-                f"{text}: the plug may then last no more than {lasts} unfed, the exchange takes "
-                f"{takes}."
-            )
-        yield reason(
-            code, text, figure=figure, value=Amount(value, "time"), limit=Amount(limit, "time"),
-            chance=swap.chance, at=swap.at,
-            action="Use a larger cylinder, or two on a manifold, so that the plug is never unfed.",
-        )  # fmt: skip
+    early = [i for i, s in enumerate(swaps) if s.verdict == manifold.EARLY]
+    early.sort(key=lambda i: swaps[i].survival is not None)
+    late = [i for i, s in enumerate(swaps) if s.verdict == manifold.NOT_SURVIVED]
+    for reason, found in ((assess.warn, early), (assess.stop, late)):
+        for index in found[:1]:
+            swap = swaps[index]
+            if swap.survival is None:
+                yield _too_soon(swap, index, readies)
+            else:
+                yield _by_little(swap, index, reason, duration)
 
 
-def _side_by_side(*times: float) -> Iterator[str]:
-    """Yield times [s] in words that can be held against each other: minutes only where all are.
+def _too_soon(swap: Exchange, index: int, readies: Mapping[str, float]) -> Reason:
+    """Say that a cylinder is empty before the last plug that hangs on it is ready."""
+    ready = max(readies[p.name] for p in swap.points if p.chance is None)
+    empty, end = words.apart(swap.at, ready)
+    text = (
+        f"Cylinder {swap.cylinder} is empty {empty} after the first feed, before the plug is "
+        f"ready, {end} after it."
+    )
+    return assess.warn(
+        manifold.EARLY, text, figure=f"exchanges.{index}.at", value=Amount(swap.at, "time"),
+        limit=Amount(ready, "time"), at=swap.at, action=ACTION,
+    )  # fmt: skip
 
-    140 s are no 2 min beside an exchange of 120 s.
-    """
-    short = min(times) < CLOSE
-    yield from (f"{time:.0f} s" if short else words.time(time) for time in times)
+
+def _by_little(
+    swap: Exchange, index: int, reason: Callable[..., Reason], duration: float
+) -> Reason:  # fmt: skip
+    """Say that a plug does not outlive an exchange, or does so by little."""
+    value = swap.survival or 0.0
+    lasts, takes = words.apart(value, duration)
+    text = (
+        f"Cylinder {swap.cylinder} is empty {words.time(swap.at)} after the first feed: the plug "
+        f"may then last no more than {lasts} unfed, the exchange takes {takes}."
+    )
+    limit = duration if reason is assess.stop else 2.0 * duration
+    return reason(
+        swap.verdict, text, figure=f"exchanges.{index}.survival", value=Amount(value, "time"),
+        limit=Amount(limit, "time"), chance=swap.chance, at=swap.at, action=ACTION,
+    )  # fmt: skip

@@ -7,7 +7,7 @@ from enum import StrEnum
 from functools import partial
 from typing import Annotated
 
-from stillpipe.estimates import assess, causes, cautions, chances, learned
+from stillpipe.estimates import assess, causes, cautions, chances, learned, words
 from stillpipe.estimates.advice import ADVICE, STATED, Adviser
 from stillpipe.estimates.causes import Probable
 from stillpipe.estimates.solution import Solution
@@ -191,15 +191,16 @@ def _too_soon(told: Callable[..., Reason], elapsed: float, low: float) -> Reason
     least = EARLY_SHARE * low
     if elapsed < least:
         text = (
-            f"Frost before {least:.0f} s, half of the least that a full pipe of this size takes: "
-            "the pipe may be empty, or smaller than stated."
+            f"Frost before {words.apart(elapsed, least)[1]}, half of the least that a full pipe of "
+            "this size takes: the pipe may be empty, or smaller than stated."
         )
         action = "Do not cut; prove that the line is full, and measure the pipe."
         limit = Amount(least, "time")
         return told("frost-early", text, Severity.STOP, limit=limit, action=action)
+    seen, usual = words.apart(elapsed, low)
     text = (
-        f"Frost {elapsed:.0f} s after the first feed is sooner than 95 of 100 still, full lines of "
-        f"this pipe have it, from {low:.0f} s on: the pipe may be empty, or smaller than stated."
+        f"Frost {seen} after the first feed is sooner than 95 of 100 still, full lines of this "
+        f"pipe have it, from {usual} on: the pipe may be empty, or smaller than stated."
     )
     action = "Prove that the line is full, and measure the pipe, before you go on."
     return told("frost-early", text, limit=Amount(low, "time"), action=action)

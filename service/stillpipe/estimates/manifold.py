@@ -227,9 +227,9 @@ def _exchange(
     judged = [p for p in points if p.chance is not None]
     bad = [SURVIVED, EARLY, NOT_SURVIVED]
     verdict = max((p.verdict for p in points), key=bad.index)
-    worst = min(
-        judged, key=lambda p: math.inf if p.survival is None else p.survival, default=None
-    )  # fmt: skip
+    worst = None
+    if verdict == NOT_SURVIVED or len(judged) == len(points):
+        worst = min(judged, key=lambda p: math.inf if p.survival is None else p.survival)
     if verdict == SURVIVED:
         advice = "The plug outlives the exchange."
     elif verdict == EARLY and len(judged) < len(points):

@@ -5,6 +5,8 @@ from stillpipe.physics.constants import ZERO_C
 BAR = 1e5
 """[Pa]"""
 HOUR = 3600.0
+CLOSE = 600.0
+"""Shorter times are told in seconds where they are held against each other [s]."""
 
 
 def time(seconds: float) -> str:
@@ -16,6 +18,22 @@ def time(seconds: float) -> str:
         return f"{minutes} min"
     rest = f" {minutes % 60} min" if minutes % 60 else ""
     return f"{minutes // 60} h{rest}"
+
+
+def apart(*times: float) -> list[str]:
+    """Return times [s] in words that can be held against each other.
+
+    Minutes only where all are long, and no two alike that differ: 140 s are no 2 min beside an
+    exchange of 120 s.
+    """
+    found = [time(t) for t in times]
+    for digits in range(3):
+        if min(times) >= CLOSE and len(set(found)) == len(set(times)):
+            break
+        found = [f"{t:.{digits}f} s" for t in times]
+        if len(set(found)) == len(set(times)):
+            break
+    return found
 
 
 def bar(pressure: float) -> str:

@@ -7,7 +7,7 @@ that nothing is solved twice and an answer never depends on what was asked befor
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from stillpipe.lazy import cached_property
 from stillpipe.physics import fading
 from stillpipe.physics.column import march, resume, step
+from stillpipe.physics.column.grids import COARSE, COARSE_SOLUTION, PRODUCTION
 from stillpipe.physics.column.layout import FROST_DISTANCE, Case, Column
 from stillpipe.physics.column.mesh import Grid
 from stillpipe.physics.column.resume import Begun
@@ -45,24 +46,6 @@ LONGEST_FREEZE = 4.0 * 3600.0
 """A freeze that takes longer is given up [s]."""
 LATEST_FROST = 2.0 * 3600.0
 """Frost that comes later than this after the first feed is not waited for [s]."""
-
-PRODUCTION = Grid(
-    axial=7, radial=8, eta=0.065, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=4.0,
-    thaw_step=2.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, bore_share=0.38,
-    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, stride=4.0, grade=3.0, readable=4.0,
-    fading_eta=0.04, fading_width=2.0,
-)  # fmt: skip
-COARSE = Grid(
-    axial=6, radial=6, eta=0.1, stretch=1.4, finest=0.01, early=0.3, freeze_step=2.0,
-    hold_step=9.0, thaw_step=2.0, skin_step=2.0, melt_step=3.0, least=0.1, tolerance=4.0, pieces=4,
-    evenly=True, bore_share=0.5, fin_share=1.0 / 7.0, plug_share=0.5, ahead=2.0, grade=3.0,
-    readable=4.0, fading_eta=0.12, fading_width=1.5,
-)  # fmt: skip
-"""How a freeze is cut up of which only the ratio to another on the same grid is asked: of such
-ratios closure and ready are off by 0.3 and 0.4 % rms, length by 1.3, survival by 0.7, thaw by
-0.5 %, on the pipes and rooms of tests/reference/percentile_cases.py."""
-COARSE_SOLUTION = replace(COARSE, fin_share=0.05)
-"""The same of a solution, whose plug ends less steeply."""
 TO_READY = 1.0
 """Longest step from closure to ready over the limit of explicit axial conduction [-]: the plug's
 end, on which ready hangs, is biased by longer ones."""

@@ -80,7 +80,7 @@ def supply(plan: Plan) -> Supply:
         figures = JobCylinders(usable=usable, manifolds=shown)
         return Supply(
             co2=co2, drawn=drawn if whole else {}, total=total, mix=mix, figures=figures,
-            reasons=reasons, enough=none, survived=none,
+            reasons=(*reasons, *too_small), enough=none, survived=none,
         )  # fmt: skip
     made = _supplied(plan, hung, usable)
     figures, found = _figures(plan, shown, made, usable)
@@ -198,7 +198,7 @@ def _figures(
         replace(s, planned_count=m.take, exchanges=len(m.exchanges))
         for s, m in zip(shown, made, strict=True)
     )
-    ready = max(k.solution.planned_ready or 0.0 for k in plan.kinds)
-    reasons = cylinder_count.of_exchanges(swaps, ready, plan.request.exchange_duration)
+    readies = {name: k.solution.planned_ready or 0.0 for k in plan.kinds for name in k.names}
+    reasons = cylinder_count.of_exchanges(swaps, readies, plan.request.exchange_duration)
     whole = replace(figures, planned_count=total, exchanges=swaps, manifolds=told)
     return whole, tuple(reasons)
