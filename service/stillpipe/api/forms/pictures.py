@@ -200,7 +200,7 @@ def _survival(reply: JSON) -> Figure:
     axes.set_xlim(minutes[0], minutes[-1])
     beyond = [minute for minute, x in zip(minutes, high, strict=True) if x >= DAY]
     told = [x for x in (*low, *likely, *high) if x < DAY]
-    axes.set_ylim(0.0, 1.4 * max(*told, 0.2 * DAY if beyond else 1e-6))
+    axes.set_ylim(0.0, 1.4 * max([*told, 0.2 * DAY if beyond else 1e-6]))
     if beyond:
         axes.plot(
             beyond, [0.74] * len(beyond), "^", transform=axes.get_xaxis_transform(), **canvas.MARK
