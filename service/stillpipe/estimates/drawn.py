@@ -251,7 +251,8 @@ class Drawn(Sampled):
         if time not in self._stopped:
             solved = time / self._usual
             found = self.single(lambda run: self._fading(run, solved), ("stopped", solved))
-            self._stopped[time] = found + self._fed_for(self._fading, time)
+            found += self._fed_for(self._fading, time)
+            self._stopped[time] = found
         return self._stopped[time]
 
     def _fed_for(self, read: Stopped, time: float) -> surface.Single:
@@ -269,7 +270,8 @@ class Drawn(Sampled):
         slope = np.where(np.isfinite(more), more, 0.0) / -np.log(SHORTER)
         least = YOUNGEST * since
         own, common = (np.maximum(t - self.closed, least) for t in (time / self.model, solved))
-        return np.outer(np.log(own / common), slope).astype(np.float32)
+        shift = np.log(own / common).astype(np.float32)
+        return np.asarray(shift[:, None] * slope.astype(np.float32))
 
     @cached_property
     def _usual(self) -> float:

@@ -198,8 +198,8 @@ class FreezeRun:
 
     def _hold(self) -> None:
         """Feed until the plug is long enough to be read on wider slices, and go on to these."""
-        need = self._column.grid.readable * self._column.finest
-        if self.ready is not None and need > 0.0:
+        need, row = self._column.grid.readable * self._column.finest, self._parts[-1].rows[-1]
+        if self.ready is not None and min(row[march.CLOSED], row[march.BONDED]) < need:
             self._feed(stop=step.READY, need=need, reach=TO_READY)
         self._held = float(self._fed.clock[march.NOW])
         self._go_on(*self._column.held(self._fed))

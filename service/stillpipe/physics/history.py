@@ -12,7 +12,7 @@ from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 
-ROWS = 128
+ROWS = 256
 """Rows of history that a run has room for before it asks for more."""
 
 
