@@ -165,6 +165,7 @@ def test_a_plug_that_hardly_lasts_or_does_not_is_told_beside_the_exchange(
         verdict, severity, "exchanges.0.survival",
     )  # fmt: skip
     assert (reason.value, reason.limit) == (Amount(130.0, "time"), Amount(limit, "time"))
+    assert reason.action.startswith("Use a larger cylinder, or two on a manifold")
     assert (reason.chance, reason.at) == (0.75, 300.0)
 
 

@@ -156,7 +156,7 @@ def of_exchanges(
             if swap.survival is None:
                 yield _too_soon(swap, index, readies)
             else:
-                yield _by_little(swap, index, reason, duration)
+                yield _by_little(swap, swap.survival, index, reason, duration)
 
 
 def _too_soon(swap: Exchange, index: int, readies: Mapping[str, float]) -> Reason:
@@ -174,17 +174,16 @@ def _too_soon(swap: Exchange, index: int, readies: Mapping[str, float]) -> Reaso
 
 
 def _by_little(
-    swap: Exchange, index: int, reason: Callable[..., Reason], duration: float
+    swap: Exchange, lasting: float, index: int, reason: Callable[..., Reason], duration: float
 ) -> Reason:  # fmt: skip
-    """Say that a plug does not outlive an exchange, or does so by little."""
-    value = swap.survival or 0.0
-    lasts, takes = words.apart(value, duration)
+    """Say that a plug ``lasting`` so long [s] does not outlive an exchange, or does by little."""
+    lasts, takes = words.apart(lasting, duration)
     text = (
         f"Cylinder {swap.cylinder} is empty {words.time(swap.at)} after the first feed: the plug "
         f"may then last no more than {lasts} unfed, the exchange takes {takes}."
     )
     limit = duration if reason is assess.stop else 2.0 * duration
     return reason(
-        swap.verdict, text, figure=f"exchanges.{index}.survival", value=Amount(value, "time"),
+        swap.verdict, text, figure=f"exchanges.{index}.survival", value=Amount(lasting, "time"),
         limit=Amount(limit, "time"), chance=swap.chance, at=swap.at, action=ACTION,
     )  # fmt: skip
