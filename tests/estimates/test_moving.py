@@ -106,6 +106,7 @@ def test_more_than_the_steady_limit_keeps_it_open_and_a_fifth_more_does_surely(
     assert moving.prevents(point, case, X, surely=False) == likely
     assert moving.prevents(point, case, X, surely=True) == surely
     assert all(asked[0] is case and asked[2] == 3e5 for asked in limit.asked)
+    assert all(asked[3] == {"near": 0.0} for asked in limit.asked), "sought from nothing known"
     expected = liquid.liquid("water", 0.0, point.jacket.length, False, 1.3)
     assert all(same(asked[1], expected) for asked in limit.asked)
 
