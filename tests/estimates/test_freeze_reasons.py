@@ -289,6 +289,8 @@ def test_a_solution_that_may_not_close_in_time_is_told_as_water_is() -> None:
     slow = frozen(cases=cases, closing_chance=0.82, ready_chance=0.79)
     assert codes(assess._of_closing(slow)) == ["may-not-close"]
     assert "may-not-close" in codes(assess.reasons(slow))
+    even = frozen(cases=cases, closing_chance=0.5, ready_chance=0.5)
+    assert codes(assess._of_closing(even)) == ["may-not-close"]
     lean = frozen(cases=cases, freezing_chance=0.9, closing_chance=0.82, ready_chance=0.79)
     assert codes(assess._of_closing(lean)) == [], "that its ice may not be enough is said"
 

@@ -7,6 +7,7 @@ the surfaces over the uncertain inputs; only for another jacket or colder water 
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import cast
 
 import numpy as np
 
@@ -93,9 +94,8 @@ def _names(judged: Judged, kind: Kind) -> tuple[str, ...]:
 
 
 def _most(owner: type, member: str) -> float:
-    """Return the greatest value that a caller may state of a ``member`` [SI]."""
-    told = members(owner)[member].declaration
-    return float(told.high) if isinstance(told, Quantity | Count) else math.inf
+    """Return the greatest value that a caller may state of a ``member``, a number [SI]."""
+    return float(cast(Quantity | Count, members(owner)[member].declaration).high)
 
 
 def cylinder_temperature(judged: Judged, _kind: Kind | None) -> Iterator[Change]:
