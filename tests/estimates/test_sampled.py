@@ -1,7 +1,6 @@
 """One freeze point in a few draws, by hand: stand-ins for the surfaces, whose figures are known."""
 
 import math
-from collections.abc import Hashable
 from types import SimpleNamespace
 from typing import Any
 
@@ -9,6 +8,7 @@ import numpy as np
 import pytest
 
 from estimates.jobs import HALF_INCH, point_of, solution_of, water
+from estimates.laid import KNOTS, Frozen, Laid
 from stillpipe.errors import Fault, TooCostlyError
 from stillpipe.estimates import course, moving, sampled
 from stillpipe.estimates.course import BEFORE, Knots, Of
@@ -17,51 +17,7 @@ from stillpipe.physics import freeze
 from stillpipe.physics.constants import DRY_ICE
 from stillpipe.uncertainty import draws
 
-KNOTS = Knots(np.array([10.0, 20.0, 50.0, 100.0]))
-"""Times since closure at which the stand-ins are compared [s]."""
 GLYCOL = solution_of("propylene_glycol", 0.1)
-
-
-class Laid:
-    """A surface whose figures are given: of every draw, or the same of all."""
-
-    def __init__(self, figures: Any, count: int) -> None:
-        self.figures, self.count = np.asarray(figures, dtype=np.float32), count
-
-    def over(self, terms: str) -> np.ndarray:
-        assert terms == "terms"
-        return np.array(np.broadcast_to(self.figures, (self.count, self.figures.shape[-1])))
-
-
-class Frozen:
-    """An ensemble of which nothing is solved: what grows is given, and what is read is laid."""
-
-    def __init__(self, count: int, grown: dict[Of, Any] | None = None, **known: Any) -> None:
-        self.count, self.given = count, grown or {}
-        self.knots, self.fine = KNOTS, SimpleNamespace(closure=100.0)
-        self.laid: dict[Hashable, Laid] = {}
-        self.asked: list[Any] = []
-        self.__dict__.update(known)
-
-    def terms(self, sample: draws.Sample) -> str:
-        assert len(sample) == self.count
-        return "terms"
-
-    def surface(self, read: course.Read, key: Hashable) -> Laid:
-        """What is read of the likely freeze, the first time that the key is asked for."""
-        if key not in self.laid:
-            self.laid[key] = Laid(read(self.fine), self.count)  # type: ignore[arg-type]
-        return self.laid[key]
-
-    def curves(self, of: Of, knots: Knots) -> Laid:
-        """In proportion to the time since closure, unless logarithms are given."""
-        self.asked.append((of, knots))
-        found = self.given[of]
-        return Laid(np.log(found * knots.time) if isinstance(found, float) else found, self.count)
-
-    def possible(self, sample: draws.Sample) -> np.ndarray:
-        assert len(sample) == self.count
-        return np.ones(self.count, dtype=bool)
 
 
 def drawn(
