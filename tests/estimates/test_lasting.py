@@ -49,7 +49,7 @@ def test_of_many_stops_four_are_solved_and_the_rest_lie_straight_in_logarithms(
 ) -> None:
     """At shares of the hold; against the time since the likely closure, or a tenth of the first.
 
-    Nothing counts as a thousandth of a second, and for ever as a day.
+    What holds nothing does so for a thousandth of a second at most; what holds for ever, for a day.
     """
     found = held(4, fine=Run(closure))
     asked = lasting(found, 1.3, begin)
@@ -58,7 +58,9 @@ def test_of_many_stops_four_are_solved_and_the_rest_lie_straight_in_logarithms(
     assert asked == pytest.approx([200.0, 270.0, 500.0, 1200.0])
     for time, each in zip(times, told, strict=True):
         since = (time - begin) ** 1.3
-        assert each == pytest.approx([since, 3.0 * since, 1e-3, DAY])
+        assert each[:2] == pytest.approx([since, 3.0 * since])
+        assert each[2] <= 1e-3 * (1.0 + 1e-9)
+        assert each[3] >= DAY * (1.0 - 1e-9)
     assert told[0] is told[-1]
 
 
