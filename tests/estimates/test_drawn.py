@@ -107,6 +107,16 @@ def test_of_many_stops_a_few_are_solved_and_the_others_lie_between(drawn: Soluti
     assert not {round(t) for t in times[1:3]} <= {round(m) for m in moments}
 
 
+def test_what_holds_for_ever_does_so_at_a_fifth_moment_too() -> None:
+    """In a room below freezing: as many draws as where each moment is solved."""
+    cold = Solution(
+        point_of(TWO_INCH, ambient=replace(point_of().ambient, temperature=272.15)), 3600.0
+    )
+    times = list(np.linspace(cold.plan_end - 3000.0, cold.plan_end, 5))
+    for last in cold.lasting_at(times):
+        assert 0.5 < np.mean(np.isinf(last[cold.holds])) < 0.99
+
+
 def test_beside_what_is_solved_it_goes_with_the_grip(drawn: Solution) -> None:
     ready, end = drawn.planned_ready, drawn.plan_end
     assert ready is not None

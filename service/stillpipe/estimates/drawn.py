@@ -5,6 +5,7 @@ the draws that close. The hold is planned from the time by which the plug is rea
 that decides; that and the exchanges are planned times, common to all draws.
 """
 
+import math
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import replace
@@ -33,6 +34,10 @@ ANCHORS = (0.0, 0.07, 0.3, 1.0)
 SLOWEST = 50.0 * LONGEST_THAW
 """Time until no ice is left that comes to never [s]: thaws beyond a day are told as never, but how
 far beyond they are tells of the draws that are not."""
+HARDLY = 1e-3
+"""How long what holds nothing is taken to last between moments at which that is solved [s]."""
+ROUNDED = 1e-9
+"""So near the logarithm of that, or of never, a time that lies between is the same [-]."""
 JUST_CLOSED = 1.01
 """A likely plug is not stopped before so many times its closure [-]."""
 SLOW_THAW = (
@@ -296,10 +301,13 @@ class Drawn(Sampled):
         lasts = [self.lasting(float(time)) for time in anchors]
         if few:
             return lasts
-        known = [np.log(np.clip(last, 1e-3, LONGEST_THAW)) for last in lasts]
+        least, most = math.log(HARDLY), math.log(LONGEST_THAW)
+        known = [np.log(np.clip(last, HARDLY, LONGEST_THAW)) for last in lasts]
         since = np.log(np.append(anchors, times) - min(self.fine.closure or 0.0, 0.9 * times[0]))
         count = len(ANCHORS)
-        return list(np.exp(surface.monotone(since[:count], np.array(known), since[count:])))
+        logs = surface.monotone(since[:count], np.array(known), since[count:])
+        found = np.where(logs > most - ROUNDED, np.inf, np.exp(logs))
+        return list(np.where(logs < least + ROUNDED, 0.0, found))
 
     def lasting(self, time: float) -> Array:
         """Return how long plugs fed until ``time`` [s] hold the line pressure unfed, of the draws.
