@@ -205,8 +205,13 @@ class Drawn(Sampled):
 
     # after the coolant's stop
 
-    def _unfed(self, run: freeze.FreezeRun | None, time: float) -> Fading | None:
-        """Return what becomes of a plug fed until ``time`` [s]; None where none is known."""
+    def _unfed(
+        self, run: freeze.FreezeRun | None, time: float, convection: float | None = None
+    ) -> Fading | None:
+        """Return what becomes of a plug fed until ``time`` [s]; None where none is known.
+
+        In liquid that circulates by ``convection``, if not as ``run`` does itself [-].
+        """
         if run is None or run.closure is None or self.ensemble.is_brief(run):
             return None
         if run in (self.fine, self.ensemble.centre):
@@ -216,7 +221,7 @@ class Drawn(Sampled):
         with work.blamed((self._member,), LONG_HOLD):
             moment = run.fed_to(time)
         with self._slow_thaw:
-            return run.fading(moment)
+            return run.fading(moment, convection)
 
     @property
     def _slow_thaw(self) -> AbstractContextManager[None]:
@@ -242,11 +247,9 @@ class Drawn(Sampled):
         likely = self.ensemble.centre
         if run is None or likely is None or not self.ensemble.is_brief(run):
             return None
-        if run.case.convection == likely.case.convection or self._unfed(likely, time) is None:
+        if run.case.convection == likely.case.convection:
             return None
-        moment = likely.fed_to(max(time, JUST_CLOSED * (likely.closure or 0.0)))
-        with self._slow_thaw:
-            return likely.fading(moment, run.case.convection)
+        return self._unfed(likely, time, run.case.convection)
 
     def stopped(self, time: float) -> surface.Single:
         """Return how long plugs fed until ``time`` [s] keep ``SHARES`` of their grip, once.

@@ -247,10 +247,9 @@ class Ensemble:
 
         Only such a room tells when a plug is lost; on closure it has no effect to speak of.
         """
-        one, cold = self.cases.input("ambient_temperature").value(1.0), LEAST_WARM - self._warmth
+        one, cold = self.cases.input("ambient_temperature").value(1.0), LEAST_WARM - self._warmer()
         if 0.0 < cold < LEAST_WARM + FURTHEST * one:
             self.about[self._room] += cold / one
-            del self.__dict__["_warmth"]
 
     @property
     def _room(self) -> int:
@@ -260,6 +259,10 @@ class Ensemble:
     @cached_property
     def _warmth(self) -> float:
         """How much warmer the room is than ice, at the star's centre [K]."""
+        return self._warmer()
+
+    def _warmer(self) -> float:
+        """Return how much warmer the room is than ice where the star is laid so far [K]."""
         point = self.cases.point
         moved = self.cases.input("ambient_temperature").value(float(self.about[self._room]))
         return point.ambient.temperature + moved - point.fluid.freezing_point

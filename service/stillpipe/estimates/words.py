@@ -26,13 +26,11 @@ def apart(*times: float) -> list[str]:
     Minutes only where all are long, and no two alike that differ: 140 s are no 2 min beside an
     exchange of 120 s.
     """
-    found = [time(t) for t in times]
+    found = [time(t) for t in times] if min(times) >= CLOSE else []
     for digits in range(3):
-        if min(times) >= CLOSE and len(set(found)) == len(set(times)):
-            break
-        found = [f"{t:.{digits}f} s" for t in times]
         if len(set(found)) == len(set(times)):
             break
+        found = [f"{t:.{digits}f} s" for t in times]
     return found
 
 
