@@ -18,11 +18,6 @@ LONGEST_THAW = 24.0 * 3600.0
 """A plug is followed for this long after the coolant's stop [s]."""
 LOOK = 1800.0
 """How often it is looked whether an unfed plug can thaw at all [s]."""
-MELTING = 0.065
-"""A step while the last ice melts over the time since the coolant's stop [-]: by how fast ice went
-in the one before it is told when all is gone."""
-FIRST = 0.25
-"""First step after the coolant's stop [s]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +76,7 @@ def fade(column: Column, state: step.State) -> Fading:
             begun + LONGEST_THAW,
             stop=step.UNBONDED,
             reach=column.unfed_step,
-            first=FIRST,
+            first=column.grid.fading_first,
             eta=column.grid.fading_eta,
         )
         event = unfed(column, state, rule, part)
@@ -104,7 +99,7 @@ def melted(column: Column, state: step.State, begun: float, filled: Array) -> fl
     """
     even, melting = column.even(state)
     end = begun + LONGEST_THAW
-    rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step, eta=MELTING)
+    rule = even.rule(end, stop=step.THAWED, reach=even.grid.melt_step, eta=even.grid.melt_eta)
     event = unfed(even, melting, rule) if state.clock[march.NOW] < end - march.INSTANT else None
     if event is not None:
         return event - begun

@@ -75,7 +75,7 @@ class Moment:
 
 
 STRETCH = 1200.0
-"""A freeze is fed on beyond ready in stretches of this length [s]."""
+"""Frost that comes after ready is looked for every so often [s]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,7 +146,6 @@ class FreezeRun:
         )
         self._turn = float(self._fed.clock[march.NOW])
         self._held = math.inf
-        self._stretches = 0
         self._moments: dict[float, Moment] = {}
         self._stops: dict[tuple[float, float], Stop] = {}
         self._fadings: dict[tuple[float, float | None], Fading] = {}
@@ -188,13 +187,17 @@ class FreezeRun:
         self._parts.append(Part(column, state))
 
     def _feed_on(self, time: float) -> None:
-        """Feed past ``time`` [s], in the same stretches whatever was asked before."""
-        while time > self._fed.clock[march.NOW]:
-            if self._stretches == 0:
-                self._hold()
-            self._stretches += 1
-            end = self._turn + self._stretches * STRETCH
-            self._feed(end, reach=self._column.grid.hold_step)
+        """Feed past ``time`` [s], by the same steps whatever was asked before."""
+        if time > self._fed.clock[march.NOW] and math.isinf(self._held):
+            self._hold()
+        if time > self._fed.clock[march.NOW]:
+            self._feed(time, reach=self._column.grid.hold_step)
+
+    def _keep_past(self, time: float) -> None:
+        """Feed past ``time`` [s] and on until a state from then is kept."""
+        self._feed_on(time)
+        while not math.isinf(self._held) and self._parts[-1].last < time:
+            self._feed_on(math.nextafter(float(self._fed.clock[march.NOW]), math.inf))
 
     def _hold(self) -> None:
         """Feed until the plug is long enough to be read on wider slices, and go on to these."""
@@ -321,12 +324,12 @@ class FreezeRun:
 
     def skin(self, distance: float, until: float) -> tuple[Array, Array]:
         """Return times past ``until`` [s] and the outside's [K] ``distance`` [m] beside."""
-        self._feed_on(until)
+        self._keep_past(until)
         return skin(self._parts, distance)
 
     def open_share(self, times: Array, at: Array) -> Array:
         """Return the liquid's share of the bore at ``times`` [s], fed, and places ``at`` [m]."""
-        self._feed_on(float(times[-1]))
+        self._keep_past(float(times[-1]))
         return open_share(self._parts, self._fed, times, at)
 
     def stop(self, moment: Moment, lost_grip: float) -> Stop:
@@ -353,7 +356,7 @@ class FreezeRun:
         if (moment.grip if lost_grip > 0.0 else moment.bonded_length) > lost_grip:
             rule = column.rule(
                 begun + LONGEST_THAW, stop=step.UNBONDED, grip=0.5 * lost_grip, reach=reach,
-                first=fading.FIRST, eta=column.grid.fading_eta,
+                first=column.grid.fading_first, eta=column.grid.fading_eta,
             )  # fmt: skip
             event = fading.unfed(column, state, rule)
             survival = None if event is None else event - begun

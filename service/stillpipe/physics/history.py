@@ -88,6 +88,11 @@ class Part:
         return float(self.record.clock[0, march.NOW])
 
     @property
+    def last(self) -> float:
+        """Time [s] of the last state kept."""
+        return float(self.record.clock[self.record.filled[1] - 1, march.NOW])
+
+    @property
     def rows(self) -> Array:
         """The history so far, columns with their units as :mod:`march` names them [several]."""
         return self.record.history[: self.record.filled[0]]

@@ -50,9 +50,11 @@ class Grid:
     plug. The fine part grows by ``stride`` finest slices at a time; beyond it each slice is cut
     into parts at most ``grade`` x as wide as those of the one before [-]. A plug is held on its
     slices once half of it is ``readable`` x as long as the finest of them [-]: a shorter one seems
-    to stop there for a while. Once the coolant has stopped a step is ``fading_eta``, where that is
-    not 0, in place of ``eta`` x the time since then [-], and slices are put together to at most
-    ``fading_width`` x the finest [-].
+    to stop there for a while. Once the coolant has stopped the first step is ``fading_first`` [s]
+    and any is ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then [-];
+    slices are put together to at most ``fading_width`` x the finest [-]. Once the bond is lost a
+    step is ``melt_eta`` x that time [-]: by how fast ice went in the one before the last it is told
+    when all is gone.
     """
 
     axial: int
@@ -75,8 +77,10 @@ class Grid:
     fin_share: float = 1.0 / 12.0
     plug_share: float = 0.5
     ahead: float = 3.0
+    fading_first: float = 0.25
     fading_eta: float = 0.0
     fading_width: float = 1.0
+    melt_eta: float = 0.065
     grade: float = 1e9
     readable: float = 0.0
 
