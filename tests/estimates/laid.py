@@ -18,15 +18,23 @@ KNOTS = Knots(np.array([10.0, 20.0, 50.0, 100.0]))
 """Times since closure at which the stand-ins are compared [s]."""
 
 
+TERMS = np.array([[1.0, -3.0], [-2.0, 2.0]])
+"""What surfaces are made of that are laid down."""
+
+
 class Laid:
     """A surface whose figures are given: of every draw, or the same of all."""
 
     def __init__(self, figures: Any, count: int) -> None:
         self.figures, self.count = np.asarray(figures, dtype=np.float32), count
 
-    def over(self, terms: str) -> np.ndarray:
-        assert terms == "terms"
+    def over(self, terms: np.ndarray) -> np.ndarray:
+        assert terms is TERMS
         return np.array(np.broadcast_to(self.figures, (self.count, self.figures.shape[-1])))
+
+    def farthest(self, largest: np.ndarray) -> float:
+        assert largest.tolist() == [2.0, 3.0]
+        return float(np.max(np.abs(self.figures)))
 
 
 class Frozen:
@@ -39,9 +47,9 @@ class Frozen:
         self.asked: list[Any] = []
         self.__dict__.update(known)
 
-    def terms(self, sample: draws.Sample) -> str:
+    def terms(self, sample: draws.Sample) -> np.ndarray:
         assert len(sample) == self.count
-        return "terms"
+        return TERMS
 
     def surface(self, read: course.Read, key: Hashable) -> Laid:
         """What is read of the likely freeze, the first time that the key is asked for."""

@@ -190,8 +190,8 @@ class Told:
         return self.states
 
 
-@pytest.mark.parametrize(("brief", "until"), [(True, 100.0), (False, 200.0)])
-def test_a_brief_freeze_is_asked_no_further_than_its_closure(brief: bool, until: float) -> None:
+@pytest.mark.parametrize(("brief", "until"), [(True, 0.0), (False, 200.0)])
+def test_a_brief_freeze_is_not_fed_on_to_be_asked(brief: bool, until: float) -> None:
     """What lies beyond its last state is not known then; else it stays as it was there."""
     told = Told([0.0, 50.0, 90.0, 120.0], [90.0, 60.0, 40.0, 20.0])
     found = course.skin(told, Knots(np.array([15.0, 100.0])), 0.02, brief)  # type: ignore[arg-type]

@@ -44,6 +44,19 @@ def test_the_plug_at_a_time_does_not_depend_on_what_was_asked_before(case: freez
 
 
 @pytest.mark.parametrize("case", SOME)
+def test_places_and_skin_do_not_depend_on_how_far_it_was_fed_before(case: freeze.Case) -> None:
+    """Both lie between two states kept: the later one is fed to where it is not there yet."""
+    patient, hasty = run_of(case), run_of(case)
+    patient.fed_to(hasty.last.time + 5000.0)
+    for since in (0.0, 1e-7, 40.0, 1300.0):
+        until = hasty.last.time + since
+        times, at = np.array([0.5 * until, until]), np.array([0.02, 0.06, 0.09])
+        assert np.array_equal(hasty.open_share(times, at), patient.open_share(times, at))
+        here, there = (np.interp(until, *run.skin(0.03, until)) for run in (hasty, patient))
+        assert here == there
+
+
+@pytest.mark.parametrize("case", SOME)
 def test_a_pipe_is_frozen_once_and_asked_often(case: freeze.Case) -> None:
     run = run_of(case)
     fed = run.work.taken

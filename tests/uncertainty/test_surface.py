@@ -160,3 +160,23 @@ def test_parts_of_a_surface_side_by_side_are_the_surface() -> None:
     joined = whole.of(slice(0, 1)).beside(whole.of(slice(1, 3)))
     assert np.array_equal(joined.at(z), whole.at(z))
     assert np.array_equal(whole.of(slice(2, 3)).at(z)[:, 0], whole.at(z)[:, 2])
+
+
+def test_no_figure_is_farther_out_than_its_surface_says() -> None:
+    """By the largest of each term; one that is nowhere else comes there."""
+    z = np.random.default_rng(6).uniform(-2.0, 2.0, (500, 4))
+    laid = over(STAR, lambda z: np.exp(0.5 * z[0] - 0.2 * z[1] * z[0] - 3.0))
+    known = STAR.terms(z)
+    bound = laid.farthest(np.max(np.abs(known), axis=0))
+    assert np.max(np.abs(laid.over(known))) <= bound
+    corner = np.sign(np.array([[*laid.slopes[:, 0]]])) * -2.0
+    most = np.max(np.abs(STAR.terms(corner)), axis=0)
+    assert laid.farthest(most) >= np.abs(laid.over(STAR.terms(corner))[0, 0])
+    straight = over(Star(SIDES), lambda z: np.exp(0.5 * z[0] - 0.2 * z[1] + 3.0))
+    assert straight.farthest(np.array([2.0, 2.0, 2.0, 2.0])) == pytest.approx(4.4, rel=1e-6)
+
+
+def test_a_surface_with_a_line_may_go_anywhere() -> None:
+    star = Star(SIDES, line=True)
+    laid = surface.fitted(star, np.array([[float(np.sum(p))] for p in star.points]))
+    assert laid.farthest(np.zeros(4)) == np.inf

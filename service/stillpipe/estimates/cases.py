@@ -149,12 +149,26 @@ class Cases:
         return solutions.medium(fluid.type, fluid.concentration, s.ice_fraction, s.ice_conductivity)
 
     def room_film(self, s: Scenario) -> NDArray[np.float64]:
-        """Return the conductance from the room by the pipe's surface [W/(m2 K)], to be read."""
+        """Return the conductance from the room by the pipe's surface [W/(m2 K)], to be read.
+
+        Scenarios of the same room share it.
+        """
+        room = (s.ambient_temperature, s.relative_humidity)
+        if room not in self._films:
+            self._films[room] = self._room_film(*room)
+        return self._films[room]
+
+    @cached_property
+    def _films(self) -> dict[tuple[float, float], NDArray[np.float64]]:
+        return {}
+
+    def _room_film(self, warmer: float, damper: float) -> NDArray[np.float64]:
+        """Return it of a room so much ``warmer`` [K] and ``damper`` [-] than is stated."""
         point = self.point
-        humid = point.relative_humidity + s.relative_humidity
+        humid = point.relative_humidity + damper
         return film.room_film(
             outer_diameter=point.pipe.outside_diameter,
-            ambient=point.ambient.temperature + s.ambient_temperature,
+            ambient=point.ambient.temperature + warmer,
             relative_humidity=min(max(humid, 0.0), 1.0),
             emissivity=point.material.emissivity,
             thickness=point.insulation_thickness,

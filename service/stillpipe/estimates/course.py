@@ -31,6 +31,8 @@ LATEST = 30.0
 """Logarithm of the latest time that is told apart from never [log s]."""
 UNCLOSED = math.log(2.0 * freeze.LONGEST_FREEZE)
 """What is taken for the logarithm of the closure of a freeze that does not close [log s]."""
+BESIDE = 1024
+"""So many draws are looked up side by side."""
 TINY = 1e-9
 """What is kept of nothing, whose logarithm there is none of [as the figure]."""
 
@@ -82,6 +84,7 @@ BEFORE = Knots(np.array([0.005, 0.015, 0.035, 0.07, 0.13, 0.21, 0.32, 0.46, 0.62
 class Curves:
     """What has grown at ``knots``, of the draws: ``value`` holds logarithms, (draws, knots).
 
+    Draw beside draw in memory, as surfaces give them, or they are laid so for every look.
     Straight in logarithms between knots and beyond them. Before them in proportion to the time
     since closure, or as at the first where it is there at closure already.
     """
@@ -94,14 +97,19 @@ class Curves:
         """Return those of the ``chosen`` draws."""
         if chosen.all():
             return self
-        return Curves(self.of, self.knots, self.value[chosen])
+        return Curves(self.of, self.knots, np.compress(chosen, self._rows, axis=1).T)
+
+    @property
+    def _rows(self) -> Single:
+        """The logarithms, shape (knots, draws)."""
+        return np.ascontiguousarray(self.value.T)
 
     def where(self, wanted: Array) -> Array:
         """Return when each comes to its logarithm ``wanted``, shape (draws,) [s since closure].
 
         Of what never falls.
         """
-        return np.exp(_where(self.knots.log, self.value, wanted))
+        return np.exp(_where(self.knots.log, self._rows, wanted))
 
     def at(self, time: Array) -> Array:
         """Return what has grown at each draw's own ``time`` since closure [s], as :class:`Of`."""
@@ -110,77 +118,101 @@ class Curves:
     def at_log(self, time: Array) -> Array:
         """Return what has grown, as :meth:`at`, of the logarithms of times [log s]."""
         early = 0.0 if self.of in (Of.REACH, Of.WALL) else 1.0
-        return np.exp(_at(self.knots.log, self.value, time, early))
+        return np.exp(_at(self.knots.log, self._rows, time, early)).astype(float)
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
 def _where(log: Array, value: Single, wanted: Array) -> Array:
-    """Return when rising curves reach what is ``wanted``: logarithms of :meth:`Curves.where`."""
+    """Return when rising curves reach what is ``wanted``: logarithms of :meth:`Curves.where`.
+
+    ``value`` has shape (knots, draws).
+    """
     count, last = len(wanted), len(log) - 1
-    found = np.empty(count)
+    found, past = np.empty(count), np.zeros(count, dtype=np.int32)
+    for knot in value:
+        for n in range(count):  # side by side over the draws
+            past[n] += knot[n] < wanted[n]
     for n in range(count):
-        k = 0
-        while k <= last and value[n, k] < wanted[n]:
-            k += 1
+        k = past[n]
         if k == 0:
-            time = log[0] + wanted[n] - value[n, 0]
+            time = log[0] + wanted[n] - value[0, n]
         else:
             j, i = min(k, last), (k - 1 if k <= last else max(last - BEYOND, 0))
-            slope = (value[n, j] - value[n, i]) / (log[j] - log[i])
+            slope = (value[j, n] - value[i, n]) / (log[j] - log[i])
             slope = max(min(slope, 1.0) if k > last else slope, FLAT)
-            time = log[k - 1] + (wanted[n] - value[n, k - 1]) / slope
+            time = log[k - 1] + (wanted[n] - value[k - 1, n]) / slope
         found[n] = min(time, LATEST)
     return found
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
-def _at(log: Array, value: Single, time: Array, early: float) -> Array:
+@njit(nogil=True, cache=True, error_model="numpy", fastmath={"contract", "arcp"})
+def _at(log: Array, value: Single, time: Array, early: float) -> Single:
     """Return curves at the logarithms of times, as logarithms: see :meth:`Curves.at`.
 
-    ``early`` is the slope before the knots [-].
+    ``value`` has shape (knots, draws); ``early`` is the slope before the knots [-]. In single
+    precision, stretch by stretch, so that the draws go side by side.
     """
-    count, last = len(time), len(log) - 1
-    found, past = np.empty(count), np.zeros(count, dtype=np.int32)
-    for knot in log:
-        for n in range(count):  # side by side over the draws
-            past[n] += time[n] > knot
-    for n in range(count):
-        at, k = time[n], past[n]
-        if k == 0:
-            rise = early * (at - log[0])
-        else:
-            j = min(k, last)
-            slope = (value[n, j] - value[n, j - 1]) / (log[j] - log[j - 1])
-            rise = (min(slope, 1.0) if k > last else slope) * (at - log[k - 1])
-        found[n] = value[n, max(k - 1, 0)] + rise
+    last, zero, one, slope = len(log) - 1, np.float32(0.0), np.float32(1.0), np.float32(early)
+    found, part = np.empty(len(time), dtype=np.float32), np.empty(BESIDE, dtype=np.float32)
+    for begin in range(0, len(time), BESIDE):
+        end = min(begin + BESIDE, len(time))
+        at, some, first = part[: end - begin], found[begin:end], value[0, begin:end]
+        given, knot = time[begin:end], np.float32(log[0])
+        for n in range(len(at)):
+            at[n] = np.float32(given[n])
+        for n in range(len(at)):
+            some[n] = first[n] + slope * min(at[n] - knot, zero)
+        per = one
+        for k in range(1, last + 1):
+            low, high = value[k - 1, begin:end], value[k, begin:end]
+            knot, per = np.float32(log[k - 1]), np.float32(1.0 / (log[k] - log[k - 1]))
+            for n in range(len(at)):
+                some[n] += (high[n] - low[n]) * min(max((at[n] - knot) * per, zero), one)
+        low, high, knot = value[last - 1, begin:end], value[last, begin:end], np.float32(log[last])
+        for n in range(len(at)):
+            some[n] += min((high[n] - low[n]) * per, one) * max(at[n] - knot, zero)
     return found
 
 
 @njit(nogil=True, cache=True, error_model="numpy")
+def _rise(value: Single) -> None:
+    """Let no curve of ``value``, shape (knots, draws), fall, in place."""
+    for k in range(1, len(value)):
+        before, here = value[k - 1], value[k]
+        for n in range(len(here)):
+            here[n] = max(here[n], before[n])
+
+
 def keep_rising(value: Single) -> None:
     """Let no curve of ``value``, shape (draws, knots), fall, in place."""
-    for n in range(value.shape[0]):
-        for k in range(1, value.shape[1]):
-            value[n, k] = max(value[n, k], value[n, k - 1])
+    _rise(value.T)
 
 
-@njit(nogil=True, cache=True, error_model="numpy")
 def kept(shares: Array, logs: Single, share: Array) -> Array:
     """Return how long each draw keeps a ``share`` of its own of its grip [s].
 
     ``logs``, shape (draws, shares), are logarithms of how long the ``shares``, rising, are kept
     [log s]: straight between, in seconds, and nothing at the whole grip.
     """
-    found, last = np.empty(len(share)), len(shares) - 1
-    for n in range(len(share)):
-        k = 0
-        while k < last and shares[k + 1] < share[n]:
-            k += 1
+    found: Array = _kept(shares, np.ascontiguousarray(logs.T), share)
+    return found
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _kept(shares: Array, logs: Single, share: Array) -> Array:
+    """Return :func:`kept`, ``logs`` having the shape (shares, draws)."""
+    count, last = len(share), len(shares) - 1
+    found, past = np.empty(count), np.zeros(count, dtype=np.int32)
+    for k in range(1, last + 1):
+        for n in range(count):  # side by side over the draws
+            past[n] += shares[k] < share[n]
+    for n in range(count):
+        k = past[n]
         if k < last:
-            end, after = shares[k + 1], math.exp(logs[n, k + 1])
+            end, after = shares[k + 1], math.exp(logs[k + 1, n])
         else:
             end, after = 1.0, 0.0
-        before = math.exp(logs[n, k])
+        before = math.exp(logs[k, n])
         found[n] = before + (share[n] - shares[k]) / (end - shares[k]) * (after - before)
     return found
 
@@ -235,8 +267,7 @@ def skin(run: freeze.FreezeRun | None, knots: Knots, distance: float, brief: boo
     """
     if run is None or run.closure is None:
         return np.full(len(BEFORE.time) + len(knots.time), np.nan)
-    end = run.closure + (0.0 if brief else float(knots.time[-1]))
-    time, hot = run.skin(distance, end)
+    time, hot = run.skin(distance, 0.0 if brief else run.closure + float(knots.time[-1]))
     at = np.append(BEFORE.time * run.closure, run.closure + knots.time)
     found = np.log(np.maximum(np.interp(at, time, hot) - DRY_ICE, 1.0))
     return np.asarray(np.where(at <= time[-1], found, np.nan) if brief else found)

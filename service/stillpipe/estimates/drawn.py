@@ -279,7 +279,7 @@ class Drawn(Sampled):
         least = YOUNGEST * since
         own, common = (np.maximum(t - self.closed, least) for t in (time / self.model, solved))
         shift = np.log(own / common).astype(np.float32)
-        return np.asarray(shift[:, None] * slope.astype(np.float32))
+        return np.asarray((slope.astype(np.float32)[:, None] * shift).T)
 
     @cached_property
     def _usual(self) -> float:

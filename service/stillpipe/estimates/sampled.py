@@ -97,6 +97,10 @@ class Sampled:
     def _terms(self) -> surface.Single:
         return self.ensemble.terms(self.sample)
 
+    @cached_property
+    def _largest_terms(self) -> Array:
+        return np.asarray(np.max(np.abs(self._terms), axis=0), dtype=float)
+
     def logs(self, read: course.Read, key: Hashable = None) -> Array:
         """Return what ``read`` reads of a freeze, for every draw: (draws, figures) [logarithms].
 
@@ -111,7 +115,7 @@ class Sampled:
     def _over(self, laid: surface.Surface) -> surface.Single:
         """Return the figures of a surface for every draw, shape (draws, figures) [logarithms]."""
         found = laid.over(self._terms)
-        if max(float(np.max(found)), -float(np.min(found))) > FARTHEST:
+        if laid.farthest(self._largest_terms) > FARTHEST:
             np.clip(found, -FARTHEST, FARTHEST, out=found)
         return found
 

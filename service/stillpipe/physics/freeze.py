@@ -194,10 +194,12 @@ class FreezeRun:
             self._feed(time, reach=self._column.grid.hold_step)
 
     def _keep_past(self, time: float) -> None:
-        """Feed past ``time`` [s] and on until a state from then is kept."""
+        """Feed past ``time`` [s] and on until a state from then or later is kept."""
         self._feed_on(time)
-        while not math.isinf(self._held) and self._parts[-1].last < time:
-            self._feed_on(math.nextafter(float(self._fed.clock[march.NOW]), math.inf))
+        if self._parts[-1].last < time and math.isinf(self._held):
+            self._hold()
+        while self._parts[-1].last < time:
+            self._feed_on(float(self._fed.clock[march.NOW]) + 2.0 * march.INSTANT)
 
     def _hold(self) -> None:
         """Feed until the plug is long enough to be read on wider slices, and go on to these."""
@@ -287,7 +289,7 @@ class FreezeRun:
     def _branch(self, time: float) -> Moment:
         """Step to ``time`` [s] from the last state kept before it."""
         self._feed_on(time)
-        part = next(p for p in reversed(self._parts) if p.begun <= time)
+        part = next((p for p in reversed(self._parts) if p.begun < time), self._parts[0])
         column, state = part.column, part.last_before(time)
         reach = self._reach(float(state.clock[march.NOW]))
         state.clock[march.CAP] = march.NO_CAP

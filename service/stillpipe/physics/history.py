@@ -126,17 +126,17 @@ class Part:
 def skin(parts: Sequence[Part], distance: float) -> tuple[Array, Array]:
     """Return times [s] and the pipe's temperature [K] on its outside in the states kept in order.
 
-    At a ``distance`` [m] beside the jacket.
+    At a ``distance`` [m] beside the jacket; of parts that begin at one time the first tells.
     """
-    found = []
-    for number, part in enumerate(parts):
+    found, last = [], -np.inf
+    for part in parts:
         column, kept = part.column, part.record
         at = 0.5 * column.case.jacket_length + distance
         times = kept.clock[: kept.filled[1], march.NOW]
-        after = parts[number + 1].begun if number + 1 < len(parts) else np.inf
-        mine = times < after
+        mine = times > last
         hot = march.surfaces(kept, at, column.mesh, column.fed)
         found.append((times[mine], hot[mine]))
+        last = part.last
     time, hot = (np.concatenate(each) for each in zip(*found, strict=True))
     return time, hot
 
@@ -155,7 +155,7 @@ def open_share(parts: Sequence[Part], now: step.State, times: Array, at: Array) 
     found = np.empty((len(times), len(at)))
     begun = [part.begun for part in parts]
     for n, time in enumerate(times):
-        k = max(int(np.searchsorted(begun, time, side="right")) - 1, 0)
+        k = max(int(np.searchsorted(begun, time, side="left")) - 1, 0)
         column, kept, later = parts[k].column, parts[k].record, parts[k + 1 :]
         clock = kept.clock[: kept.filled[1], march.NOW]
         i = max(int(np.searchsorted(clock, time, side="right")) - 1, 0)

@@ -73,9 +73,12 @@ class Sample:
         return np.asarray(self.z[:, NAMES.index(name)])
 
     def of_all(self, names: tuple[str, ...]) -> Array:
-        """Return the deviates of inputs ``names``, read-only, shape (draws, inputs) [-]."""
+        """Return the deviates of inputs ``names``, read-only, shape (draws, inputs) [-].
+
+        Draw beside draw in memory.
+        """
         if names not in self._several:
-            found = np.ascontiguousarray(self.z[:, [NAMES.index(name) for name in names]])
+            found = np.asfortranarray(self.z[:, [NAMES.index(name) for name in names]])
             found.setflags(write=False)
             self._several[names] = found
         return self._several[names]

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from stillpipe.lazy import cached_property
+
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 """Logarithms over the draws, in single precision: seven digits, at half the cost."""
@@ -82,10 +84,11 @@ class Star:
     def terms(self, z: Array) -> Single:
         """Return deviates ``z``, shape (draws, inputs), squares of ``both``, products of pairs.
 
-        Shape (draws, terms) [-].
+        Shape (draws, terms), draw beside draw in memory [-].
         """
         count, both = len(self.sides), list(self.both)
-        found = np.empty((len(z), count + len(both) + len(self.corners)), dtype=np.float32)
+        terms = count + len(both) + len(self.corners)
+        found = np.empty((len(z), terms), dtype=np.float32, order="F")
         found[:, :count] = z
         for k, (i, j) in enumerate([*zip(both, both, strict=True), *self.corners], start=count):
             np.multiply(found[:, i], found[:, j], out=found[:, k])
@@ -116,15 +119,32 @@ class Surface:
         return self.over(self.star.terms(np.clip(z, -FURTHEST, FURTHEST))).astype(float)
 
     def over(self, known: Single) -> Single:
-        """Return the figures over the ``known`` :meth:`Star.terms`: shape (draws, figures)."""
-        rows = np.vstack([self.slopes, self.squares[list(self.star.both)], self.products])
-        found: Single = known @ rows.astype(np.float32)
+        """Return the figures over the ``known`` :meth:`Star.terms`: shape (draws, figures).
+
+        Draw beside draw in memory.
+        """
+        found: Single = (self._rows.T @ known.T).T
         found += self.centre.astype(np.float32)
         if self.curve is not None and self.bends is not None:
             along = self.along(known[:, len(self.slopes) - 1].astype(float))
             extent = np.maximum(1.0 + known[:, [self.star.bend]] * self.bends, 0.0) ** 2
             found += (along * extent).astype(np.float32)
         return found
+
+    def farthest(self, known: Array) -> float:
+        """Return what no figure is farther from nothing than, where terms are ``known`` [-].
+
+        ``known`` has the largest of each, either way; infinite where there is a line.
+        """
+        if self.curve is not None:
+            return np.inf
+        return float(np.max(np.abs(self.centre) + known @ np.abs(self._rows), initial=0.0))
+
+    @cached_property
+    def _rows(self) -> Single:
+        """What each of :meth:`Star.terms` adds to the figures, shape (terms, figures) [-]."""
+        rows = (self.slopes, self.squares[list(self.star.both)], self.products)
+        return np.concatenate(rows).astype(np.float32)
 
     def of(self, figures: slice) -> "Surface":
         """Return the surface of some of its ``figures``."""
