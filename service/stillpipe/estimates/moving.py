@@ -25,10 +25,11 @@ COARSE = Grid(axial=5, radial=6, eta=0.08, stretch=1.5, early=0.3)
 
 
 def _liquid(point: FreezePoint, scenario: Scenario) -> liquid.Liquid:
-    """Return what flows, its circulation scaled."""
+    """Return what flows, its circulation scaled; in pipes that lie it is the same in all."""
+    stands = point.orientation is Orientation.VERTICAL
     return liquid.liquid(
-        point.fluid.type, point.fluid.concentration, point.jacket.length,
-        point.orientation is Orientation.VERTICAL, scenario.convection,
+        point.fluid.type, point.fluid.concentration, point.jacket.length if stands else 0.0,
+        stands, scenario.convection,
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from stillpipe.estimates import chances
 from stillpipe.estimates.job import points, waits
 from stillpipe.estimates.job.plan import Plan
 from stillpipe.estimates.job.supply import Supply
+from stillpipe.estimates.solution import Solution
 from stillpipe.model.declare import Chance, Figure
 
 PROMISED = (0.5, 0.9)
@@ -48,15 +49,17 @@ def of_all(plan: Plan) -> dict[str, Any]:
         "closure": None, "ready": None, "chance_of_ready_by": late, "planned_ready": None,
         "plug_length": None, "survival": None, "thaw": None, "planned_thaw": None,
     }  # fmt: skip
-    if any(k.solution.hopeless for k in plan.kinds):
+    kinds = list(plan.kinds)
+    if any(k.solution.hopeless for k in kinds):
         return found
+    if len(kinds) == 1:
+        return found | _of_one(lead, by, closes=plan.closes)
     readies = plan.last("readies")
     found |= {"closure": lead.range(plan.last("closures")), "ready": lead.range(readies)}
     if by is not None:
         found["chance_of_ready_by"] = chances.chance(readies <= by)
     if not plan.closes:
         return found
-    kinds = list(plan.kinds)
     survival = np.minimum.reduce([k.solution.survivals for k in kinds])
     length = np.maximum.reduce([points.lengths(k.solution) for k in kinds])
     helped = np.maximum.reduce([waits.thaws(k.solution) for k in kinds])
@@ -66,6 +69,26 @@ def of_all(plan: Plan) -> dict[str, Any]:
         "survival": lead.range(survival[holds]),
         "thaw": lead.range(plan.last("thaws")[holds]),
         "planned_thaw": lead.range(helped[holds]),
+    }
+
+
+def _of_one(solution: Solution, by: float | None, *, closes: bool) -> dict[str, Any]:
+    """Return those figures where all freeze points are alike; ``closes`` as the plan's.
+
+    The chance that they are ready is told ``by`` a time [s], if one is given.
+    """
+    found = {
+        "closure": solution.closure, "ready": solution.ready,
+        "chance_of_ready_by": solution.chance_of_ready_by(by),
+    }  # fmt: skip
+    if not closes:
+        return found
+    return found | {
+        "planned_ready": solution.planned_ready,
+        "plug_length": solution.plug_length,
+        "survival": solution.survival,
+        "thaw": solution.thaw,
+        "planned_thaw": waits.thaw(solution),
     }
 
 

@@ -11,6 +11,9 @@ from stillpipe.physics.column.tables import Tables
 
 Array = NDArray[np.float64]
 
+CALM = 0.5
+"""A slice of which a step is no more than such a share of its own limit goes explicitly [-]."""
+
 
 @part
 def flow(H: Array, m: Tables, g: Mesh, s: Scratch) -> float:
@@ -68,23 +71,45 @@ def along_wall(Ti: Array, dt: float, g: Mesh, w: Wall, s: Scratch) -> None:
 
 
 @part
+def _stiff(dt: float, g: Mesh, s: Scratch) -> int:
+    """Return how many slices from the centre on a step of ``dt`` [s] is to be corrected in.
+
+    One beyond the last of which the step is more than ``CALM`` of its own limit, by the steeper of
+    the slopes before and after the step.
+    """
+    nr, nz = s.S.shape
+    worst, stiff = s.worst, 0
+    for i in range(nr):
+        S = s.S[i]
+        for j in range(nz):
+            worst[j] = max(worst[j], S[j])
+    for j in range(nz):
+        if dt * (g.before[j] + g.after[j]) * worst[j] > CALM:
+            stiff = j + 1
+    return min(stiff + 1, nz)
+
+
+@part
 def correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
     """Take the step's change through (1 - dt Lz) along every ring, which makes it stable.
 
-    Slopes are secants from the old to the provisional state, so that plateaus stay. What a ring
-    holds in all, and a steady state, are unchanged. The slopes of A(H) must be looked up again.
+    As far out as the step needs it. Slopes are secants from the old to the provisional state, so
+    that plateaus stay. What a ring holds in all, and a steady state, are unchanged. The slopes of
+    A(H) must be looked up again.
     """
     nr, nz = H.shape
-    last = nz - 1
+    stiff = _stiff(dt, g, s)
+    last = min(stiff, nz - 1)
     slope, change, share, moved = s.S, s.alpha, s.beta, s.rhs
     for i in range(nr):
         a, S, A, h, hn, rise = s.a[i], slope[i], s.A[i], H[i], s.Hn[i], moved[i]
-        for j in range(nz):
+        for j in range(stiff):
             d = h[j] - hn[j]
             secant = (a[j] + S[j] * h[j] - A[j]) / (d if abs(d) > 1.0 else 1.0)
             S[j] = secant if abs(d) > 1.0 else S[j]
             rise[j] = S[j] * d
-    for j in range(nz):
+        change[i, last] = 0.0
+    for j in range(stiff):
         low, high = dt * g.before[j], dt * g.after[j]
         for i in range(nr):
             c, e = slope[i, j] * low, slope[i, j] * high
@@ -93,7 +118,7 @@ def correct(H: Array, dt: float, g: Mesh, s: Scratch) -> None:
             v = 1.0 / (1.0 + c + e - c * back)
             share[i, j] = e * v
             change[i, j] = (moved[i, j] + c * ahead) * v
-    for j in range(last - 1, -1, -1):
+    for j in range(stiff - 2, -1, -1):
         for i in range(nr):
             change[i, j] += share[i, j] * change[i, j + 1]
     before, after = g.before[1:last], g.after[1:last]

@@ -16,7 +16,7 @@ PRODUCTION = Grid(
 )  # fmt: skip
 COARSE = Grid(
     axial=6, radial=6, eta=0.1, stretch=1.4, finest=0.01, early=0.3, freeze_step=2.0,
-    hold_step=9.0, thaw_step=6.0, skin_step=2.0, melt_step=4.0, least=0.1, tolerance=6.0, pieces=4,
+    hold_step=9.0, thaw_step=9.0, skin_step=2.0, melt_step=4.0, least=0.1, tolerance=6.0, pieces=2,
     evenly=True, bore_share=0.5, fin_share=1.0 / 7.0, plug_share=0.5, ahead=2.0, grade=3.0,
     readable=4.0, fading_first=1.0, fading_eta=0.12, fading_width=1.5, melt_eta=0.08,
 )  # fmt: skip
