@@ -18,32 +18,30 @@ from stillpipe.estimates.solution import Solution
 WATER = [case for case in (*CASES, *ROOMS) if case.fluid == "water"]
 GLYCOL = [case for case in CASES if case.fluid != "water"]
 LOOSER = {
-    ("astm-b88/1/L 16 bar water 0", "length", "p05"): 0.024,
-    ("astm-b88/2/L 1 bar water 0", "survival", "p05"): 0.023,
-    ("en-1057/8/0.8 16 bar water 0", "thaw", "p05"): 0.026,
-    ("awwa-c151/3/PC-350 16 bar water 0", "survival", "p05"): 0.021,
+    ("astm-b88/1/L 16 bar water 0", "length", "p05"): 0.025,
+    ("awwa-c106/3/Class-150 1 bar water 0", "survival", "p05"): 0.023,
     ("astm-d1785/1/40 1 bar water 0", "length", "p95"): 0.021,
     ("astm-f876/3-4/SDR-9 1 bar water 0", "length", "p05"): 0.022,
-    ("astm-b88/1/L 1 bar propylene_glycol 0.1", "survival", "p50"): 0.023,
-    ("astm-b88/1/L 1 bar propylene_glycol 0.1", "survival", "p95"): 0.048,
+    ("astm-b88/1/L 1 bar propylene_glycol 0.1", "survival", "p50"): 0.021,
+    ("astm-b88/1/L 1 bar propylene_glycol 0.1", "survival", "p95"): 0.053,
     ("asme-b36.10m/1/40 16 bar ethylene_glycol 0.08", "length", "p50"): 0.024,
-    ("asme-b36.10m/1/40 16 bar ethylene_glycol 0.08", "length", "p95"): 0.031,
+    ("asme-b36.10m/1/40 16 bar ethylene_glycol 0.08", "length", "p95"): 0.030,
     ("asme-b36.10m/1/40 16 bar ethylene_glycol 0.08", "survival", "p05"): 0.044,
-    ("asme-b36.10m/1/40 16 bar ethylene_glycol 0.08", "survival", "p95"): 0.029,
-    ("astm-b88/1-2/L 3 bar water 0 line 20 room -0.5 C 50 %", "length", "p95"): 0.024,
-    ("astm-b88/1-2/L 3 bar water 0 line 20 room -0.5 C 50 %", "survival", "p05"): 0.025,
-    ("astm-b88/1-2/L 3 bar water 0 line 20 room -0.5 C 50 %", "thaw", "p05"): 0.152,
-    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 0.5 C 50 %", "length", "p95"): 0.024,
-    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 0.5 C 50 %", "survival", "p50"): 0.047,
-    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 0.5 C 50 %", "thaw", "p05"): 0.061,
-    ("astm-b88/1-2/L 3 bar water 0 line 20 room 3 C 50 %", "length", "p95"): 0.032,
-    ("astm-b88/1-2/L 3 bar water 0 line 20 room 3 C 50 %", "survival", "p05"): 0.029,
-    ("astm-b88/1-2/L 3 bar water 0 line 20 room 35 C 90 %", "survival", "p05"): 0.027,
-    ("astm-b88/1-2/L 10 bar water 0 line 35 room 20 C 50 %", "length", "p95"): 0.021,
-    ("asme-b36.10m/1/40 3 bar water 0 line 20 room 2.5 C 90 %", "length", "p95"): 0.025,
-    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 38 C 80 %", "length", "p95"): 0.033,
+    ("asme-b36.10m/1/40 16 bar ethylene_glycol 0.08", "survival", "p95"): 0.022,
+    ("astm-b88/1-2/L 3 bar water 0 line 20 room -0.5 C 50 %", "length", "p95"): 0.023,
+    ("astm-b88/1-2/L 3 bar water 0 line 20 room -0.5 C 50 %", "survival", "p05"): 0.028,
+    ("astm-b88/1-2/L 3 bar water 0 line 20 room -0.5 C 50 %", "thaw", "p05"): 0.153,
+    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 0.5 C 50 %", "length", "p95"): 0.026,
+    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 0.5 C 50 %", "survival", "p50"): 0.046,
+    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 0.5 C 50 %", "thaw", "p05"): 0.029,
+    ("astm-b88/1-2/L 3 bar water 0 line 20 room 3 C 50 %", "length", "p95"): 0.031,
+    ("astm-b88/1-2/L 3 bar water 0 line 20 room 3 C 50 %", "survival", "p05"): 0.026,
+    ("astm-b88/1-2/L 3 bar water 0 line 20 room 35 C 90 %", "survival", "p05"): 0.028,
+    ("astm-b88/2/L 3 bar water 0 line 20 room 8 C 50 %", "survival", "p95"): 0.023,
+    ("asme-b36.10m/1/40 3 bar water 0 line 20 room 2.5 C 90 %", "length", "p95"): 0.026,
+    ("asme-b36.10m/1/40 6 bar water 0 line 20 room 38 C 80 %", "length", "p95"): 0.032,
 }
-"""The 23 of 509 percentiles that are further off, some that are so but for rounding, and how far
+"""The 21 of 509 percentiles that are further off, some that are so but for rounding, and how far
 they were found to be, and half a thousandth more [-]."""
 BAR = 0.02
 """Deviation of a percentile that is asked for [-]."""

@@ -87,7 +87,7 @@ class Cases:
 
     def scenario(self, z: dict[str, float]) -> Scenario:
         """Return the values at the standard normal deviates ``z`` of inputs [-], 0 unless given."""
-        values = {name: self.input(name).value(each) for name, each in z.items()}
+        values = {name: self._value(name, each) for name, each in z.items()}
         if "fluid_temperature" in z:
             fluid = self.point.fluid
             above = max(fluid.temperature - fluid.freezing_point, 1e-3)
@@ -98,6 +98,17 @@ class Cases:
             share = float(table.probability(z["ice_fraction"]))
             values["ice_fraction"] = low + share * self.freezing_chance * (high - low)
         return Scenario(**values)
+
+    def _value(self, name: str, z: float) -> float:
+        """Return the value of the input called ``name`` at a deviate ``z`` [-], once."""
+        key = (name, z)
+        if key not in self._values:
+            self._values[key] = self.input(name).value(z)
+        return self._values[key]
+
+    @cached_property
+    def _values(self) -> dict[tuple[str, float], float]:
+        return {}
 
     @cached_property
     def likely(self) -> Scenario:

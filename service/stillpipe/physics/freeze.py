@@ -191,7 +191,7 @@ class FreezeRun:
         if time > self._fed.clock[march.NOW] and math.isinf(self._held):
             self._hold()
         if time > self._fed.clock[march.NOW]:
-            self._feed(time, reach=self._column.grid.hold_step)
+            self._feed(time, reach=self._column.hold_step)
 
     def _keep_past(self, time: float) -> None:
         """Feed past ``time`` [s] and on until a state from then or later is kept."""
@@ -240,7 +240,7 @@ class FreezeRun:
         course = Course([part])
         while found is None and until < LATEST_FROST:
             until = min(until + STRETCH, LATEST_FROST)
-            rule = column.rule(until, exactly=False, reach=column.grid.hold_step)
+            rule = column.rule(until, exactly=False, reach=column.hold_step)
             while column.advance(state, part.record, column.fed, rule)[0] == step.FULL:
                 part.grow()
             found = course.until(LATEST_FROST).frosted(ZERO_C)
@@ -306,7 +306,7 @@ class FreezeRun:
     def _reach(self, time: float) -> float:
         """Longest step over the axial limit [-] with which the pipe was fed from ``time`` [s]."""
         if time >= self._held:
-            return self._column.grid.hold_step
+            return self._column.hold_step
         closed = self.closure is not None and time >= self.closure
         return TO_READY if closed else self._column.grid.freeze_step
 

@@ -211,13 +211,14 @@ class Course:
     """The course of a freeze kept in ``parts``, put together once for the rows that there are."""
 
     def __init__(self, parts: Sequence[Part]) -> None:
-        self._parts, self._rows = parts, np.empty((march.ROW, 0))
+        self._parts, self._rows, self._known = parts, np.empty((march.ROW, 0)), (0, 0)
 
     def _table(self) -> Array:
         """Return all rows, a line of each, as :mod:`march` names them, of the whole pipe [its]."""
-        rows = [part.rows for part in self._parts]
-        if self._rows.shape[1] != sum(map(len, rows)):
-            self._rows = np.concatenate(rows).T.copy()
+        known = len(self._parts), len(self._parts[-1].rows)
+        if known != self._known:
+            self._known = known
+            self._rows = np.concatenate([part.rows for part in self._parts]).T.copy()
             # ice at the axis never melts while fed: a shorter reading is the interpolation's
             closed = self._rows[march.CLOSED]
             np.maximum.accumulate(closed, out=closed)

@@ -6,6 +6,7 @@ inputs that were moved to both sides, straight in the others, with products for 
 input may be far from straight: it is solved at several places, between which a curve is laid.
 """
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,8 +15,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from stillpipe.lazy import cached_property
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
 Single = NDArray[np.float32]
 """Logarithms over the draws, in single precision: seven digits, at half the cost."""
 Pairs = tuple[tuple[int, int], ...]
@@ -184,48 +187,75 @@ def fitted(star: Star, found: Array, rough: float = 0.0) -> Surface:
     that is not a number at one side is taken as straight from the other, or as not
     depending on that input where it has no other.
     """
-    n, m, straight = len(star.sides), found.shape[1], star.straight
-    if rough > 0.0 and star.both:
-        found = np.vstack([_centre(star, found, rough), found[1:]])
-    centre, first = found[0], found[1 : 1 + straight]
-    sides = STEP * np.array(star.sides, dtype=float)[:, None]
-    slopes, squares = np.zeros((n, m)), np.zeros((n, m))
-    slopes[:straight] = (first - centre) / sides[:straight]
-    both = list(star.both)
-    one, other = first[both] - centre, found[star.opposite] - centre
-    mean = np.where(np.isnan(other), one, 0.5 * (one - other))
-    slopes[both] = np.where(np.isnan(one), -other, mean) / sides[both]
-    squares[both] = _known(0.5 * (one + other)) / STEP**2
-    slopes = _known(slopes)
-    begun = star.opposite.stop
-    i, j = np.array(star.corners, dtype=np.intp).reshape(-1, 2).T
-    more = found[begun : begun + len(i)] - first[i] - first[j] + centre
-    products = _known(more) / (sides[i] * sides[j])
+    both, corners = np.array(star.both, dtype=np.int64), np.array(star.corners, dtype=np.int64)
+    laid = _through(
+        found, np.array(star.sides, dtype=np.float64), star.straight, star.opposite.start, both,
+        corners.reshape(-1, 2), rough,
+    )  # fmt: skip
     if not star.line:
-        return Surface(star, centre, slopes, squares, products)
-    return Surface(star, centre, slopes, squares, products, *_line(star, found))
+        return Surface(star, *laid)
+    return Surface(star, *laid, *_line(star, np.vstack([laid[0], found[1:]])))
 
 
-def _centre(star: Star, found: Array, rough: float) -> Array:
-    """Return the centre as likely as it is by itself and by the middle between opposite sides.
+@njit(nogil=True, cache=True, error_model="numpy")
+def _through(
+    found: Array, sides: Array, straight: int, others: int, both: Indices, corners: Indices,
+    rough: float,
+) -> tuple[Array, Array, Array, Array]:  # fmt: skip
+    """Return centre, slopes, squares and products through runs: see :func:`fitted`.
+
+    ``straight`` inputs are moved to a first side; other sides of ``both`` begin at run ``others``.
+    """
+    m, n = found.shape[1], len(sides)
+    centre, products = found[0].copy(), np.zeros((len(corners), m))
+    slopes, squares = np.zeros((n, m)), np.zeros((n, m))
+    for f in range(m):
+        if rough > 0.0 and len(both) > 0:
+            centre[f] = _centre(found[:, f], others, both, rough)
+        for i in range(straight):
+            slopes[i, f] = _known((found[1 + i, f] - centre[f]) / (STEP * sides[i]))
+        for k, i in enumerate(both):
+            one, other = found[1 + i, f] - centre[f], found[others + k, f] - centre[f]
+            rise = 0.5 * (one - other)
+            if np.isnan(one):
+                rise = -other
+            elif np.isnan(other):
+                rise = one
+            slopes[i, f] = _known(rise / (STEP * sides[i]))
+            squares[i, f] = _known(0.5 * (one + other) / STEP**2)
+        for k, (i, j) in enumerate(corners):
+            alone = found[1 + i, f] + found[1 + j, f]
+            more = found[others + len(both) + k, f] - alone + centre[f]
+            products[k, f] = _known(more / (STEP * sides[i] * STEP * sides[j]))
+    return centre, slopes, squares, products
+
+
+@njit(nogil=True, cache=True, error_model="numpy")
+def _centre(found: Array, others: int, both: Indices, rough: float) -> float:
+    """Return the centre of one figure by itself and by the middles between opposite sides.
 
     Such a middle lies off by the square, by ``BENT``, and by the roughness of two runs. That is as
     large as the middles lie off together, if that is more than ``rough``.
     """
-    middle = 0.5 * (found[1:][list(star.both)] + found[star.opposite])
+    middle, itself = np.empty(len(both)), found[0]
+    for k, i in enumerate(both):
+        middle[k] = 0.5 * (found[1 + i] + found[others + k])
     known = np.isfinite(middle)
-    middle = np.where(known, middle, found[0])
-    steps = np.maximum(np.abs(np.median(middle, axis=0) - found[0]), rough)
-    tells = np.where(known, 1.0 / (BENT**2 + 0.5 * steps**2), 0.0)
-    itself = 1.0 / steps**2
-    whole = itself * found[0] + np.sum(tells * middle, axis=0)
-    return np.asarray(whole / (itself + np.sum(tells, axis=0)))
+    middle = np.where(known, middle, itself)
+    steps = max(abs(np.median(middle) - itself), rough)
+    weight = 1.0 / steps**2
+    whole, weights = weight * itself, weight
+    for k in range(len(both)):
+        if known[k]:
+            whole += middle[k] / (BENT**2 + 0.5 * steps**2)
+            weights += 1.0 / (BENT**2 + 0.5 * steps**2)
+    return float(whole / weights)
 
 
-def _known(found: Array) -> Array:
-    """Return ``found`` with nothing in the place of what is not a number."""
-    known = np.isfinite(found)
-    return found if known.all() else np.where(known, found, 0.0)
+@njit(nogil=True, cache=True, error_model="numpy")
+def _known(value: float) -> float:
+    """Return ``value``, or nothing in the place of what is not a number."""
+    return value if math.isfinite(value) else 0.0
 
 
 def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
@@ -250,7 +280,12 @@ def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
         moves = np.abs(alone) > STILL
         extent = 1.0 + np.where(moves, more / np.where(moves, alone, 1.0), 0.0)
         bends = (np.sqrt(np.clip(extent, 0.0, MOST_BENT)) - 1.0) / side
-    return tuple(at[order].tolist()), _known(curve), _known(bends)
+    return tuple(at[order].tolist()), _finite(curve), _finite(bends)
+
+
+def _finite(found: Array) -> Array:
+    """Return ``found`` with nothing in the place of what is not a number."""
+    return np.where(np.isfinite(found), found, 0.0)
 
 
 def shares(

@@ -86,7 +86,7 @@ def _stiff(dt: float, g: Mesh, s: Scratch) -> int:
     for j in range(nz):
         if dt * (g.before[j] + g.after[j]) * worst[j] > CALM:
             stiff = j + 1
-    return min(stiff + 1, nz)
+    return int(min(stiff + 1, nz))
 
 
 @part

@@ -9,10 +9,10 @@ from dataclasses import replace
 from stillpipe.physics.column.mesh import Grid
 
 PRODUCTION = Grid(
-    axial=7, radial=8, eta=0.065, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=4.0,
-    thaw_step=2.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4, bore_share=0.38,
-    fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, stride=4.0, grade=3.0, readable=4.0,
-    fading_eta=0.04, fading_width=2.0,
+    axial=7, radial=8, eta=0.065, stretch=1.35, early=0.5, freeze_step=2.0, hold_step=6.0,
+    inner_hold_step=4.0, thaw_step=2.0, melt_step=3.0, least=0.025, tolerance=2.0, pieces=4,
+    bore_share=0.38, fin_share=1.0 / 34.0, plug_share=0.32, ahead=5.0, stride=4.0, grade=3.0,
+    readable=4.0, fading_eta=0.04, fading_width=2.0,
 )  # fmt: skip
 COARSE = Grid(
     axial=6, radial=6, eta=0.1, stretch=1.4, finest=0.01, early=0.3, freeze_step=2.0,

@@ -87,6 +87,9 @@ class Column:
         self.tables = case.medium.tables(case.plug_ice_fraction)
         self._fill(case.convection)
         self.finest = finest(case, grid)
+        self.hold_step = grid.hold_step
+        if self.wall_nodes > 1:
+            self.hold_step = min(self.hold_step, grid.inner_hold_step)
         self.unfed_step = grid.thaw_step
         self.frost = 0.5 * case.jacket_length + FROST_DISTANCE
         self._round = math.pi * case.outer_diameter

@@ -40,21 +40,22 @@ class Grid:
     ready those under the jacket are at most ``plug_share`` as wide as before [-].
 
     A step is ``eta`` x the time since the coolant was turned on or off [-], which counts as at
-    least ``early`` x an estimate of closure; at most ``freeze_step``, after ready ``hold_step``,
-    after the coolant's stop ``thaw_step``, of a plug fed no longer than until ready ``skin_step``,
-    and, once the bond is lost, ``melt_step`` x what explicit axial conduction allows [-]. That
-    limit shortens no step to less than ``least`` of itself [-]. A step with an event in it is taken
-    again in ``pieces``. ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5
-    are about a kelvin of ice; what is missed is carried into the next step. Frost that comes after
-    ready is followed ``evenly``, on the slices that the pipe began with, or on those of the held
-    plug. The fine part grows by ``stride`` finest slices at a time; beyond it each slice is cut
-    into parts at most ``grade`` x as wide as those of the one before [-]. A plug is held on its
-    slices once half of it is ``readable`` x as long as the finest of them [-]: a shorter one seems
-    to stop there for a while. Once the coolant has stopped the first step is ``fading_first`` [s]
-    and any is ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then [-];
-    slices are put together to at most ``fading_width`` x the finest [-]. Once the bond is lost a
-    step is ``melt_eta`` x that time [-]: by how fast ice went in the one before the last it is told
-    when all is gone.
+    least ``early`` x an estimate of closure; at most ``freeze_step``, after ready ``hold_step`` (in
+    a wall that insulates ``inner_hold_step``, where that is less), after the coolant's stop
+    ``thaw_step``, of a plug fed no longer than until ready ``skin_step``, and, once the bond is
+    lost, ``melt_step`` x what explicit axial conduction allows [-]. That limit shortens no step to
+    less than ``least`` of itself [-]. A step with an event in it is taken again in ``pieces``.
+    ``tolerance`` is Newton's on the Kirchhoff transform [W/m], of which 2.5 are about a kelvin of
+    ice; what is missed is carried into the next step. Frost that comes after ready is followed
+    ``evenly``, on the slices that the pipe began with, or on those of the held plug. The fine part
+    grows by ``stride`` finest slices at a time; beyond it each slice is cut into parts at most
+    ``grade`` x as wide as those of the one before [-]. A plug is held on its slices once half of it
+    is ``readable`` x as long as the finest of them [-]: a shorter one seems to stop there for a
+    while. Once the coolant has stopped the first step is ``fading_first`` [s] and any is
+    ``fading_eta``, where that is not 0, in place of ``eta`` x the time since then [-]; slices are
+    put together to at most ``fading_width`` x the finest [-]. Once the bond is lost a step is
+    ``melt_eta`` x that time [-]: by how fast ice went in the one before the last it is told when
+    all is gone.
     """
 
     axial: int
@@ -65,6 +66,7 @@ class Grid:
     early: float = 0.1
     freeze_step: float = 1.0
     hold_step: float = 1.0
+    inner_hold_step: float = 1e9
     thaw_step: float = 1.0
     skin_step: float = 1.0
     melt_step: float = 1.0
