@@ -112,7 +112,7 @@ def told(swaps: tuple[Exchange, ...], both: Manifold) -> None:
                 continue
             lasts = part.solution.lasting_at([swap.at])[0][part.solution.holds]
             point = next(p for p in swap.points if p.name == part.names[0])
-            assert known(point.survival) == pytest.approx(np.quantile(lasts, 0.05), rel=0.02)
+            assert known(point.survival) == pytest.approx(np.quantile(lasts, 0.05), rel=0.03)
             assert known(point.margin) == pytest.approx(known(point.survival) - 120.0)
             assert known(point.chance) == pytest.approx(np.mean(lasts > 120.0), abs=2e-3)
         worst = min(p.survival for p in swap.points if p.survival is not None)

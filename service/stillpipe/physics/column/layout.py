@@ -119,13 +119,16 @@ class Column:
 
     def _lay(self, dz: NDArray[np.float64]) -> None:
         """Lay slices of width ``dz`` [m]."""
-        case = self.case
-        z, before, after, axial, capacity = np.empty((5, len(dz)))
-        mesh.along(dz, self._conducts, self._holds, z, before, after, axial, capacity)
+        case, rows = self.case, np.empty((8, len(dz)))
+        self.jacket = mesh.along(
+            dz, self._conducts, self._holds, 0.5 * case.jacket_length, DRY_ICE,
+            case.ambient_temperature, rows,
+        )  # fmt: skip
+        z, before, after, axial, capacity, *self._beyond = rows
         self.mesh = mesh.Mesh(z, dz, before, after, *self._rings)
         conducts, holds = case.wall_conductivity, case.wall_heat_capacity
         self.wall = mesh.Wall(axial, capacity, *self._within, conducts, holds)
-        self.jacket, self.fine = mesh.found(dz, 0.5 * case.jacket_length, self.finest)
+        self.fine = mesh.fine(dz, self.finest)
         self._laid = (plain(self.mesh), plain(self.wall))
 
     def _with(
@@ -201,16 +204,15 @@ class Column:
         )
         return self._with(dz), moved
 
-    def _outside(self, jacket: float, filling: float, temperature: float) -> mesh.Outside:
-        """Return what lies beyond the wall: the ``jacket`` [W/(m2 K)] at ``temperature`` [K].
+    def _outside(
+        self, jacket: float, filling: float, T: NDArray[np.float64]
+    ) -> mesh.Outside:  # fmt: skip
+        """Return what lies beyond the wall: the ``jacket`` [W/(m2 K)], at ``T`` [K].
 
         ``filling`` is its time constant [s].
         """
-        case, dz = self.case, self.mesh.dz
-        T = np.full(len(dz), case.ambient_temperature)
-        T[: self.jacket] = temperature
         return mesh.Outside(
-            np.zeros(len(dz)), T, self.jacket, jacket, filling, self._beside, film.TABLE_T0,
+            self._beyond[0], T, self.jacket, jacket, filling, self._beside, film.TABLE_T0,
             film.TABLE_INV, self.outer, self._round,
         )  # fmt: skip
 
@@ -225,12 +227,12 @@ class Column:
     @cached_property
     def fed(self) -> mesh.Outside:
         """What lies beyond the wall while the jacket is filled."""
-        return self._outside(self.case.h_jacket, self.case.fill_time, DRY_ICE)
+        return self._outside(self.case.h_jacket, self.case.fill_time, self._beyond[1])
 
     @cached_property
     def empty(self) -> mesh.Outside:
         """What lies beyond the wall once the jacket is empty."""
-        return self._outside(self.case.h_empty, 0.0, self.case.ambient_temperature)
+        return self._outside(self.case.h_empty, 0.0, self._beyond[2])
 
     def warm(self) -> step.State:
         """Return the state before the jacket is filled: everything at the start temperature."""

@@ -284,38 +284,40 @@ def through(
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
 def along(
-    dz: Array, conducts: float, holds: float, z: Array, before: Array, after: Array, axial: Array,
-    capacity: Array,
-) -> None:  # fmt: skip
-    """Fill what a :class:`Mesh` and a :class:`Wall` have of each slice of width ``dz`` [m].
+    dz: Array, conducts: float, holds: float, jacket: float, under: float, beside: float,
+    to: Array,
+) -> int:  # fmt: skip
+    """Fill, row by row, what there is of each slice of width ``dz`` [m].
 
-    ``conducts`` and ``holds`` conductivity and heat capacity times section of the wall's outermost
-    node [W m/K, J/(m K)].
+    Of a :class:`Mesh` and a :class:`Wall` ``z``, ``before``, ``after``, ``axial`` and ``capacity``;
+    of an :class:`Outside` ``G``, nothing so far, and ``T`` [K], first fed, then with an empty
+    jacket. ``conducts`` and ``holds`` are conductivity and heat capacity times section of the
+    wall's outermost node [W m/K, J/(m K)]; it is so cold [K] ``under`` the jacket, fed, which is so
+    long [m] to one side, and ``beside`` it. Return how many slices lie under the jacket.
     """
-    nz, edge = len(dz), 0.0
+    z, before, after, axial, capacity = to[0], to[1], to[2], to[3], to[4]
+    nz, edge, covers = len(dz), 0.0, 0
     for j in range(nz):
         z[j] = edge + 0.5 * dz[j]
+        covers += edge < jacket * (1.0 - 1e-9)
         edge += dz[j]
         capacity[j] = holds * dz[j]
+        to[5, j], to[6, j], to[7, j] = 0.0, under if j < covers else beside, beside
     before[0] = after[nz - 1] = axial[nz - 1] = 0.0
     for j in range(nz - 1):
         gap = z[j + 1] - z[j]
         after[j] = 1.0 / (dz[j] * gap)
         before[j + 1] = 1.0 / (dz[j + 1] * gap)
         axial[j] = conducts / gap
+    return covers
 
 
 @njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def found(dz: Array, jacket: float, widest: float) -> tuple[int, float]:
-    """Return how many slices lie under the ``jacket`` [m] and how far they are fine [m].
-
-    That is as far as none is wider than ``widest`` [m]: a length beyond any pipe where none is.
-    """
-    under, fine, edge = 0, 1e30, 0.0
+def fine(dz: Array, widest: float) -> float:
+    """Return how far slices are no wider than ``widest`` [m]: beyond any pipe where none is."""
+    edge = 0.0
     for j in range(len(dz)):
-        if edge < jacket * (1.0 - 1e-9):
-            under = j + 1
         if dz[j] > widest * (1.0 + 1e-9):
-            fine = min(fine, edge)
+            return edge
         edge += dz[j]
-    return under, fine
+    return 1e30
