@@ -2,6 +2,13 @@
 # Sets up a virtual environment and starts the service; with --demo it answers one question and
 # stops. Needs Python 3.11 or newer and pip only.
 set -euo pipefail
+case "${1:-}" in
+    "" | --demo) ;;
+    *)
+        echo "usage: bash deploy/start.sh [--demo [--whole]]" >&2
+        exit 2
+        ;;
+esac
 cd "$(dirname "$0")/.."
 python3 -m venv .venv
 . .venv/bin/activate
