@@ -84,6 +84,10 @@ class Frozen:
         """The range of readies."""
         return self.range(self.readies)
 
+    def chance_of_ready_by(self, time: float | None) -> float | None:
+        """How many draws are ready by then."""
+        return None if time is None else chances.chance(self.readies <= time)
+
     @property
     def survival(self) -> Range | None:
         """The range of survivals."""

@@ -100,6 +100,37 @@ def test_the_chance_that_both_are_ready_by_a_time_of_the_caller(by: float, chanc
     assert found["chance_of_ready_by"] == pytest.approx(chance)
 
 
+def alone(solution: Frozen, **job: Any) -> Plan:
+    """Both points freeze alike."""
+    request = stated(RETURN, MAIN, **job)
+    kind = kind_of(request, solution, "boiler return", "sprinkler main")
+    return plan_of(request, group_of(kind, feed=1800.0, ready=2000.0, stop=STOPS[0]))
+
+
+@pytest.mark.parametrize(("by", "chance"), [(None, None), (150.0, 0.5)])
+def test_points_that_are_alike_are_told_as_the_one_is(
+    by: float | None, chance: float | None
+) -> None:
+    """It is helped, after 3,050 s."""
+    one = small(hold=3050.0)
+    found = course.of_all(alone(one, ready_by=by))
+    assert found == {
+        "closure": one.closure, "ready": one.ready, "chance_of_ready_by": chance,
+        "planned_ready": one.planned_ready, "plug_length": one.plug_length,
+        "survival": one.survival, "thaw": one.thaw, "planned_thaw": Range(3005.0, 3050.0, 3050.0),
+    }  # fmt: skip
+    assert one.closure == Range(5.0, 50.0, 95.0)
+
+
+def test_points_that_are_alike_and_not_ready_as_planned_close_and_no_more() -> None:
+    one = small(planned_ready=None)
+    found = course.of_all(alone(one, ready_by=150.0))
+    known = {"closure": one.closure, "ready": one.ready, "chance_of_ready_by": 0.5}
+    assert found == EMPTY | known
+    never = small(planned_ready=None, hopeless=True)
+    assert course.of_all(alone(never)) == EMPTY
+
+
 def test_where_one_never_freezes_nothing_is_told_of_all_but_that_it_is_not_ready() -> None:
     hopeless = large(hopeless=True, planned_ready=None)
     assert course.of_all(planned(small(), hopeless)) == EMPTY
