@@ -168,7 +168,7 @@ def test_the_fitter_is_told_what_counts() -> None:
         "0 mm point 1 (freeze point)", "700 mm valve to be changed (cut)",
         "plug to cut: point 1 – valve to be changed 700 mm 265 mm kept",
         "vent open before the first feed until both thaw", "15 000 ppm", "20.6 %",
-        "OSHA: mean over 8 h 5000 ppm 2600 ppm kept", "0.92 air changes an hour",
+        "OSHA: mean over 8 h 5000 ppm 2600 ppm kept", "0.93 air changes an hour",
         "If the plug lets go", "Nearest valve", "Who stands there",
         "Follow local codes, the site's permit", "First feed Frost seen Proved dry Cut",
         "Arrived, room aired", "Date and signature", "No exchange is planned.",
