@@ -7,9 +7,10 @@ of A(H) on which each cell lies, the radial conduction of every slice together w
 axial conduction: each slice is eliminated down to a linear relation between the temperature of the
 wall's outermost node and the heat it gives that, which leaves one tridiagonal system for these
 nodes. Arrays are (ring, slice), so that the elimination runs side by side over slices. Axial
-conduction in the bore and in a thick wall's inner nodes, far slower, is explicit; a step beyond
-its stability limit is put right by an implicit correction along each ring that leaves a steady
-state as it is. How well the liquid circulates and the room's film are those before the step.
+conduction in the bore and in a thick wall's inner nodes, far slower, is explicit; a step beyond its
+stability limit is put right by an implicit correction along each ring, as far out as it needs one,
+that leaves a steady state as it is. How well the liquid circulates and the room's film are those
+before the step.
 Compiled with numba (``nogil``).
 """
 
