@@ -100,6 +100,10 @@ def test_where_the_room_may_be_warmer_than_ice_the_star_lies_about_one_that_is(r
     i = found.names.index(ROOM)
     assert not np.delete(found.about, i).any()
     assert found.fine.case.ambient_temperature == pytest.approx(273.15 + LEAST_WARM, rel=1e-9)
+    z, step = np.zeros(len(found.names)), found.cases.input(ROOM).value(STEP)
+    z[i] = -STEP  # as many times colder as the other side is warmer
+    colder = room + found.at(z).ambient_temperature
+    assert colder == pytest.approx(LEAST_WARM**2 / (LEAST_WARM + step), rel=1e-9)
     place = found.terms(draws.prior())[:, i]
     drawn = room + found.cases.input(ROOM).at(draws.prior().of(ROOM))
     assert np.all(place[drawn < 0.0] < place[drawn > LEAST_WARM].min())
