@@ -41,6 +41,7 @@ class Cases:
         self.point = point
         self._made: dict[Scenario, freeze.Case] = {}
         self._inputs: dict[str, table.UncertainInput] = {}
+        self._films: dict[tuple[float, float], NDArray[np.float64]] = {}
 
     @cached_property
     def is_water(self) -> bool:
@@ -87,7 +88,7 @@ class Cases:
 
     def scenario(self, z: dict[str, float]) -> Scenario:
         """Return the values at the standard normal deviates ``z`` of inputs [-], 0 unless given."""
-        values = {name: self._value(name, each) for name, each in z.items()}
+        values = {name: self.input(name).value(each) for name, each in z.items()}
         if "fluid_temperature" in z:
             fluid = self.point.fluid
             above = max(fluid.temperature - fluid.freezing_point, 1e-3)
@@ -98,17 +99,6 @@ class Cases:
             share = float(table.probability(z["ice_fraction"]))
             values["ice_fraction"] = low + share * self.freezing_chance * (high - low)
         return Scenario(**values)
-
-    def _value(self, name: str, z: float) -> float:
-        """Return the value of the input called ``name`` at a deviate ``z`` [-], once."""
-        key = (name, z)
-        if key not in self._values:
-            self._values[key] = self.input(name).value(z)
-        return self._values[key]
-
-    @cached_property
-    def _values(self) -> dict[tuple[str, float], float]:
-        return {}
 
     @cached_property
     def likely(self) -> Scenario:
@@ -168,10 +158,6 @@ class Cases:
         if room not in self._films:
             self._films[room] = self._room_film(*room)
         return self._films[room]
-
-    @cached_property
-    def _films(self) -> dict[tuple[float, float], NDArray[np.float64]]:
-        return {}
 
     def _room_film(self, warmer: float, damper: float) -> NDArray[np.float64]:
         """Return it of a room so much ``warmer`` [K] and ``damper`` [-] than is stated."""

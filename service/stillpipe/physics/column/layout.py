@@ -124,7 +124,8 @@ class Column:
             dz, self._conducts, self._holds, 0.5 * case.jacket_length, DRY_ICE,
             case.ambient_temperature, rows,
         )  # fmt: skip
-        z, before, after, axial, capacity, *self._beyond = rows
+        z, before, after, axial, capacity = rows[:5]
+        self._exposed, self._around_fed, self._around_empty = rows[5:]
         self.mesh = mesh.Mesh(z, dz, before, after, *self._rings)
         conducts, holds = case.wall_conductivity, case.wall_heat_capacity
         self.wall = mesh.Wall(axial, capacity, *self._within, conducts, holds)
@@ -212,7 +213,7 @@ class Column:
         ``filling`` is its time constant [s].
         """
         return mesh.Outside(
-            self._beyond[0], T, self.jacket, jacket, filling, self._beside, film.TABLE_T0,
+            self._exposed, T, self.jacket, jacket, filling, self._beside, film.TABLE_T0,
             film.TABLE_INV, self.outer, self._round,
         )  # fmt: skip
 
@@ -227,12 +228,12 @@ class Column:
     @cached_property
     def fed(self) -> mesh.Outside:
         """What lies beyond the wall while the jacket is filled."""
-        return self._outside(self.case.h_jacket, self.case.fill_time, self._beyond[1])
+        return self._outside(self.case.h_jacket, self.case.fill_time, self._around_fed)
 
     @cached_property
     def empty(self) -> mesh.Outside:
         """What lies beyond the wall once the jacket is empty."""
-        return self._outside(self.case.h_empty, 0.0, self._beyond[2])
+        return self._outside(self.case.h_empty, 0.0, self._around_empty)
 
     def warm(self) -> step.State:
         """Return the state before the jacket is filled: everything at the start temperature."""

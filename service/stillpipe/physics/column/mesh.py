@@ -296,13 +296,14 @@ def along(
     long [m] to one side, and ``beside`` it. Return how many slices lie under the jacket.
     """
     z, before, after, axial, capacity = to[0], to[1], to[2], to[3], to[4]
+    G, fed, empty = to[5], to[6], to[7]
     nz, edge, covers = len(dz), 0.0, 0
     for j in range(nz):
         z[j] = edge + 0.5 * dz[j]
         covers += edge < jacket * (1.0 - 1e-9)
         edge += dz[j]
         capacity[j] = holds * dz[j]
-        to[5, j], to[6, j], to[7, j] = 0.0, under if j < covers else beside, beside
+        G[j], fed[j], empty[j] = 0.0, under if j < covers else beside, beside
     before[0] = after[nz - 1] = axial[nz - 1] = 0.0
     for j in range(nz - 1):
         gap = z[j + 1] - z[j]
