@@ -9,11 +9,21 @@ from scipy.special import ndtr, ndtri
 from estimates.jobs import HALF_INCH, ZERO_C, point_of, solution_of, water
 from stillpipe.estimates import moving
 from stillpipe.estimates.course import STEPPING, Knots, Of, of_run
-from stillpipe.estimates.ensemble import BRIEF, COLDEST, FLOW, LATE, LEAST_WARM, MILD, Ensemble
+from stillpipe.estimates.ensemble import (
+    BRIEF,
+    BRIEF_IN_METAL,
+    COLDEST,
+    FLOW,
+    LATE,
+    LEAST_WARM,
+    MILD,
+    Ensemble,
+)  # fmt: skip
 from stillpipe.estimates.sampled import Sampled
 from stillpipe.model.freeze_point import Ambient
 from stillpipe.model.observations import Frost, Seen
 from stillpipe.physics.column.work import Work
+from stillpipe.tables import pipes
 from stillpipe.uncertainty import draws
 from stillpipe.uncertainty.surface import FURTHEST, STEP
 
@@ -50,11 +60,23 @@ def test_what_acts_until_closure_is_followed_no_further() -> None:
     for z, run in zip(found.star.points, found.runs, strict=True):
         moved = {found.names[i] for i in np.flatnonzero(z)}
         assert run is not None
-        assert found.is_brief(run) == bool(moved & set(BRIEF))
+        assert found.is_brief(run) == bool(moved & {*BRIEF, BRIEF_IN_METAL})
         assert run.closure is not None
         assert (run.history().grip[-1] < found.need) == found.is_brief(run)
         grown = found.grown(run, found.knots)
         assert np.all(np.isnan(grown)) == found.is_brief(run)
+
+
+def test_how_thick_a_wall_is_acts_on_after_closure_where_it_insulates() -> None:
+    found = Sampled(point_of(pipes.find("ASTM D1785", "1", "40"))).ensemble
+    brief = {
+        found.names[i]
+        for z, run in zip(found.star.points, found.runs, strict=True)
+        for i in np.flatnonzero(z)
+        if run is not None and found.is_brief(run)
+    }
+    assert set(BRIEF) <= brief
+    assert BRIEF_IN_METAL not in brief
 
 
 @pytest.mark.parametrize(("room", "both"), [(-1.0, True), (2.0, True), (11.9, True), (12.1, False)])
@@ -136,7 +158,7 @@ def test_what_is_learned_rests_on_more_that_shares_its_freezes() -> None:
     for z, run in zip(more.star.points, more.runs, strict=True):
         moved = {more.names[i] for i in np.flatnonzero(z)}
         assert run is not None
-        assert more.is_brief(run) == bool(moved & set(BRIEF))
+        assert more.is_brief(run) == bool(moved & {*BRIEF, BRIEF_IN_METAL})
 
 
 def test_a_solution_has_a_line_of_its_ice_fraction_and_no_pairs() -> None:

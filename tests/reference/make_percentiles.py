@@ -11,7 +11,15 @@ from pathlib import Path
 import numpy as np
 
 from reference import percentile_cases
-from reference.percentile_cases import CASES, DRAWS, FIGURES, HOLD, ROOMS, percentile
+from reference.percentile_cases import (
+    CASES,
+    DRAWS,
+    FIGURES,
+    HOLD,
+    ROOMS,
+    SOLUTIONS,
+    percentile,
+)
 from stillpipe.estimates.solution import Solution
 
 TABLE = Path(__file__).with_name("percentiles.csv")
@@ -23,7 +31,7 @@ def main() -> None:
     with TABLE.open("w", newline="", encoding="utf-8") as file:
         out = csv.writer(file)
         out.writerow(["case", "ready_s", "end_s", "figure", "p05", "p50", "p95", "comes"])
-        for case in (*CASES, *ROOMS):
+        for case in (*CASES, *ROOMS, *SOLUTIONS):
             ready, end = percentile_cases.planned(Solution(case.request(), HOLD))
             found = percentile_cases.solved(case, ready, end, range(DRAWS))
             for figure in FIGURES:

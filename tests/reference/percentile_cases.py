@@ -94,6 +94,13 @@ ROOMS = (
     PercentileCase(("ASTM D1785", "1", "40"), 3.0, room=10.0),
 )
 """Cold, hot, dry and damp rooms, cold and warm lines."""
+SOLUTIONS = (
+    PercentileCase(HALF, 3.0, "propylene_glycol", 0.05),
+    PercentileCase(("ASME B36.10M", "2", "40"), 6.0, "ethylene_glycol", 0.05),
+    PercentileCase(TWO, 3.0, "propylene_glycol", 0.08),
+    PercentileCase(("ASTM D1785", "1", "40"), 3.0, "ethylene_glycol", 0.06),
+)
+"""Weaker glycols, by which nothing was chosen."""
 
 
 def planned(solution: Solution) -> tuple[float, float]:

@@ -28,8 +28,8 @@ JUST_CLOSED = 1.2
 """A plug is no figure until so many times its closure: its length begins endlessly steep."""
 BOUNDS = {
     "closure": (0.007, 0.003), "ready": (0.008, 0.004), "ready_rated": (0.029, 0.010),
-    "length": (0.027, 0.007), "grip": (0.015, 0.005), "survival_at_closure": (0.022, 0.009),
-    "survival_at_ready": (0.041, 0.011), "survival": (0.015, 0.006), "thaw": (0.015, 0.005),
+    "length": (0.027, 0.006), "grip": (0.015, 0.005), "survival_at_closure": (0.022, 0.009),
+    "survival_at_ready": (0.041, 0.011), "survival": (0.015, 0.006), "thaw": (0.016, 0.005),
     "heat": (0.006, 0.002), "heat_jacket": (0.010, 0.003), "frost": (0.075, 0.026),
 }  # fmt: skip
 """How far a figure may be off at most, and root mean square [-]."""

@@ -59,9 +59,9 @@ class Of(IntEnum):
 
 STEPPING = (Of.SOUND, Of.GRIP, Of.REACH)
 """What steps as a plug's end goes from slice to slice."""
-ROUGH = 0.02
+ROUGH = 0.01
 """By how much it does in water on the coarse grid, as a standard deviation of its logarithm [-]:
-0.01 to 0.04 on fifteen pipes. Surfaces of solutions bend by more, for what they are."""
+0.005 to 0.015 on fifteen pipes. Surfaces of solutions bend by more, for what they are."""
 
 
 @dataclass(frozen=True)

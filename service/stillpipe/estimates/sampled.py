@@ -37,8 +37,9 @@ FARTHEST = 50.0
 MISS = 0.1
 """How far the surface of a length may lie from that of another that it is equal to, as a
 logarithm [-]; found up to 0.03."""
-HELD_KNOTS = 4
-"""Times beyond ready at which freezes are compared."""
+HELD_KNOTS, HELD_KNOTS_SOLUTION = 4, 6
+"""Times beyond ready at which freezes are compared: between them figures are taken for straight,
+which a solution's are less."""
 LONG_HOLD = "shorten it: so long a hold of so small a plug"
 
 
@@ -220,7 +221,8 @@ class Sampled:
         end = time - 0.5 * (self.fine.closure or 0.0)
         if end <= 1.2 * early[-1]:
             return self.ensemble.knots
-        late = np.geomspace(early[-1], end, HELD_KNOTS + 1)[1:]
+        count = HELD_KNOTS if self.cases.is_water else HELD_KNOTS_SOLUTION
+        late = np.geomspace(early[-1], end, count + 1)[1:]
         return Knots(np.concatenate((early, late)))
 
     def curves_of(self, of: Of, knots: Knots) -> Curves:

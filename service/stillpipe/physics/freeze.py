@@ -74,8 +74,9 @@ class Moment:
         return min(self.plug_length, self.bonded_length)
 
 
-STRETCH = 1200.0
-"""Frost that comes after ready is looked for every so often [s]."""
+STRETCH = 150.0
+"""Frost that comes after ready is looked for within so long at first, then twice as long and so on
+[s]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,12 +224,12 @@ class FreezeRun:
     @cached_property
     def frost(self) -> float | None:
         """Time [s] at which the pipe beside the jacket is at 0 degC; None after LATEST_FROST."""
-        until = min(self._turn, LATEST_FROST)
+        until, stretch = min(self._turn, LATEST_FROST), STRETCH
         found = self.history(until).frosted(ZERO_C)
         if found is None and self._column.grid.evenly:
             return self._even_frost()
         while found is None and until < LATEST_FROST:
-            until = min(until + STRETCH, LATEST_FROST)
+            until, stretch = min(until + stretch, LATEST_FROST), 2.0 * stretch
             found = self.history(until).frosted(ZERO_C)
         return found
 
@@ -237,9 +238,9 @@ class FreezeRun:
         last = next(p for p in reversed(self._parts) if p.begun <= self._turn)
         column, state = last.column.even(last.last_before(self._turn))
         part, until, found = Part(column, state), self._turn, None
-        course = Course([part])
+        course, stretch = Course([part]), STRETCH
         while found is None and until < LATEST_FROST:
-            until = min(until + STRETCH, LATEST_FROST)
+            until, stretch = min(until + stretch, LATEST_FROST), 2.0 * stretch
             rule = column.rule(until, exactly=False, reach=column.hold_step)
             while column.advance(state, part.record, column.fed, rule)[0] == step.FULL:
                 part.grow()

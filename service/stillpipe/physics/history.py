@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column import march, step
+from stillpipe.physics.column import exposure, march, step
 from stillpipe.physics.column.layout import Column
 from stillpipe.physics.compiling import njit
 
@@ -132,9 +132,9 @@ def skin(parts: Sequence[Part], distance: float) -> tuple[Array, Array]:
     for part in parts:
         column, kept = part.column, part.record
         at = 0.5 * column.case.jacket_length + distance
-        times = kept.clock[: kept.filled[1], march.NOW]
+        times = kept.clock[: kept.filled[1], march.NOW].copy()
         mine = times > last
-        hot = march.surfaces(kept, at, column.mesh, column.fed)
+        hot = exposure.surfaces(kept.Tw, times, march.INSTANT, at, column.mesh, column.fed)
         found.append((times[mine], hot[mine]))
         last = part.last
     time, hot = (np.concatenate(each) for each in zip(*found, strict=True))

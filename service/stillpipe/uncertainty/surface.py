@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import log_ndtr, ndtri
 
 from stillpipe.lazy import cached_property
 from stillpipe.physics.compiling import njit
@@ -25,16 +25,20 @@ Pairs = tuple[tuple[int, int], ...]
 
 STEP = 1.7
 """Standard deviations by which an input is moved [-]."""
-LINE = (-STEP, 0.85, STEP, 2.5)
+LINE = (-STEP, 0.9, 1.8, 2.6)
 """Where an input that is far from straight is solved beside the centre [-]."""
 BEND = 1
 """Which of these a pair is moved to together with another input."""
 FURTHEST = 3.0
 """A draw further out than so many standard deviations is taken to lie there [-]."""
 MOST_BENT = 10.0
-"""Largest extent of the line, where the input that bends it is at its side, over that without [-]:
-a figure that goes the other way there is taken for one that does not go."""
-STILL = 1e-3
+"""Largest extent of the line, where the input that bends it is at its side, over that without, and
+one over the least [-]: of a figure that goes the other way there it is taken."""
+BENT_FURTHER = 0.15
+"""By how much the power by which the line's extent goes grows with :func:`tail` from 1 where it was
+solved, at ``LINE[BEND]`` [-]: an assumption, read off two glycols frozen at seven places of the
+line and seven of the conductance."""
+STILL = 0.02
 """A figure that moves less along the line has no product with it [-]."""
 BENT = 0.02
 """Standard deviation of what squares add to a figure's logarithm at ``STEP`` [-]: an assumption,
@@ -104,8 +108,9 @@ class Surface:
 
     Shapes (figures,), (inputs, figures) twice, (corners, figures); figures as logarithms; squares
     of inputs that were not moved to both sides are nothing. ``curve``
-    is the line's, shape (nodes, figures) from the centre at ``nodes`` [-], and ``bends`` by how
-    much the root of its extent grows with each deviate of the input ``bend``, shape (figures,).
+    is the line's, shape (nodes, figures) from the centre at ``nodes`` of :func:`tail` [-], and
+    ``bends`` by how much one over its extent grows with each deviate of the input ``bend``, shape
+    (figures,).
     """
 
     star: Star
@@ -129,10 +134,19 @@ class Surface:
         found: Single = (self._rows.T @ known.T).T
         found += self.centre.astype(np.float32)
         if self.curve is not None and self.bends is not None:
-            along = self.along(known[:, len(self.slopes) - 1].astype(float))
-            extent = np.maximum(1.0 + known[:, [self.star.bend]] * self.bends, 0.0) ** 2
-            found += (along * extent).astype(np.float32)
+            far = tail(known[:, len(self.slopes) - 1].astype(float))
+            along = monotone(self.nodes, self.curve, far).astype(np.float32)
+            found += along * self._extent(known[:, self.star.bend], far.astype(np.float32))
         return found
+
+    def _extent(self, bend: Single, far: Single) -> Single:
+        """Return how far the line goes where its input is ``far`` out, over that at the centre.
+
+        At deviates ``bend`` of the input that bends it: shape (draws, figures) [-].
+        """
+        falls = 1.0 + bend[:, None] * np.asarray(self.bends, dtype=np.float32)
+        power = 1.0 + BENT_FURTHER * (far[:, None] - np.float32(tail(np.array(LINE[BEND]))))
+        return np.asarray(np.exp(-power * np.log(np.maximum(falls, 1.0 / MOST_BENT))))
 
     def farthest(self, known: Array) -> float:
         """Return what no figure is farther from nothing than, where terms are ``known`` [-].
@@ -169,7 +183,15 @@ class Surface:
 
         A monotone cubic: what rises from node to node rises between them.
         """
-        return monotone(self.nodes, self.curve, z)
+        return monotone(self.nodes, self.curve, tail(z))
+
+
+def tail(z: Array) -> Array:
+    """Return how far deviates ``z`` lie from the furthest: -ln of the chance to be further [-].
+
+    A figure that goes where an input comes near its end is nearly straight over this.
+    """
+    return np.asarray(-log_ndtr(-z))
 
 
 def monotone(nodes: Array | tuple[float, ...], values: Array | None, at: Array) -> Array:
@@ -279,8 +301,8 @@ def _line(star: Star, found: Array) -> tuple[tuple[float, ...], Array, Array]:
         more = found[-1] - found[1 + i] - alone
         moves = np.abs(alone) > STILL
         extent = 1.0 + np.where(moves, more / np.where(moves, alone, 1.0), 0.0)
-        bends = (np.sqrt(np.clip(extent, 0.0, MOST_BENT)) - 1.0) / side
-    return tuple(at[order].tolist()), _finite(curve), _finite(bends)
+        bends = (1.0 / np.clip(extent, 1.0 / MOST_BENT, MOST_BENT) - 1.0) / side
+    return tuple(tail(at[order]).tolist()), _finite(curve), _finite(bends)
 
 
 def _finite(found: Array) -> Array:

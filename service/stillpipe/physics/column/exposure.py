@@ -5,7 +5,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from stillpipe.physics.column.mesh import Mesh, Outside, part
+from stillpipe.physics.column.mesh import FAST, Mesh, Outside, part
+from stillpipe.physics.compiling import njit
 
 Array = NDArray[np.float64]
 
@@ -43,6 +44,41 @@ def beside(o: Outside, wall: float) -> float:
     x = min(max((wall - o.beside_from) * o.beside_per, 0.0), len(o.beside) - 1.001)
     i = int(x)
     return float(o.beside[i] + (x - i) * (o.beside[i + 1] - o.beside[i]))
+
+
+@part
+def surface(Tw: Array, at: float, g: Mesh, o: Outside) -> float:
+    """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m].
+
+    Beside the jacket it comes near the room's like a fin's, by a power of the distance: so it is
+    read between two slices.
+    """
+    j = 1
+    while j < len(g.z) - 1 and g.z[j] < at:
+        j += 1
+    low, high = _skin(Tw, j - 1, g, o), _skin(Tw, j, g, o)
+    part = min(max((at - g.z[j - 1]) / (g.z[j] - g.z[j - 1]), 0.0), 1.0)
+    warm = max(o.T[len(o.T) - 1], Tw[len(Tw) - 1], low, high) + 1.0
+    return float(warm - (warm - low) * math.pow((warm - high) / (warm - low), part))
+
+
+@part
+def _skin(Tw: Array, j: int, g: Mesh, o: Outside) -> float:
+    return float(Tw[j] + (o.T[j] - Tw[j]) * o.G[j] / g.dz[j] * o.outer)
+
+
+@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
+def surfaces(Tw: Array, times: Array, instant: float, at: float, g: Mesh, o: Outside) -> Array:
+    """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m].
+
+    One for each of the walls ``Tw``, shape (times, slices) [K], at ``times`` [s], of which none
+    counts for less than an ``instant`` [s].
+    """
+    found = np.empty(len(times))
+    for n in range(len(times)):
+        expose(Tw[n], max(times[n], instant), instant, g, o)
+        found[n] = surface(Tw[n], at, g, o)
+    return found
 
 
 def to_room(

@@ -103,6 +103,9 @@ class Extent(NamedTuple):
     ice: float
 
 
+BLUNT = 0.5
+"""Share of the second open slice that is closed, below which a plug's end is taken for blunter than
+a line through both slices [-]: so it never goes back while the plug grows."""
 FULL_BOND = 10.0
 """Undercooling of the bore's surface from which the bond has its full strength [K]."""
 
@@ -115,32 +118,71 @@ def solid(h: float, m: Tables) -> float:
 
 
 @part
+def _warmest(H: Array, j: int) -> float:
+    """Highest enthalpy across slice ``j`` [J/m3]."""
+    found = H[0, j]
+    for i in range(1, H.shape[0]):
+        found = max(found, H[i, j])
+    return float(found)
+
+
+@part
 def _closed(H: Array, m: Tables, g: Mesh) -> float:
     """Half-length over which no liquid path is left [m].
 
-    It ends where the open share of the first two open slices, taken on in a straight line, is
-    nothing, but between the last closed and the first open centre.
+    Of water: beyond the end the open share of the bore is taken to rise in a straight line to the
+    whole; from what is open of the first two open slices follow the end, which lies within the
+    first, and how steep the line is. A solution freezes on as a plug: its end lies where the
+    enthalpy of the warmest ring, straight between the centres of slices, is that of a plug.
     """
-    nz, j = len(g.z), 0
-    while j < nz and H[0, j] <= m.hclose:
+    nz, j, before, now = len(g.z), 0, 0.0, _warmest(H, 0)
+    while j < nz and now <= m.hclose:
         j += 1
+        before, now = now, _warmest(H, min(j, nz - 1))
     if j == 0:
         return 0.0
     if j >= nz - 1:
         return float(g.z[nz - 1])
-    first, second = liquid_share(H, j, m, g), liquid_share(H, j + 1, m, g)
-    end = face = g.z[j - 1] + 0.5 * g.dz[j - 1]
-    if second > first:
-        end = g.z[j] - first * (g.z[j + 1] - g.z[j]) / (second - first)
-    return float(min(max(end, face), g.z[j]))
+    if m.fplug < 1.0:
+        part = (m.hclose - before) / (now - before)
+        return float(g.z[j - 1] + part * (g.z[j] - g.z[j - 1]))
+    first = g.dz[j] * liquid_share(H, j, m, g)
+    second = g.dz[j + 1] * liquid_share(H, j + 1, m, g)
+    beyond = g.dz[j]
+    if second > 0.0:
+        beyond = min(beyond, _beyond(first, second, g.dz[j + 1]))
+    return float(g.z[j] + 0.5 * g.dz[j] - beyond)
 
 
 @part
-def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall, s: Scratch) -> tuple[float, float]:
+def _beyond(first: float, second: float, wide: float) -> float:
+    """How far a plug's end lies from the far face of the first open slice [m].
+
+    Of that slice the length ``first`` is open, of the next, ``wide``, the length ``second`` [m],
+    where the line to the whole rises beyond both slices or ends in the second. Where the second is
+    all but open, it ends somewhere in the first: less is known of it, and in the limit the plug is
+    taken for blunt.
+    """
+    if second < wide:
+        rise = wide * first / second
+        end = rise + math.sqrt(rise * rise + wide * rise)
+        if end * end >= 2.0 * first * (end + wide):
+            return end
+    closed = max(1.0 - second / wide, 0.0)
+    steep = min(1.0, closed / BLUNT)
+    return (1.0 + steep) * first + 2.0 * math.sqrt(first * wide * closed)
+
+
+@part
+def _held(
+    x: State, closed: float, m: Tables, g: Mesh, w: Wall, s: Scratch, fed: bool
+) -> tuple[float, float]:  # fmt: skip
     """Return the bonded half-length and half the grip of a plug ``closed`` to there [m].
 
     Strength rises in a straight line with the undercooling of the bore's surface, from nothing to
-    its full value at ``FULL_BOND``.
+    its full value at ``FULL_BOND``. Where a plug that is ``fed`` ends bluntly, in a slice whose
+    surface is at freezing until it is through, it is bonded as far as there is ice, but no further
+    than to the middle of the next.
     """
     nz, under, bond = len(g.z), s.p, s.q
     step.interfaces(x, w, s, under)
@@ -154,6 +196,8 @@ def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall, s: Scratch) -> t
         bonded = g.z[j - 1]
         if j < nz:
             bonded += under[j - 1] / (under[j - 1] - under[j]) * (g.z[j] - bonded)
+            if fed and m.fplug >= 1.0:
+                bonded = max(bonded, min(closed, g.z[min(j + 1, nz - 1)]))
     grip, before, bond0 = 0.0, 0.0, bond[0]
     for j in range(nz):
         if before >= closed:
@@ -165,11 +209,13 @@ def _held(x: State, closed: float, m: Tables, g: Mesh, w: Wall, s: Scratch) -> t
 
 
 @part
-def extent(x: State, m: Tables, g: Mesh, w: Wall, s: Scratch, melts: bool) -> Extent:
+def extent(
+    x: State, m: Tables, g: Mesh, w: Wall, s: Scratch, fed: bool, melts: bool
+) -> Extent:  # fmt: skip
     """Return how far the plug reaches and how fast it holds, and the ice where it ``melts``."""
     step.look_up_surface(x.H[x.H.shape[0] - 1], m, s)
     closed = _closed(x.H, m, g)
-    bonded, grip = _held(x, closed, m, g, w, s)
+    bonded, grip = _held(x, closed, m, g, w, s, fed)
     return Extent(closed, bonded, grip, x.H[0, 0], _ice(x.H, m, g, s)[0] if melts else 0.0)
 
 
@@ -178,43 +224,8 @@ def reach(x: State, m: Tables, g: Mesh, w: Wall) -> tuple[float, float, float, f
     """Return the first four of :func:`extent`, as one, of plain tuples: see :func:`go`."""
     state = State(*x)
     s = scratch(state.H.shape[0], state.H.shape[1], len(state.Ti))
-    now = extent(state, Tables(*m), Mesh(*g), Wall(*w), s, False)
+    now = extent(state, Tables(*m), Mesh(*g), Wall(*w), s, True, False)
     return now.closed, now.bonded, now.grip, now.centre
-
-
-@part
-def surface(x: State, at: float, g: Mesh, o: Outside) -> float:
-    """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m].
-
-    Beside the jacket it comes near the room's like a fin's, by a power of the distance: so it is
-    read between two slices.
-    """
-    j = 1
-    while j < len(g.z) - 1 and g.z[j] < at:
-        j += 1
-    low, high = _skin(x, j - 1, g, o), _skin(x, j, g, o)
-    part = min(max((at - g.z[j - 1]) / (g.z[j] - g.z[j - 1]), 0.0), 1.0)
-    warm = max(o.T[len(o.T) - 1], x.Tw[len(x.Tw) - 1], low, high) + 1.0
-    return float(warm - (warm - low) * math.pow((warm - high) / (warm - low), part))
-
-
-@part
-def _skin(x: State, j: int, g: Mesh, o: Outside) -> float:
-    return float(x.Tw[j] + (o.T[j] - x.Tw[j]) * o.G[j] / g.dz[j] * o.outer)
-
-
-@njit(nogil=True, cache=True, error_model="numpy", fastmath=FAST)
-def surfaces(r: Record, at: float, g: Mesh, o: Outside) -> Array:
-    """Temperature [K] of the pipe's outside ``at`` a distance from the centre [m], fed.
-
-    One for each state that is kept.
-    """
-    found = np.empty(r.filled[1])
-    for n in range(len(found)):
-        x = State(r.H[n], r.Tw[n], r.Ti[n], r.link[n], r.clock[n])
-        exposure.expose(x.Tw, max(x.clock[NOW], INSTANT), INSTANT, g, o)
-        found[n] = surface(x, at, g, o)
-    return found
 
 
 @part
@@ -311,7 +322,7 @@ def _write(
     row[DRAWN], row[TAKEN] = x.clock[JACKET], x.clock[AMBIENT]
     row[WALL] = x.Tw[0]
     row[ICE], row[LIQUID] = _ice(x.H, m, g, s)
-    row[FROST] = surface(x, rule.frost, g, o)
+    row[FROST] = exposure.surface(x.Tw, rule.frost, g, o)
     r.filled[0] = n + 1
     if n % EVERY == EVERY - 1:
         keep(x, r)
@@ -341,7 +352,8 @@ def advance(
     :class:`stillpipe.physics.column.work.Work`.
     """
     melts, clock = rule.stop == step.THAWED, x.clock
-    now, pace = extent(x, m, g, w, s, melts), 0.0
+    fed = not melts and rule.stop != step.UNBONDED
+    now, pace = extent(x, m, g, w, s, fed, melts), 0.0
     while rule.end - clock[NOW] > INSTANT:
         if len(r.history) > 0 and r.filled[0] == len(r.history):
             return step.FULL, clock[NOW]
@@ -353,7 +365,7 @@ def advance(
         why, dt = step.take(x, clock[NOW], wish, rule.bounds, m, c, g, w, o, s, counts, flag)
         if why != step.RUN or not _sound(x):
             return why if why != step.RUN else step.FAILED, clock[NOW]
-        before, now = now, extent(x, m, g, w, s, melts)
+        before, now = now, extent(x, m, g, w, s, fed, melts)
         came, beyond = _event(rule, m, g, before, now, pace * dt)
         if came and clock[CAP] >= NO_CAP and dt > 0.25 * rule.eta * clock[SINCE]:
             step.restore(x, m, s)
