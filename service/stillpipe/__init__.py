@@ -16,7 +16,7 @@ lazy         what an object works out once
 Imports point one way, from the top of this list to its end.
 """
 
-__version__ = "0.13.0"
+__version__ = "0.14.0"
 
-MODEL_VERSION = "3.7.0"
+MODEL_VERSION = "3.8.0"
 """Version of the physical model and its assumptions; changes whenever a figure may change."""
