@@ -169,6 +169,14 @@ def test_a_solution_has_a_line_of_its_ice_fraction_and_no_pairs() -> None:
     assert found.names[found.star.bend] == "jacket_conductance"
 
 
+def test_a_solution_is_compared_at_twelve_times_and_water_at_eight() -> None:
+    glycol = ensemble_of(fluid=solution_of("propylene_glycol", 0.1))
+    assert [len(found.knots.time) for found in (glycol, ensemble_of())] == [12, 8]
+    never = ensemble_of(fluid=solution_of("propylene_glycol", 0.1))
+    never.__dict__["_first"] = [None]
+    assert never.knots.time == pytest.approx(np.geomspace(1.0, 100.0, 12))
+
+
 def test_what_moves_closure_most_ranks_first_and_the_room_last() -> None:
     found = ensemble_of(fluid=water(20.0))
     effects = dict(zip(found.names, found._effects.tolist(), strict=True))

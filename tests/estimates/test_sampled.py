@@ -176,6 +176,13 @@ def test_freezes_are_compared_up_to_the_time_that_is_asked_about() -> None:
     assert found.knots_until(1650.0).time[3:] == pytest.approx([100.0, 200.0, 400.0, 800.0, 1600.0])
 
 
+def test_a_solution_is_compared_at_more_times() -> None:
+    """Six to the end of a hold where water has four: from 100 s to 6.4 x that."""
+    late = drawn(point={"fluid": GLYCOL}).knots_until(690.0)
+    step = 6.4 ** (1.0 / 6.0)
+    assert late.time[4:] == pytest.approx([100.0 * step**n for n in range(1, 7)])
+
+
 def test_where_the_likely_freeze_does_not_close_they_are_compared_from_the_first_feed() -> None:
     found = drawn(freezes={"fine": SimpleNamespace(closure=None)})
     assert found.knots_until(120.0) is KNOTS

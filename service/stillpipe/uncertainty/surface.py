@@ -33,7 +33,7 @@ FURTHEST = 3.0
 """A draw further out than so many standard deviations is taken to lie there [-]."""
 MOST_BENT = 10.0
 """Largest extent of the line, where the input that bends it is at its side, over that without, and
-one over the least [-]: of a figure that goes the other way there it is taken."""
+one over the least [-], which a figure has that goes the other way there."""
 BENT_FURTHER = 0.15
 """By how much the power by which the line's extent goes grows with :func:`tail` from 1 where it was
 solved, at ``LINE[BEND]`` [-]: an assumption, read off two glycols frozen at seven places of the
