@@ -166,7 +166,7 @@ def test_the_fitter_is_told_what_counts() -> None:
         "2 min about 5 min (2 to 8)", "2 cylinders of 9.1 kg", "CO₂ in all about 2.4 kg",
         "about 55 min after the stop (35 to 80)", "0:33 0:31 to 0:36 Frost seen",
         "0 mm point 1 (freeze point)", "700 mm valve to be changed (cut)",
-        "plug to cut: point 1 – valve to be changed 700 mm 265 mm kept",
+        "plug to cut: point 1 – valve to be changed 700 mm 267 mm kept",
         "vent open before the first feed until both thaw", "15 000 ppm", "20.6 %",
         "OSHA: mean over 8 h 5000 ppm 2600 ppm kept", "0.93 air changes an hour",
         "If the plug lets go", "Nearest valve", "Who stands there",
