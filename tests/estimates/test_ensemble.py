@@ -8,7 +8,7 @@ from scipy.special import ndtr, ndtri
 
 from estimates.jobs import HALF_INCH, ZERO_C, point_of, solution_of, water
 from stillpipe.estimates import moving
-from stillpipe.estimates.course import STEPPING, Knots, Of, of_run
+from stillpipe.estimates.course import STEPPING, Knots, Of, closing, of_run
 from stillpipe.estimates.ensemble import (
     BRIEF,
     BRIEF_IN_METAL,
@@ -284,6 +284,31 @@ def test_about_what_was_seen_the_star_lies_there() -> None:
     assert found.at(np.zeros(10)).jacket_conductance == conductance.value(-0.8)
     assert found.fine is not sampled.ensemble.fine
     assert sampled.about(None).fine is sampled.ensemble.fine
+
+
+def test_a_figure_of_the_likely_draw_is_that_of_the_fine_grid() -> None:
+    """Of the coarse one only by how much others differ from it."""
+    found = ensemble_of()
+    laid = found.surface(closing, "closing")
+    assert laid.centre == pytest.approx(closing(found.fine), rel=1e-12)
+    assert laid.centre[0] != closing(found.centre)[0]
+    one = found.runs[1]
+    assert closing(one)[0] - closing(found.centre)[0] == pytest.approx(
+        float(laid.at(found.star.points[1:2])[0, 0] - laid.centre[0]), abs=1e-4
+    )
+    assert found.surface(closing, "closing") is laid
+
+
+def test_the_greatest_flow_of_a_draw_is_the_same_about_another_jacket() -> None:
+    """Laid about one that conducts better by a deviate: the draws are what they were."""
+    sampled = Sampled(point_of(HALF_INCH))
+    z = np.zeros(10)
+    z[0] = 1.0
+    found, sample = sampled.about(z), draws.prior()
+    assert found.names[0] == "jacket_conductance"
+    plain, moved = (e.flow_logs(sample)[:, 0] for e in (sampled.ensemble, found))
+    assert float(np.median(np.abs(moved - plain))) < 0.02
+    assert float(np.quantile(np.abs(moved - plain), 0.95)) < 0.1
 
 
 def test_a_plug_of_little_need_is_followed_until_it_is_a_bore_long() -> None:
