@@ -100,7 +100,7 @@ SOLUTIONS = (
     PercentileCase(TWO, 3.0, "propylene_glycol", 0.08),
     PercentileCase(("ASTM D1785", "1", "40"), 3.0, "ethylene_glycol", 0.06),
 )
-"""Weaker glycols, by which nothing was chosen."""
+"""Weaker glycols, looked at beside the two others when the line of the ice fraction was laid."""
 
 
 def planned(solution: Solution) -> tuple[float, float]:
