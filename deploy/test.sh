@@ -2,7 +2,8 @@
 # Sets up a virtual environment with everything the tests need, then lint | types | imports | test.
 set -euo pipefail
 cd "$(dirname "$0")/.."
-python3 -m venv .venv
+# what another Python has made may not run with this one, and is made anew
+.venv/bin/python3 -c 'import pip, ssl' 2>/dev/null || python3 -m venv --clear .venv
 . .venv/bin/activate
 pip install --quiet --require-hashes --requirement deploy/requirements-test.txt
 pip install --quiet --no-deps --no-build-isolation --editable .
