@@ -18,7 +18,7 @@ from stillpipe.estimates.ensemble import (
     LEAST_WARM,
     MILD,
     Ensemble,
-)  # fmt: skip
+)
 from stillpipe.estimates.sampled import Sampled
 from stillpipe.model.freeze_point import Ambient
 from stillpipe.model.observations import Frost, Seen

@@ -10,6 +10,7 @@ from dataclasses import replace
 import pytest
 
 from reference.cases_2d import of
+from reference.make_held_2d import HOLD, SAFETY
 from stillpipe.physics import freeze
 from stillpipe.tables import pipes
 
@@ -29,10 +30,8 @@ CASES = {
     "stainless 1": (("ASME B36.19M", "1", "10S"), "propylene_glycol", 0.08, 6.0),
     "grey iron 3": (("AWWA C106", "3", "Class 150"), "ethylene_glycol", 0.05, 3.0),
 }
-HOLD = 3600.0
 WEAK = 0.25e6
 """Strength of the bond [Pa]."""
-SAFETY = 2.0
 BOUNDS = {
     "closure": 0.012, "ready": 0.01, "length": 0.023, "survival": 0.012, "thaw": 0.01,
     "heat": 0.006, "survival_at_ready": 0.015,
@@ -43,9 +42,7 @@ BOUNDS = {
 def solved(case: freeze.Case, bar: float, grid: freeze.Grid) -> dict[str, float | None]:
     """Return every figure on a ``grid``; lengths at four times after ready, in minutes."""
     lost = 1e5 * bar * case.bore / (4.0 * WEAK)
-    run = freeze.FreezeRun(
-        case, needed_length=case.bore, needed_grip=SAFETY * lost, grid=grid
-    )  # fmt: skip
+    run = freeze.FreezeRun(case, needed_length=case.bore, needed_grip=SAFETY * lost, grid=grid)
     assert run.ready is not None
     assert run.at_ready is not None
     end = run.fed_to(run.ready + HOLD)

@@ -91,12 +91,15 @@ class Star:
     def terms(self, z: Array) -> Single:
         """Return deviates ``z``, shape (draws, inputs), squares of ``both``, products of pairs.
 
-        Shape (draws, terms), draw beside draw in memory [-].
+        In the place of the line's input stands its :func:`tail`. Shape (draws, terms), draw beside
+        draw in memory [-].
         """
         count, both = len(self.sides), list(self.both)
         terms = count + len(both) + len(self.corners)
         found = np.empty((len(z), terms), dtype=np.float32, order="F")
         found[:, :count] = z
+        if self.line:
+            found[:, count - 1] = tail(z[:, -1])
         for k, (i, j) in enumerate([*zip(both, both, strict=True), *self.corners], start=count):
             np.multiply(found[:, i], found[:, j], out=found[:, k])
         return found
@@ -134,9 +137,9 @@ class Surface:
         found: Single = (self._rows.T @ known.T).T
         found += self.centre.astype(np.float32)
         if self.curve is not None and self.bends is not None:
-            far = tail(known[:, len(self.slopes) - 1].astype(float))
-            along = monotone(self.nodes, self.curve, far).astype(np.float32)
-            found += along * self._extent(known[:, self.star.bend], far.astype(np.float32))
+            far = known[:, len(self.slopes) - 1]
+            along = monotone(self.nodes, self.curve, far.astype(float)).astype(np.float32)
+            found += along * self._extent(known[:, self.star.bend], far)
         return found
 
     def _extent(self, bend: Single, far: Single) -> Single:
